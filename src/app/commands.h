@@ -1,0 +1,33 @@
+// The program's commands. Each adds itself to the command line and leaves, when chosen, the work to do in
+// `chosen.run`. Only this folder parses arguments, prints or exits.
+#pragma once
+
+#include <functional>
+
+#include "app/console.h"
+
+namespace CLI {
+class App;
+}
+
+namespace interstice {
+
+enum ExitCode : int { kDone = 0, kNeedsWork = 1, kBadInput = 2, kUnmeasurable = 3 };
+
+struct Chosen {
+  std::function<int()> run;
+};
+
+// Options every command takes: --quiet, --json, --threads N, --progress.
+struct CommonOptions {
+  bool quiet = false;
+  bool json = false;
+  bool progress = false;
+  int threads = 0;
+};
+
+void add_common_options(CLI::App& command, CommonOptions& options);
+
+// One function per command: void add_NAME_command(CLI::App& app, Chosen& chosen);
+
+}  // namespace interstice

@@ -1,0 +1,65 @@
+#include <malloc.h>
+
+#include <CLI/CLI.hpp>
+#include <cstdio>
+#include <exception>
+#include <new>
+
+#include "app/commands.h"
+#include "core/errors.h"
+
+namespace interstice {
+
+void add_common_options(CLI::App& command, CommonOptions& options) {
+  command.add_flag("--quiet", options.quiet, "Print nothing but errors");
+  command.add_flag("--json", options.json, "Machine-readable result on standard output");
+  command.add_flag("--progress", options.progress, "Report progress even when not on a terminal");
+  command.add_option("--threads", options.threads, "Threads to use (default: all processors)")
+      ->check(CLI::Range(0, 1024));
+}
+
+namespace {
+
+int run(int argc, char** argv) {
+  CLI::App app{"interstice: which seams of a glued-up shell are too tight to fill, before resin is poured"};
+  app.name("interstice");
+  app.require_subcommand(1);
+  app.set_version_flag("--version", "interstice 0.1.0");
+  Chosen chosen;
+  try {
+    app.parse(argc, argv);
+  } catch (const CLI::ParseError& e) {
+    if (e.get_exit_code() == 0) return app.exit(e);
+    std::fprintf(stderr, "interstice: %s\n", one_line(e.what(), 400).c_str());
+    return kBadInput;
+  }
+  return chosen.run ? chosen.run() : kBadInput;
+}
+
+int guarded(int argc, char** argv) {
+  try {
+    return run(argc, argv);
+  } catch (const InputError& e) {
+    std::fprintf(stderr, "interstice: %s\n", one_line(e.what(), 600).c_str());
+    return kBadInput;
+  } catch (const MeasureError& e) {
+    std::fprintf(stderr, "interstice: %s\n", one_line(e.what(), 600).c_str());
+    return kUnmeasurable;
+  } catch (const std::bad_alloc&) {
+    std::fprintf(stderr, "interstice: not enough memory; close other programs or use fewer or smaller photos\n");
+    return kBadInput;
+  } catch (const std::exception& e) {
+    std::fprintf(stderr, "interstice: %s\n", one_line(e.what(), 600).c_str());
+    return kBadInput;
+  }
+}
+
+}  // namespace
+}  // namespace interstice
+
+int main(int argc, char** argv) {
+  // Large pictures come and go; keeping their memory saves the page faults of fetching it anew each time.
+  mallopt(M_MMAP_MAX, 0);
+  mallopt(M_TRIM_THRESHOLD, 512 << 20);
+  return interstice::guarded(argc, argv);
+}

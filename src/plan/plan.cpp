@@ -1,0 +1,132 @@
+#include "plan/plan.h"
+
+#include <cmath>
+#include <set>
+#include <stdexcept>
+
+#include "core/errors.h"
+#include "core/files.h"
+#include "core/json_reader.h"
+
+namespace interstice {
+namespace {
+
+constexpr std::size_t kMaxTiles = 4000;
+constexpr std::size_t kMaxOutlinePoints = 20000;
+constexpr double kMaxSize_mm = 2000;  // a form larger than this is a wrong unit
+
+Eigen::Vector2d read_pair(const JsonNode& node) {
+  const std::vector<double> xy = node.numbers(2);
+  for (const double x : xy) {
+    if (std::abs(x) > kMaxSize_mm) node.fail("is beyond " + std::to_string(int(kMaxSize_mm)) + " mm: wrong units?");
+  }
+  return {xy[0], xy[1]};
+}
+
+Profile read_profile(const JsonNode& node) {
+  std::vector<Eigen::Vector2d> rz;
+  const std::size_t n = node.size();
+  if (n < 3) node.fail("needs at least 3 points from pole to rim");
+  if (n > 100000) node.fail("has more than 100000 points");
+  for (std::size_t i = 0; i < n; ++i) rz.push_back(read_pair(node.at(i)));
+  if (std::abs(rz.front().x()) > 1e-3) node.at(std::size_t{0}).fail("the profile must start at the pole (r = 0)");
+  rz.front().x() = 0;
+  if (std::abs(rz.back().y()) > 1e-3) node.at(n - 1).fail("the profile must end on the rim (z = 0)");
+  if (rz.back().x() < 5) node.fail("the rim's radius is under 5 mm: wrong units?");
+  for (std::size_t i = 1; i < n; ++i) {
+    if ((rz[i] - rz[i - 1]).norm() < 1e-6) node.at(i).fail("the point is repeated");
+    if (rz[i].x() <= 0) node.at(i).fail("r must be positive beyond the pole");
+  }
+  try {
+    return Profile(std::move(rz));
+  } catch (const std::invalid_argument& e) {
+    node.fail(e.what());
+  }
+}
+
+Polygon read_outline(const JsonNode& node) {
+  Polygon outline;
+  const std::size_t n = node.size();
+  if (n < 3) node.fail("an outline needs at least 3 points");
+  if (n > kMaxOutlinePoints) node.fail("an outline has more than " + std::to_string(kMaxOutlinePoints) + " points");
+  for (std::size_t i = 0; i < n; ++i) {
+    const Eigen::Vector2d p = read_pair(node.at(i));
+    if (outline.empty() || (p - outline.back()).norm() > 1e-9) outline.push_back(p);
+  }
+  if (outline.size() > 1 && (outline.front() - outline.back()).norm() < 1e-9) outline.pop_back();
+  if (outline.size() < 3) node.fail("an outline needs at least 3 different points");
+  if (const auto hit = self_crossing(outline)) {
+    node.fail("the outline crosses itself (edges " + std::to_string(hit->first) + " and " +
+              std::to_string(hit->second) + ")");
+  }
+  const double area = signed_area(outline);
+  if (std::abs(area) < 1.0) node.fail("the outline encloses less than 1 square mm: wrong units?");
+  if (area < 0) std::reverse(outline.begin(), outline.end());
+  return outline;
+}
+
+std::string read_label(const JsonNode& node) {
+  std::string label = node.text(40);
+  if (label.empty()) node.fail("a label must not be empty");
+  for (const char c : label) {
+    if (static_cast<unsigned char>(c) < 0x20 || c == 0x7f) node.fail("a label must not hold control characters");
+  }
+  return label;
+}
+
+}  // namespace
+
+Plan parse_plan(const std::string& json_text, const std::string& file) {
+  const nlohmann::json document = parse_json(json_text, file);
+  const JsonNode root(document, file);
+  Plan plan;
+  if (root.has("name")) plan.name = root.at("name").text();
+  if (root.at("units").text() != "mm") root.at("units").fail("only \"mm\" is understood");
+  plan.profile = read_profile(root.at("profile"));
+  plan.tile_thickness_mm = root.at("tile_thickness").number(0.5, 200);
+  plan.bevel_deg = root.has("bevel_deg") ? root.at("bevel_deg").number(-45, 60) : 0.0;
+  if (root.has("smallest_fill")) plan.smallest_fill_mm = root.at("smallest_fill").number(0.05, 50);
+  if (root.has("planned_gap")) plan.planned_gap_mm = root.at("planned_gap").number(0, 100);
+  const JsonNode tiles = root.at("tiles");
+  if (tiles.size() == 0) tiles.fail("a plan needs at least one piece");
+  if (tiles.size() > kMaxTiles) tiles.fail("a plan has at most " + std::to_string(kMaxTiles) + " pieces");
+  std::set<std::string> labels;
+  for (std::size_t i = 0; i < tiles.size(); ++i) {
+    const JsonNode node = tiles.at(i);
+    PlannedTile tile;
+    tile.label = read_label(node.at("label"));
+    if (!labels.insert(tile.label).second) {
+      node.at("label").fail("the label \"" + one_line(tile.label, 40) + "\" stands twice");
+    }
+    tile.ring = node.has("ring") ? node.at("ring").integer(1, 1000) : 1;
+    tile.outline = read_outline(node.at("outline"));
+    plan.tiles.push_back(std::move(tile));
+  }
+  return plan;
+}
+
+Plan read_plan(const std::filesystem::path& path) { return parse_plan(read_file(path, 64u << 20), path.string()); }
+
+std::string write_plan(const Plan& plan) {
+  const auto rounded = [](double x) { return std::round(x * 1e4) / 1e4; };
+  const auto pairs = [&](const std::vector<Eigen::Vector2d>& points) {
+    nlohmann::ordered_json list = nlohmann::ordered_json::array();
+    for (const Eigen::Vector2d& p : points) list.push_back({rounded(p.x()), rounded(p.y())});
+    return list;
+  };
+  nlohmann::ordered_json root;
+  root["name"] = plan.name;
+  root["units"] = "mm";
+  root["profile"] = pairs(plan.profile.points());
+  root["tile_thickness"] = plan.tile_thickness_mm;
+  root["bevel_deg"] = plan.bevel_deg;
+  root["smallest_fill"] = plan.smallest_fill_mm;
+  root["planned_gap"] = plan.planned_gap_mm;
+  root["tiles"] = nlohmann::ordered_json::array();
+  for (const PlannedTile& tile : plan.tiles) {
+    root["tiles"].push_back({{"label", tile.label}, {"ring", tile.ring}, {"outline", pairs(tile.outline)}});
+  }
+  return root.dump(1, ' ', false, nlohmann::ordered_json::error_handler_t::replace) + "\n";
+}
+
+}  // namespace interstice
