@@ -1,6 +1,7 @@
 // The lens: a pinhole with Brown's distortion, and its file.
 //
-// Model (OpenCV's sense). With x = X/Z, y = Y/Z in the camera frame (x right, y down, z forward), r2 = x2 + y2:
+// Model (OpenCV's sense). With x = X/Z, y = Y/Z in the camera frame (x right, y down, z forward), r2 = x2 +
+// y2:
 //   s  = 1 + k1 r2 + k2 r2^2 + k3 r2^3
 //   x' = x s + 2 p1 x y + p2 (r2 + 2 x2)        u = fx x' + cx
 //   y' = y s + p1 (r2 + 2 y2) + 2 p2 x y        v = fy y' + cy
@@ -18,8 +19,8 @@
 
 namespace interstice {
 
-// The model for any number type (automatic differentiation): lens = fx fy cx cy k1 k2 p1 p2 k3, p in the camera
-// frame with p[2] > 0.
+// The model for any number type (automatic differentiation): lens = fx fy cx cy k1 k2 p1 p2 k3, p in the
+// camera frame with p[2] > 0.
 template <class T>
 void brown_project(const T* lens, const T* p, T* pixel) {
   const T x = p[0] / p[2], y = p[1] / p[2];
@@ -46,28 +47,29 @@ struct Lens {
   double rms_px = 0;                   // of the distances between measured and computed corners
   double coverage = 0;                 // share of the frame the corners covered, 0 to 1
   int photos_used = 0;
-  std::string camera;                  // as PhotoInfo::camera
+  std::string camera;  // as PhotoInfo::camera
 
   LensVector parameters() const;
   void set_parameters(const LensVector& p);
 
-  // Largest tan of the angle off the axis for which the distortion is one-to-one (its radial part rises with the
-  // angle); infinite when it always is.
+  // Largest tan of the angle off the axis for which the distortion is one-to-one (its radial part rises with
+  // the angle); infinite when it always is.
   double domain() const;
 
-  // Pixel of a point in the camera frame. Both numbers are NaN for a point at or behind the camera's centre or
-  // beyond domain(): there the model would fold back into the frame.
+  // Pixel of a point in the camera frame. Both numbers are NaN for a point at or behind the camera's centre
+  // or beyond domain(): there the model would fold back into the frame.
   Eigen::Vector2d project(const Eigen::Vector3d& p_camera) const;
 
-  // Unit ray in the camera frame through a pixel; inverts project to 1e-12 of the ray's slope. All numbers are
-  // NaN for a pixel no ray within domain() meets (never in the frame of a lens that check() accepts).
+  // Unit ray in the camera frame through a pixel; inverts project to 1e-12 of the ray's slope. All numbers
+  // are NaN for a pixel no ray within domain() meets (never in the frame of a lens that check() accepts).
   Eigen::Vector3d undistort(const Eigen::Vector2d& pixel) const;
 
-  // Within the frame, `margin_px` away from its border (pixel centres run from 0 to width - 1). False for NaN.
+  // Within the frame, `margin_px` away from its border (pixel centres run from 0 to width - 1). False for
+  // NaN.
   bool in_frame(const Eigen::Vector2d& pixel, double margin_px = 0) const;
 
-  // The same lens for a picture of another size of the same aspect (to half a pixel): cx' = (cx + 0.5) s - 0.5.
-  // Throws InputError when the aspect differs, and says so when the sides are merely swapped.
+  // The same lens for a picture of another size of the same aspect (to half a pixel): cx' = (cx + 0.5) s -
+  // 0.5. Throws InputError when the aspect differs, and says so when the sides are merely swapped.
   Lens scaled_to(int new_width, int new_height) const;
 
   // Throws InputError(file, ...) when a number is absurd or a pixel of the frame cannot be undistorted.

@@ -13,8 +13,8 @@
 
 namespace interstice {
 
-// A photo that cannot be used as a picture: not a picture, cut short, damaged, too large. One line: which file
-// and why. (An InputError: a stage that goes on without the photo catches it and names it as left out.)
+// A photo that cannot be used as a picture: not a picture, cut short, damaged, too large. One line: which
+// file and why. (An InputError: a stage that goes on without the photo catches it and names it as left out.)
 class PhotoError : public InputError {
  public:
   PhotoError(const std::filesystem::path& file, const std::string& reason)
@@ -27,17 +27,17 @@ class PhotoError : public InputError {
 
 struct PhotoInfo {
   std::filesystem::path path;
-  std::string name;            // the file's name without its extension
-  int width = 0, height = 0;   // of the sensor's picture
-  int exif_orientation = 1;    // 1 to 8; how a viewer would turn the picture; not used for geometry
-  std::string camera;          // make, model and lens as the file names them, to tell lenses apart; may be empty
+  std::string name;           // the file's name without its extension
+  int width = 0, height = 0;  // of the sensor's picture
+  int exif_orientation = 1;   // 1 to 8; how a viewer would turn the picture; not used for geometry
+  std::string camera;  // make, model and lens as the file names them, to tell lenses apart; may be empty
   std::optional<double> focal_35mm;  // as EXIF gives it: focal length for the same diagonal on 36 x 24 mm
   std::optional<double> focal_mm;    // as EXIF gives it
 };
 
 // The photos of a folder by extension (jpg jpeg png tif tiff heic heif webp, any case), sorted by file name,
-// hidden files left out. Throws InputError when the folder is missing, is no folder or holds no photo, or when two
-// photos share a name (a.jpg, a.heic): results name photos without extension.
+// hidden files left out. Throws InputError when the folder is missing, is no folder or holds no photo, or
+// when two photos share a name (a.jpg, a.heic): results name photos without extension.
 std::vector<std::filesystem::path> list_photos(const std::filesystem::path& folder);
 
 // Size and EXIF without decoding the picture. The kind of file is told from its content, not its extension.
@@ -52,12 +52,12 @@ cv::Mat read_photo_colour(const PhotoInfo& info);
 // Pictures larger than this are refused before decoding.
 inline constexpr double kMaxMegapixels = 200.0;
 
-// Focal length to assume when EXIF has none, for the 43.27 mm diagonal of 36 x 24 mm. Main cameras of phones lie
-// around 24 to 28 mm (common practice, no source); it only has to start an optimisation.
+// Focal length to assume when EXIF has none, for the 43.27 mm diagonal of 36 x 24 mm. Main cameras of phones
+// lie around 24 to 28 mm (common practice, no source); it only has to start an optimisation.
 inline constexpr double kDefaultFocal35mm = 26.0;
 
-// First guess of the focal length in pixels, from the 35-mm equivalent (same diagonal) or kDefaultFocal35mm when
-// EXIF has none or an absurd one (outside 5 to 2000 mm).
+// First guess of the focal length in pixels, from the 35-mm equivalent (same diagonal) or kDefaultFocal35mm
+// when EXIF has none or an absurd one (outside 5 to 2000 mm).
 double exif_focal_px(const PhotoInfo& info);
 
 }  // namespace interstice

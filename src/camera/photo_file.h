@@ -1,0 +1,35 @@
+// Inside the camera stage only: the bytes of a photo, what kind of file they are, and their decoding.
+#pragma once
+
+#include <opencv2/core/mat.hpp>
+#include <string>
+
+#include "camera/photo.h"
+
+namespace interstice {
+
+enum class PhotoKind { jpeg, png, tiff, webp, heif };
+
+struct PhotoBytes {
+  std::filesystem::path path;
+  std::string bytes;
+  PhotoKind kind = PhotoKind::jpeg;
+};
+
+// Reads the file and tells its kind from its first bytes. Throws PhotoError.
+PhotoBytes read_photo_bytes(const std::filesystem::path& path);
+
+struct PhotoSize {
+  int width = 0, height = 0;
+};
+
+// Size in sensor orientation, from the headers alone; refuses sizes beyond kMaxMegapixels. Throws PhotoError.
+PhotoSize photo_size(const PhotoBytes& photo);
+
+// Whole picture, 8 bits, one channel or three (B, G, R). Throws PhotoError.
+cv::Mat decode_photo(const PhotoBytes& photo, bool colour);
+
+// Keeps the image libraries from printing; harmless to call often.
+void quiet_image_libraries();
+
+}  // namespace interstice
