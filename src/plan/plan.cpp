@@ -44,6 +44,24 @@ Profile read_profile(const JsonNode& node) {
   }
 }
 
+// Traced and offset outlines carry tiny loops at sharp corners: a loop of under a half per cent of the area is cut
+// off at its crossing. Larger ones are somebody's mistake and stay.
+void drop_small_loops(Polygon& outline) {
+  for (int guard = 0; guard < 100; ++guard) {
+    const auto hit = self_crossing(outline);
+    if (!hit) return;
+    const auto [i, j] = *hit;
+    const Polygon loop(outline.begin() + static_cast<std::ptrdiff_t>(i + 1),
+                       outline.begin() + static_cast<std::ptrdiff_t>(j + 1));
+    Polygon rest(outline.begin(), outline.begin() + static_cast<std::ptrdiff_t>(i + 1));
+    rest.insert(rest.end(), outline.begin() + static_cast<std::ptrdiff_t>(j + 1), outline.end());
+    const double a = std::abs(signed_area(loop)), b = std::abs(signed_area(rest));
+    if (rest.size() >= 3 && a < 0.005 * b) outline = rest;
+    else if (loop.size() >= 3 && b < 0.005 * a) outline = loop;
+    else return;
+  }
+}
+
 Polygon read_outline(const JsonNode& node) {
   Polygon outline;
   const std::size_t n = node.size();
@@ -55,6 +73,7 @@ Polygon read_outline(const JsonNode& node) {
   }
   if (outline.size() > 1 && (outline.front() - outline.back()).norm() < 1e-9) outline.pop_back();
   if (outline.size() < 3) node.fail("an outline needs at least 3 different points");
+  drop_small_loops(outline);
   if (const auto hit = self_crossing(outline)) {
     node.fail("the outline crosses itself (edges " + std::to_string(hit->first) + " and " +
               std::to_string(hit->second) + ")");

@@ -1,0 +1,308 @@
+#include "scan/bundle.h"
+
+#include <ceres/ceres.h>
+#include <ceres/rotation.h>
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <map>
+
+#include "core/errors.h"
+#include "core/parallel.h"
+
+namespace interstice {
+
+using Eigen::Isometry3d;
+using Eigen::Vector2d;
+using Eigen::Vector3d;
+
+namespace {
+
+using Pose = std::array<double, 6>;  // rotation vector, translation
+
+Pose to_pose(const Isometry3d& t) {
+  Pose p{};
+  const Eigen::AngleAxisd a(t.rotation());
+  for (int i = 0; i < 3; ++i) {
+    p[static_cast<std::size_t>(i)] = a.angle() * a.axis()[i];
+    p[static_cast<std::size_t>(i + 3)] = t.translation()[i];
+  }
+  return p;
+}
+
+Isometry3d to_isometry(const Pose& p) {
+  const Vector3d w(p[0], p[1], p[2]);
+  Isometry3d t = Isometry3d::Identity();
+  if (w.norm() > 0) t.linear() = Eigen::AngleAxisd(w.norm(), w.normalized()).toRotationMatrix();
+  t.translation() = Vector3d(p[3], p[4], p[5]);
+  return t;
+}
+
+template <class T>
+void apply(const T* pose, const T* p, T* q) {
+  ceres::AngleAxisRotatePoint(pose, p, q);
+  for (int i = 0; i < 3; ++i) q[i] += pose[3 + i];
+}
+
+template <class T>
+bool reproject(const T* lens, const T* focus, const T* camera, const T* p_bench, const Vector2d& pixel, double sd,
+               T* r) {
+  T p[3];
+  apply(camera, p_bench, p);
+  if (p[2] < T(1e-3)) return false;
+  T scaled[kLensParameters];
+  for (int i = 0; i < kLensParameters; ++i) scaled[i] = lens[i];
+  scaled[0] *= focus[0];
+  scaled[1] *= focus[0];
+  T uv[2];
+  brown_project(scaled, p, uv);
+  r[0] = (uv[0] - pixel.x()) / sd;
+  r[1] = (uv[1] - pixel.y()) / sd;
+  return true;
+}
+
+struct CornerCost {
+  Vector3d p_card;
+  Vector2d pixel;
+  double sd;
+  template <class T>
+  bool operator()(const T* lens, const T* focus, const T* camera, const T* card, T* r) const {
+    const T pc[3] = {T(p_card.x()), T(p_card.y()), T(p_card.z())};
+    T pb[3];
+    apply(card, pc, pb);
+    return reproject(lens, focus, camera, pb, pixel, sd, r);
+  }
+};
+
+struct TieCost {
+  Vector2d pixel;
+  double sd;
+  template <class T>
+  bool operator()(const T* lens, const T* focus, const T* camera, const T* point, T* r) const {
+    return reproject(lens, focus, camera, point, pixel, sd, r);
+  }
+};
+
+struct LensPrior {
+  LensVector mean, sd;
+  template <class T>
+  bool operator()(const T* lens, T* r) const {
+    for (int i = 0; i < kLensParameters; ++i) r[i] = (lens[i] - mean[i]) / sd[i];
+    return true;
+  }
+};
+
+struct SquarePixels {  // fx = fy to a part in ten thousand: sensors are made so
+  template <class T>
+  bool operator()(const T* lens, T* r) const {
+    r[0] = (lens[0] / lens[1] - 1.0) / 1e-4;
+    return true;
+  }
+};
+
+struct FocusPrior {
+  double sd;
+  template <class T>
+  bool operator()(const T* focus, T* r) const {
+    r[0] = (focus[0] - 1.0) / sd;
+    return true;
+  }
+};
+
+// The parameter blocks of a bundle in the shape Ceres wants.
+struct Blocks {
+  std::vector<Pose> cameras, cards;
+  std::vector<std::array<double, kLensParameters>> lenses;
+  std::vector<double> focus;
+  std::vector<Vector3d> points;
+};
+
+Blocks blocks_of(const Bundle& b) {
+  Blocks k;
+  for (const Isometry3d& t : b.camera_T_bench) k.cameras.push_back(to_pose(t));
+  for (const Isometry3d& t : b.bench_T_card) k.cards.push_back(to_pose(t));
+  for (const Lens& lens : b.lenses) {
+    std::array<double, kLensParameters> a{};
+    const LensVector v = lens.parameters();
+    for (int i = 0; i < kLensParameters; ++i) a[static_cast<std::size_t>(i)] = v[i];
+    k.lenses.push_back(a);
+  }
+  k.focus = b.focus.raw();
+  k.points = b.points.raw();
+  return k;
+}
+
+void add_priors(ceres::Problem& problem, Blocks& k, const Bundle& b, const BundleOptions& options) {
+  for (std::size_t l = 0; l < k.lenses.size(); ++l) {
+    double* lens = k.lenses[l].data();
+    problem.AddParameterBlock(lens, kLensParameters);
+    if (!options.free_lens) {
+      problem.SetParameterBlockConstant(lens);
+      continue;
+    }
+    problem.AddResidualBlock(new ceres::AutoDiffCostFunction<LensPrior, kLensParameters, kLensParameters>(
+                                 new LensPrior{b.lenses[LensIndex(l)].parameters(), options.lens_prior_sd}),
+                             nullptr, lens);
+    problem.AddResidualBlock(
+        new ceres::AutoDiffCostFunction<SquarePixels, 1, kLensParameters>(new SquarePixels), nullptr, lens);
+  }
+  for (double& focus : k.focus) {
+    problem.AddParameterBlock(&focus, 1);
+    if (options.focus_prior_sd > 0) {
+      problem.AddResidualBlock(
+          new ceres::AutoDiffCostFunction<FocusPrior, 1, 1>(new FocusPrior{options.focus_prior_sd}), nullptr, &focus);
+    } else {
+      problem.SetParameterBlockConstant(&focus);
+    }
+  }
+}
+
+void add_corners(ceres::Problem& problem, Blocks& k, const Bundle& b) {
+  for (const CornerObservation& o : b.corners) {
+    problem.AddResidualBlock(
+        new ceres::AutoDiffCostFunction<CornerCost, 2, kLensParameters, 1, 6, 6>(
+            new CornerCost{o.p_card, o.pixel, o.sd_px}),
+        new ceres::CauchyLoss(3.0), k.lenses[b.lens_of[o.photo].value].data(), &k.focus[o.photo.value],
+        k.cameras[o.photo.value].data(), k.cards[o.card.value].data());
+  }
+  if (!k.cards.empty() && problem.HasParameterBlock(k.cards[0].data())) {
+    problem.SetParameterBlockConstant(k.cards[0].data());
+  }
+}
+
+double robust_factor(std::vector<double> normed) {
+  // Median of |r| / sd over both coordinates; 0.6745 is the median of |N(0, 1)|.
+  if (normed.empty()) return 1.0;
+  const auto mid = normed.begin() + static_cast<std::ptrdiff_t>(normed.size() / 2);
+  std::nth_element(normed.begin(), mid, normed.end());
+  return *mid / 0.6745;
+}
+
+template <class Observations>
+void summarise(const Bundle& b, const Observations& observations, double& rms, double& factor) {
+  std::vector<double> normed;
+  double sum = 0;
+  for (const auto& o : observations) {
+    const Vector2d r = residual(b, o);
+    if (!r.allFinite()) continue;
+    sum += r.squaredNorm();
+    normed.push_back(std::abs(r.x()) / o.sd_px);
+    normed.push_back(std::abs(r.y()) / o.sd_px);
+  }
+  rms = observations.empty() ? 0 : std::sqrt(sum / static_cast<double>(observations.size()));
+  factor = robust_factor(std::move(normed));
+}
+
+}  // namespace
+
+Lens lens_of_photo(const Bundle& bundle, PhotoIndex photo) {
+  Lens lens = bundle.lenses[bundle.lens_of[photo]];
+  lens.fx *= bundle.focus[photo];
+  lens.fy *= bundle.focus[photo];
+  return lens;
+}
+
+Vector2d residual(const Bundle& b, const CornerObservation& o) {
+  const Vector3d p = b.camera_T_bench[o.photo] * (b.bench_T_card[o.card] * o.p_card);
+  return o.pixel - lens_of_photo(b, o.photo).project(p);
+}
+
+Vector2d residual(const Bundle& b, const TieObservation& o) {
+  return o.pixel - lens_of_photo(b, o.photo).project(b.camera_T_bench[o.photo] * b.points[o.point]);
+}
+
+BundleSummary adjust(Bundle& b, const BundleOptions& options) {
+  Blocks k = blocks_of(b);
+  ceres::Problem problem;
+  add_priors(problem, k, b, options);
+  add_corners(problem, k, b);
+  for (const TieObservation& o : b.ties) {
+    problem.AddResidualBlock(new ceres::AutoDiffCostFunction<TieCost, 2, kLensParameters, 1, 6, 3>(
+                                 new TieCost{o.pixel, o.sd_px}),
+                             new ceres::CauchyLoss(2.0), k.lenses[b.lens_of[o.photo].value].data(),
+                             &k.focus[o.photo.value], k.cameras[o.photo.value].data(), k.points[o.point.value].data());
+  }
+  ceres::Solver::Options solver;
+  solver.max_num_iterations = options.max_iterations;
+  solver.linear_solver_type = b.points.empty() ? ceres::SPARSE_NORMAL_CHOLESKY : ceres::DENSE_SCHUR;
+  solver.num_threads = 1;  // sums in one order: the same bytes whatever the machine
+  solver.function_tolerance = 1e-9;
+  solver.logging_type = ceres::SILENT;
+  auto* ordering = new ceres::ParameterBlockOrdering;
+  for (Vector3d& p : k.points) {
+    if (problem.HasParameterBlock(p.data())) ordering->AddElementToGroup(p.data(), 0);
+  }
+  for (Pose& p : k.cameras) {
+    if (problem.HasParameterBlock(p.data())) ordering->AddElementToGroup(p.data(), 1);
+  }
+  for (Pose& p : k.cards) {
+    if (problem.HasParameterBlock(p.data())) ordering->AddElementToGroup(p.data(), 1);
+  }
+  for (auto& l : k.lenses) ordering->AddElementToGroup(l.data(), 1);
+  for (double& f : k.focus) ordering->AddElementToGroup(&f, 1);
+  if (!b.points.empty()) solver.linear_solver_ordering.reset(ordering);
+  else delete ordering;
+  ceres::Solver::Summary summary;
+  ceres::Solve(solver, &problem, &summary);
+  if (!summary.IsSolutionUsable()) {
+    throw MeasureError("the photos' positions could not be solved; photograph again with more cards in view");
+  }
+  for (std::size_t i = 0; i < k.cameras.size(); ++i) b.camera_T_bench[PhotoIndex(i)] = to_isometry(k.cameras[i]);
+  for (std::size_t i = 0; i < k.cards.size(); ++i) b.bench_T_card[CardIndex(i)] = to_isometry(k.cards[i]);
+  for (std::size_t i = 0; i < k.lenses.size(); ++i) {
+    b.lenses[LensIndex(i)].set_parameters(Eigen::Map<const LensVector>(k.lenses[i].data()));
+  }
+  for (std::size_t i = 0; i < k.focus.size(); ++i) b.focus[PhotoIndex(i)] = k.focus[i];
+  for (std::size_t i = 0; i < k.points.size(); ++i) b.points[PointIndex(i)] = k.points[i];
+  BundleSummary result;
+  summarise(b, b.corners, result.corner_rms_px, result.corner_factor);
+  summarise(b, b.ties, result.tie_rms_px, result.tie_factor);
+  return result;
+}
+
+IndexedVector<PhotoIndex, Eigen::Matrix<double, 7, 7>> pose_covariances(const Bundle& b,
+                                                                       const BundleOptions& options) {
+  Blocks k = blocks_of(b);
+  ceres::Problem problem;
+  add_priors(problem, k, b, options);
+  add_corners(problem, k, b);
+  IndexedVector<PhotoIndex, Eigen::Matrix<double, 7, 7>> out(b.camera_T_bench.size(),
+                                                             Eigen::Matrix<double, 7, 7>::Zero());
+  ceres::Covariance::Options how;
+  how.algorithm_type = ceres::SPARSE_QR;
+  how.num_threads = 1;
+  ceres::Covariance covariance(how);
+  std::vector<std::pair<const double*, const double*>> wanted;
+  const bool focus = options.focus_prior_sd > 0;
+  for (std::size_t i = 0; i < k.cameras.size(); ++i) {
+    const double* c = k.cameras[i].data();
+    if (!problem.HasParameterBlock(c)) continue;
+    wanted.emplace_back(c, c);
+    if (focus) {
+      wanted.emplace_back(c, &k.focus[i]);
+      wanted.emplace_back(&k.focus[i], &k.focus[i]);
+    }
+  }
+  if (wanted.empty() || !covariance.Compute(wanted, &problem)) return out;
+  for (std::size_t i = 0; i < k.cameras.size(); ++i) {
+    const double* c = k.cameras[i].data();
+    if (!problem.HasParameterBlock(c)) continue;
+    Eigen::Matrix<double, 6, 6, Eigen::RowMajor> pose;
+    covariance.GetCovarianceBlock(c, c, pose.data());
+    auto& m = out[PhotoIndex(i)];
+    m.topLeftCorner<6, 6>() = pose;
+    if (focus) {
+      Eigen::Matrix<double, 6, 1> cross;
+      double var = 0;
+      covariance.GetCovarianceBlock(c, &k.focus[i], cross.data());
+      covariance.GetCovarianceBlock(&k.focus[i], &k.focus[i], &var);
+      m.block<6, 1>(0, 6) = cross;
+      m.block<1, 6>(6, 0) = cross.transpose();
+      m(6, 6) = var;
+    }
+  }
+  return out;
+}
+
+}  // namespace interstice

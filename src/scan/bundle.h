@@ -1,0 +1,82 @@
+// One adjustment over everything the photos were taken with and of: camera poses, the cards' poses on the bench,
+// the lens of every camera, each photo's focusing, and tie points.
+//
+// Model: pixel = brown_project(lens with fx, fy scaled by the photo's focusing, camera_T_bench * p). Corners are
+// known points of a rigid card in frame `card` (mm, already at the print's true scale); tie points are free.
+// Frame `bench`: that of the first card; its pose is held (the gauge), scale comes from the cards' lengths.
+// Noise: corners by their own sd, tie points by theirs, both robustified (Cauchy); every observation group may be
+// rescaled by the caller from the residuals. The lens is tied to its start values by `lens_prior_sd`, each photo's
+// focusing to 1 by `focus_prior_sd`: phones move the lens a little between shots.
+// Errors: MeasureError when the adjustment does not converge to finite values.
+// Source: the classical bundle adjustment with additional parameters (Brown's lens model); solved by Ceres.
+#pragma once
+
+#include <Eigen/Core>
+#include <Eigen/Geometry>
+#include <vector>
+
+#include "camera/lens.h"
+#include "geometry/index.h"
+
+namespace interstice {
+
+using PointIndex = Index<struct PointTag>;
+using LensIndex = Index<struct LensTag>;
+
+struct CornerObservation {
+  PhotoIndex photo;
+  CardIndex card;
+  Eigen::Vector3d p_card;  // mm
+  int corner_id = 0;
+  Eigen::Vector2d pixel;
+  double sd_px = 0.1;
+};
+
+struct TieObservation {
+  PhotoIndex photo;
+  PointIndex point;
+  Eigen::Vector2d pixel;
+  double sd_px = 0.5;
+};
+
+struct Bundle {
+  IndexedVector<PhotoIndex, Eigen::Isometry3d> camera_T_bench;
+  IndexedVector<PhotoIndex, LensIndex> lens_of;
+  IndexedVector<PhotoIndex, double> focus;  // factor on fx and fy
+  IndexedVector<LensIndex, Lens> lenses;
+  IndexedVector<CardIndex, Eigen::Isometry3d> bench_T_card;
+  IndexedVector<PointIndex, Eigen::Vector3d> points;  // bench frame, mm
+  std::vector<CornerObservation> corners;
+  std::vector<TieObservation> ties;
+};
+
+struct BundleOptions {
+  LensVector lens_prior_sd = LensVector::Constant(1e3);  // fx fy cx cy k1 k2 p1 p2 k3
+  double focus_prior_sd = 0;                             // 0: focusing held at 1
+  bool free_lens = true;
+  int threads = 0;
+  int max_iterations = 60;
+};
+
+struct BundleSummary {
+  double corner_rms_px = 0, tie_rms_px = 0;  // of the distances between measured and computed pixels
+  double corner_factor = 1;                  // robust size of corner residuals in units of their sd
+  double tie_factor = 1;
+};
+
+BundleSummary adjust(Bundle& bundle, const BundleOptions& options);
+
+// The lens of one photo, its focusing applied.
+Lens lens_of_photo(const Bundle& bundle, PhotoIndex photo);
+
+// Residuals (measured minus computed), pixels.
+Eigen::Vector2d residual(const Bundle& bundle, const CornerObservation& o);
+Eigen::Vector2d residual(const Bundle& bundle, const TieObservation& o);
+
+// Covariance of every photo's pose and focal length, from the corners alone (the tie points are left out, which is
+// on the safe side). Order per photo: rotation vector of camera_T_bench (rad, left-multiplied), translation (mm),
+// focal length (relative). `variance_factor` multiplies it.
+IndexedVector<PhotoIndex, Eigen::Matrix<double, 7, 7>> pose_covariances(const Bundle& bundle,
+                                                                       const BundleOptions& options);
+
+}  // namespace interstice

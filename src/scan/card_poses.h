@@ -1,0 +1,40 @@
+// First poses of photos and cards, from the cards alone.
+//
+// Each card seen in a photo gives camera_T_card (plane pose, both solutions tried, refined by least squares); photos
+// and cards are then joined along the best-measured links, starting from the card most photos see. How the cards
+// lie to each other is solved, not assumed. Photos that show no card, or only cards not linked to the others, are
+// left out and named.
+// Errors: MeasureError when fewer than three photos join up.
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "camera/cards.h"
+#include "camera/lens.h"
+#include "scan/bundle.h"
+
+namespace interstice {
+
+struct PhotoCards {
+  std::size_t photo = 0;  // the caller's number
+  Lens lens;              // start values
+  std::vector<CardView> views;
+};
+
+struct LeftOutPhoto {
+  std::size_t photo = 0;
+  std::string reason;
+};
+
+struct CardPoses {
+  Bundle bundle;                     // corners filled, no tie points; lenses not grouped: one a photo
+  std::vector<std::size_t> photos;   // the caller's number of each photo in the bundle
+  std::vector<int> cards;            // card number of each card in the bundle
+  std::vector<LeftOutPhoto> left_out;
+};
+
+// print_scale: measured over nominal length of the check line.
+CardPoses poses_from_cards(const std::vector<PhotoCards>& photos, double print_scale);
+
+}  // namespace interstice

@@ -1,0 +1,327 @@
+#include "scan/scan.h"
+
+#include <algorithm>
+#include <cmath>
+#include <map>
+#include <numbers>
+#include <opencv2/imgproc.hpp>
+
+#include "camera/cards.h"
+#include "core/errors.h"
+#include "core/files.h"
+#include "core/parallel.h"
+#include "geometry/plane.h"
+#include "scan/bundle.h"
+#include "scan/card_poses.h"
+#include "scan/length_check.h"
+#include "scan/seat.h"
+#include "scan/tie_points.h"
+
+namespace interstice {
+
+using Eigen::Isometry3d;
+using Eigen::Vector2d;
+using Eigen::Vector3d;
+
+namespace {
+
+// Calipers on a printed line: resolution and placing on the end ticks, 0.05 mm standard (common practice, no
+// source). Without a measured line the printer may be off by about 1 % (common practice, no source).
+constexpr double kCaliperSd_mm = 0.05;
+constexpr double kUnmeasuredPrintSd = 0.01;
+constexpr int kFirstFeatures = 2500, kAllFeatures = 7000;
+constexpr std::size_t kMostTracks = 4000;
+constexpr double kReject = 4.5;          // residuals beyond this many robust standard deviations are mistakes
+constexpr double kFocusPriorSd = 0.003;  // refocusing between near and far edge of a bowl at arm's length
+
+struct Candidate {  // a readable photo
+  PhotoInfo info;
+  Lens lens;
+  bool lens_from_file = false;
+  std::vector<CardView> views;
+};
+
+Lens start_lens(const PhotoInfo& info, const std::optional<Lens>& given, bool& from_file) {
+  from_file = false;
+  if (given && (given->camera.empty() || info.camera.empty() || given->camera == info.camera)) {
+    const double aspect = double(given->width) / given->height - double(info.width) / info.height;
+    if (std::abs(aspect) < 2e-3) {
+      from_file = true;
+      return given->scaled_to(info.width, info.height);
+    }
+  }
+  return plain_lens(info.width, info.height, exif_focal_px(info));
+}
+
+std::vector<Candidate> read_photos(const std::filesystem::path& folder, const ScanOptions& options, Scan& scan) {
+  const std::vector<std::filesystem::path> paths = list_photos(folder);
+  scan.quality.photos_given = static_cast<int>(paths.size());
+  std::vector<std::optional<Candidate>> read(paths.size());
+  std::vector<std::string> failed(paths.size());
+  parallel_for(paths.size(), options.threads, [&](std::size_t i) {
+    try {
+      Candidate c;
+      c.info = read_photo_info(paths[i]);
+      c.lens = start_lens(c.info, options.lens, c.lens_from_file);
+      c.views = detect_cards(read_photo_grey(c.info));
+      read[i] = std::move(c);
+    } catch (const PhotoError& e) {
+      failed[i] = e.reason();
+    }
+  });
+  std::vector<Candidate> out;
+  for (std::size_t i = 0; i < paths.size(); ++i) {
+    if (read[i]) out.push_back(std::move(*read[i]));
+    else scan.left_out.push_back({paths[i].stem().string(), failed[i]});
+  }
+  if (out.empty()) {
+    throw InputError(folder.string(), "none of its photos can be read (" + scan.left_out.front().photo + ": " +
+                                          scan.left_out.front().reason + ")");
+  }
+  return out;
+}
+
+// One lens for all photos of one camera and size.
+void group_lenses(Bundle& bundle, const std::vector<const Candidate*>& used) {
+  std::map<std::tuple<std::string, int, int>, LensIndex> group;
+  IndexedVector<LensIndex, Lens> lenses;
+  for (std::size_t i = 0; i < used.size(); ++i) {
+    const PhotoInfo& info = used[i]->info;
+    const auto key = std::tuple(info.camera, info.width, info.height);
+    auto it = group.find(key);
+    if (it == group.end()) it = group.emplace(key, lenses.push_back(used[i]->lens)).first;
+    bundle.lens_of[PhotoIndex(i)] = it->second;
+  }
+  bundle.lenses = std::move(lenses);
+}
+
+LensVector lens_prior(const Lens& lens, bool from_file) {
+  LensVector sd;
+  const double size = std::max(lens.width, lens.height);
+  if (!from_file) {
+    sd << 0.1 * lens.fx, 0.1 * lens.fx, 0.03 * size, 0.03 * size, 0.3, 0.5, 0.005, 0.005, 0.7;
+    return sd;
+  }
+  // The file's lens, loosened: another day's focusing and temperature move it by more than its own uncertainty.
+  sd << 0.003 * lens.fx, 0.003 * lens.fx, 0.001 * size, 0.001 * size, 0.005, 0.02, 0.0002, 0.0002, 0.03;
+  return sd.cwiseMax(3 * lens.sd);
+}
+
+template <class Observation>
+std::size_t reject_mistakes(const Bundle& bundle, std::vector<Observation>& observations, double factor) {
+  const auto bad = [&](const Observation& o) {
+    const Vector2d r = residual(bundle, o);
+    return !(r.norm() < kReject * std::max(0.5, factor) * o.sd_px);
+  };
+  const std::size_t before = observations.size();
+  observations.erase(std::remove_if(observations.begin(), observations.end(), bad), observations.end());
+  return before - observations.size();
+}
+
+// Level frame: z = 0 in the plane through all the cards' corners, z out of the paper.
+Isometry3d level_T_bench(const Bundle& bundle) {
+  std::vector<Vector3d> corners;
+  Vector3d up = Vector3d::Zero();
+  for (const Isometry3d& card : bundle.bench_T_card) {
+    for (int k = 0; k < kCornersPerCard; ++k) corners.push_back(card * card_point(k));
+    up += card.linear() * Vector3d::UnitZ();
+  }
+  const PlaneFit plane = fit_plane(corners);
+  const Vector3d normal = plane.normal.dot(up) > 0 ? plane.normal : Vector3d(-plane.normal);
+  const PlaneFrame frame = make_plane_frame(plane.centroid, normal, Vector3d::UnitX());
+  Isometry3d bench_T_level = Isometry3d::Identity();
+  bench_T_level.linear() << frame.ex, frame.ey, frame.normal;
+  bench_T_level.translation() = frame.origin;
+  return bench_T_level.inverse();
+}
+
+// Where features are worth looking for: the outline of a cylinder round the place the photos look at, less the
+// cards.
+cv::Mat search_mask(const Lens& lens, const Isometry3d& camera_T_bench, const Bundle& bundle, const Isometry3d& level_T_b,
+                    const Vector2d& aim_level, double radius, double height) {
+  cv::Mat mask = cv::Mat::zeros(lens.height, lens.width, CV_8U);
+  const Isometry3d camera_T_level = camera_T_bench * level_T_b.inverse();
+  std::vector<cv::Point> hull, points;
+  for (const double z : {0.0, height}) {
+    for (int k = 0; k < 36; ++k) {
+      const double a = k * std::numbers::pi / 18;
+      const Vector2d uv = lens.project(camera_T_level * Vector3d(aim_level.x() + radius * std::cos(a),
+                                                                 aim_level.y() + radius * std::sin(a), z));
+      if (!uv.allFinite()) return cv::Mat(lens.height, lens.width, CV_8U, cv::Scalar(255));
+      points.emplace_back(static_cast<int>(std::clamp(uv.x(), -1e5, 1e5)),
+                          static_cast<int>(std::clamp(uv.y(), -1e5, 1e5)));
+    }
+  }
+  cv::convexHull(points, hull);
+  cv::fillConvexPoly(mask, hull, 255);
+  for (const Isometry3d& card : bundle.bench_T_card) {
+    std::vector<cv::Point> sheet;
+    for (const auto& [sx, sy] : {std::pair{-1, -1}, {1, -1}, {1, 1}, {-1, 1}}) {
+      const Vector2d uv = lens.project(camera_T_bench * (card * Vector3d(sx * kSheetWidthMm / 2, sy * kSheetHeightMm / 2, 0)));
+      if (!uv.allFinite()) break;
+      sheet.emplace_back(static_cast<int>(uv.x()), static_cast<int>(uv.y()));
+    }
+    if (sheet.size() == 4) cv::fillConvexPoly(mask, sheet, 0);
+  }
+  return mask;
+}
+
+Isometry3d bowl_T_level(const Seat& seat) {
+  Isometry3d t = Isometry3d::Identity();
+  t.translation() = -Vector3d(seat.axis_mm.x(), seat.axis_mm.y(), 0);
+  return t;
+}
+
+void add_tracks(Bundle& bundle, std::vector<Track> tracks, const std::vector<TiePhoto>& photos) {
+  std::stable_sort(tracks.begin(), tracks.end(),
+                   [](const Track& a, const Track& b) { return a.features.size() > b.features.size(); });
+  if (tracks.size() > kMostTracks) tracks.resize(kMostTracks);
+  bundle.points = {};
+  bundle.ties.clear();
+  for (const Track& track : tracks) {
+    const PointIndex point = bundle.points.push_back(track.p_bench);
+    for (const auto& [p, f] : track.features) {
+      bundle.ties.push_back({PhotoIndex(p), point, photos[p].features.pixel[f], photos[p].features.sd_px[f]});
+    }
+  }
+}
+
+void drop_lonely_points(Bundle& bundle) {
+  std::vector<int> seen(bundle.points.size(), 0);
+  for (const TieObservation& o : bundle.ties) ++seen[o.point.value];
+  std::erase_if(bundle.ties, [&](const TieObservation& o) { return seen[o.point.value] < 2; });
+}
+
+// The whole adjustment on cards: groups, solves, throws out mistaken corners, solves again.
+BundleSummary adjust_cards(Bundle& bundle, BundleOptions& options, const std::vector<const Candidate*>& used) {
+  group_lenses(bundle, used);
+  const bool from_file = std::all_of(used.begin(), used.end(), [](const Candidate* c) { return c->lens_from_file; });
+  options.lens_prior_sd = lens_prior(bundle.lenses[LensIndex(0)], from_file);
+  options.focus_prior_sd = 0;
+  BundleSummary summary = adjust(bundle, options);
+  options.focus_prior_sd = kFocusPriorSd;
+  for (int round = 0; round < 3; ++round) {
+    summary = adjust(bundle, options);
+    if (reject_mistakes(bundle, bundle.corners, summary.corner_factor) == 0) break;
+  }
+  for (CornerObservation& o : bundle.corners) o.sd_px *= std::max(1.0, summary.corner_factor);
+  return summary;
+}
+
+double median(std::vector<double> x) {
+  if (x.empty()) return 0;
+  std::nth_element(x.begin(), x.begin() + static_cast<std::ptrdiff_t>(x.size() / 2), x.end());
+  return x[x.size() / 2];
+}
+
+std::vector<TiePhoto> features_of(const Bundle& bundle, const std::vector<const Candidate*>& used, const Plan& plan,
+                                  const Isometry3d& level, const Vector2d& aim, const ScanOptions& options) {
+  const double reach = plan.profile.points().back().x() + plan.tile_thickness_mm;
+  const double height = plan.profile.points().front().y() + plan.tile_thickness_mm;
+  std::vector<TiePhoto> photos(used.size());
+  parallel_for(used.size(), options.threads, [&](std::size_t i) {
+    TiePhoto& photo = photos[i];
+    photo.lens = lens_of_photo(bundle, PhotoIndex(i));
+    photo.camera_T_bench = bundle.camera_T_bench[PhotoIndex(i)];
+    const cv::Mat mask =
+        search_mask(photo.lens, photo.camera_T_bench, bundle, level, aim, 1.35 * reach, 1.1 * height);
+    photo.features = find_features(read_photo_grey(used[i]->info), mask, kAllFeatures);
+  });
+  return photos;
+}
+
+std::vector<TiePhoto> strongest(const std::vector<TiePhoto>& photos, int most) {
+  std::vector<TiePhoto> few = photos;  // features come sorted by no particular rule: keep every n-th
+  for (TiePhoto& p : few) {
+    const int n = p.features.descriptors.rows;
+    if (n <= most) continue;
+    p.features.descriptors = p.features.descriptors.rowRange(0, most);
+    p.features.pixel.resize(static_cast<std::size_t>(most));
+    p.features.sd_px.resize(static_cast<std::size_t>(most));
+  }
+  return few;
+}
+
+}  // namespace
+
+Scan scan_photos(const std::filesystem::path& folder, const Plan& plan, const ScanOptions& options) {
+  Scan scan;
+  scan.quality.check_line_given = options.check_line_mm.has_value();
+  scan.quality.lens_given = options.lens.has_value();
+  const double print_scale = options.check_line_mm.value_or(kCheckLineMm) / kCheckLineMm;
+  scan.quality.scale_sd =
+      options.check_line_mm ? kCaliperSd_mm / *options.check_line_mm : kUnmeasuredPrintSd;
+  options.progress("reading the photos and looking for cards");
+  const std::vector<Candidate> candidates = read_photos(folder, options, scan);
+  std::vector<PhotoCards> photo_cards;
+  for (std::size_t i = 0; i < candidates.size(); ++i) photo_cards.push_back({i, candidates[i].lens, candidates[i].views});
+  CardPoses poses = poses_from_cards(photo_cards, print_scale);
+  for (const LeftOutPhoto& out : poses.left_out) scan.left_out.push_back({candidates[out.photo].info.name, out.reason});
+  std::vector<const Candidate*> used;
+  for (const std::size_t i : poses.photos) used.push_back(&candidates[i]);
+  Bundle& bundle = poses.bundle;
+  BundleOptions bundle_options;
+  bundle_options.threads = options.threads;
+  options.progress("solving the photos' positions");
+  BundleSummary summary = adjust_cards(bundle, bundle_options, used);
+
+  options.progress("finding the form");
+  const Isometry3d level = level_T_bench(bundle);
+  std::vector<Vector3d> origins, axes;
+  for (const Isometry3d& t : bundle.camera_T_bench) {
+    const Isometry3d level_T_camera = level * t.inverse();
+    origins.push_back(level_T_camera.translation());
+    axes.push_back(level_T_camera.linear() * Vector3d::UnitZ());
+  }
+  const Vector2d aim = intersect_rays(origins, axes).head<2>();
+  std::vector<TiePhoto> photos = features_of(bundle, used, plan, level, aim, options);
+  std::vector<Vector3d> points = match_neighbours(strongest(photos, kFirstFeatures), options.threads);
+  for (Vector3d& p : points) p = level * p;
+  const Seat seat = find_seat(points, plan.profile, plan.tile_thickness_mm, aim);
+  const Isometry3d bowl_T_bench = bowl_T_level(seat) * level;
+
+  options.progress("tying the photos together");
+  add_tracks(bundle, match_on_form(photos, {plan.profile, plan.tile_thickness_mm, bowl_T_bench}, options.threads), photos);
+  for (int round = 0; round < 3; ++round) {
+    summary = adjust(bundle, bundle_options);
+    const std::size_t bad = reject_mistakes(bundle, bundle.ties, summary.tie_factor) +
+                            reject_mistakes(bundle, bundle.corners, summary.corner_factor);
+    drop_lonely_points(bundle);
+    if (round == 0) {
+      for (TieObservation& o : bundle.ties) o.sd_px *= std::max(0.3, summary.tie_factor);
+    }
+    if (bad == 0) break;
+  }
+  const auto covariances = pose_covariances(bundle, bundle_options);
+  std::vector<double> footprints;
+  for (std::size_t i = 0; i < used.size(); ++i) {
+    ScannedPhoto photo;
+    photo.info = used[i]->info;
+    photo.lens = lens_of_photo(bundle, PhotoIndex(i));
+    photo.camera_T_bowl = bundle.camera_T_bench[PhotoIndex(i)] * bowl_T_bench.inverse();
+    photo.covariance = covariances[PhotoIndex(i)];
+    const double distance = (photo.camera_T_bowl * Vector3d(0, 0, plan.profile.points().front().y() / 2)).norm() -
+                            plan.profile.points().back().x();
+    footprints.push_back(distance / photo.lens.fx);
+    scan.photos.push_back(std::move(photo));
+  }
+  for (const Vector3d& p : bundle.points) scan.points.push_back(bowl_T_bench * p);
+  scan.quality.reprojection_rms_px = summary.corner_rms_px;
+  scan.quality.tie_rms_px = summary.tie_rms_px;
+  scan.quality.tie_points = bundle.points.size();
+  scan.quality.pixel_footprint_mm = median(footprints);
+  const LengthCheck check = check_lengths(bundle, bundle_options);
+  if (check.lengths > 0) {
+    scan.quality.length_error_mm = check.largest_error_mm;
+    scan.quality.longest_length_mm = check.longest_mm;
+  }
+  return scan;
+}
+
+void turn_scan(Scan& scan, double angle) {
+  const Eigen::AngleAxisd turn(angle, Vector3d::UnitZ());
+  for (ScannedPhoto& photo : scan.photos) photo.camera_T_bowl = photo.camera_T_bowl * turn;
+  for (Vector3d& p : scan.points) p = turn.inverse() * p;
+}
+
+}  // namespace interstice

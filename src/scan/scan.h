@@ -1,0 +1,72 @@
+// From a folder of photos to measured cameras round a form.
+//
+// Frame `bowl`: axis z, rim plane z = 0, foot up; after scan_photos() the turn about the axis is arbitrary (it is
+// settled by the pattern of pieces, see surface/turn.h) and turn_scan() sets it. Millimetres; pixels in sensor
+// orientation. Scale comes from the printed cards and the measured check line.
+// Errors: InputError for files, MeasureError when the photos cannot be measured.
+#pragma once
+
+#include <Eigen/Geometry>
+#include <filesystem>
+#include <functional>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "camera/lens.h"
+#include "camera/photo.h"
+#include "geometry/index.h"
+#include "plan/plan.h"
+
+namespace interstice {
+
+struct ScanOptions {
+  std::optional<double> check_line_mm;  // as measured with calipers; nominal 150
+  std::optional<Lens> lens;             // from a lens file; otherwise the scan calibrates itself
+  int threads = 0;
+  std::function<void(const std::string&)> progress = [](const std::string&) {};
+};
+
+struct ScannedPhoto {
+  PhotoInfo info;
+  Lens lens;                          // of this photo: focusing applied
+  Eigen::Isometry3d camera_T_bowl;
+  // Covariance of (rotation vector rad, translation mm, relative focal length), see scan/bundle.h.
+  Eigen::Matrix<double, 7, 7> covariance = Eigen::Matrix<double, 7, 7>::Zero();
+
+  Eigen::Vector3d centre() const { return camera_T_bowl.inverse().translation(); }
+  Eigen::Vector2d project(const Eigen::Vector3d& p_bowl) const { return lens.project(camera_T_bowl * p_bowl); }
+};
+
+struct LeftOut {
+  std::string photo, reason;
+};
+
+struct ScanQuality {
+  int photos_given = 0;
+  double reprojection_rms_px = 0;        // corners of the cards
+  double tie_rms_px = 0;
+  std::size_t tie_points = 0;
+  double pixel_footprint_mm = 0;         // on the form, median over the photos
+  double scale_sd = 0;                   // relative
+  bool check_line_given = false;
+  bool lens_given = false;
+  // Lengths between corners of each card not used for scale, against the card: largest error, and the longest
+  // such length.
+  std::optional<double> length_error_mm;
+  double longest_length_mm = 0;
+};
+
+struct Scan {
+  IndexedVector<PhotoIndex, ScannedPhoto> photos;
+  std::vector<LeftOut> left_out;
+  std::vector<Eigen::Vector3d> points;   // tie points on the pieces and the form, bowl frame
+  ScanQuality quality;
+};
+
+Scan scan_photos(const std::filesystem::path& folder, const Plan& plan, const ScanOptions& options);
+
+// Turns the bowl frame: the new x axis lies at `angle` (rad, counter-clockwise) in the old frame.
+void turn_scan(Scan& scan, double angle);
+
+}  // namespace interstice

@@ -1,0 +1,306 @@
+#include "scan/tie_points.h"
+
+#include <Eigen/LU>
+#include <algorithm>
+#include <cmath>
+#include <limits>
+#include <map>
+#include <numeric>
+#include <opencv2/features2d.hpp>
+#include <set>
+
+#include "core/parallel.h"
+
+namespace interstice {
+
+using Eigen::Vector2d;
+using Eigen::Vector3d;
+
+namespace {
+
+constexpr double kEpipolar_px = 2.5;
+constexpr double kRatio = 0.85;        // best over second-best descriptor distance, unguided
+constexpr double kGuidedRatio = 0.92;  // among the few candidates that geometry allows
+constexpr double kMeet_mm = 5.0;       // how far apart, on the map, one spot may seem in two photos
+constexpr double kMaxAngle = 0.75;     // rad between the views of a pair: beyond, patches look too different
+constexpr double kMaxDescriptor = 0.9; // RootSIFT distance above which two patches have nothing in common
+
+struct Rays {
+  Vector3d centre;
+  std::vector<Vector3d> ray;
+};
+
+std::vector<Rays> rays_of(const std::vector<TiePhoto>& photos) {
+  std::vector<Rays> out;
+  for (const TiePhoto& photo : photos) {
+    const Eigen::Isometry3d bench_T_camera = photo.camera_T_bench.inverse();
+    Rays r{bench_T_camera.translation(), {}};
+    for (const Vector2d& pixel : photo.features.pixel) {
+      r.ray.push_back(bench_T_camera.linear() * photo.lens.undistort(pixel));
+    }
+    out.push_back(std::move(r));
+  }
+  return out;
+}
+
+// Distance of a pixel of b from the epipolar line of a's ray, by projecting two points of the ray.
+double epipolar_px(const TiePhoto& b, const Vector3d& centre_a, const Vector3d& ray_a, double depth,
+                   const Vector2d& pixel_b) {
+  const Vector2d p = b.lens.project(b.camera_T_bench * (centre_a + 0.9 * depth * ray_a));
+  const Vector2d q = b.lens.project(b.camera_T_bench * (centre_a + 1.1 * depth * ray_a));
+  const Vector2d d = q - p;
+  if (!d.allFinite() || d.norm() < 1e-9) return std::numeric_limits<double>::infinity();
+  return std::abs(d.x() * (pixel_b - p).y() - d.y() * (pixel_b - p).x()) / d.norm();
+}
+
+std::vector<std::pair<std::size_t, std::size_t>> neighbour_pairs(const std::vector<Rays>& rays, const Vector3d& aim,
+                                                                 double max_angle, std::size_t most) {
+  std::set<std::pair<std::size_t, std::size_t>> pairs;
+  for (std::size_t i = 0; i < rays.size(); ++i) {
+    std::vector<std::pair<double, std::size_t>> others;
+    for (std::size_t j = 0; j < rays.size(); ++j) {
+      if (i == j) continue;
+      const Vector3d a = (rays[i].centre - aim).normalized(), b = (rays[j].centre - aim).normalized();
+      const double angle = std::acos(std::clamp(a.dot(b), -1.0, 1.0));
+      if (angle < max_angle && angle > 0.02) others.emplace_back(angle, j);
+    }
+    std::sort(others.begin(), others.end());
+    for (std::size_t k = 0; k < std::min(most, others.size()); ++k) pairs.insert(std::minmax(i, others[k].second));
+  }
+  return {pairs.begin(), pairs.end()};
+}
+
+Vector3d aim_of(const std::vector<TiePhoto>& photos) {
+  std::vector<Vector3d> origins, axes;
+  for (const TiePhoto& photo : photos) {
+    const Eigen::Isometry3d bench_T_camera = photo.camera_T_bench.inverse();
+    origins.push_back(bench_T_camera.translation());
+    axes.push_back(bench_T_camera.linear() * Vector3d::UnitZ());
+  }
+  return intersect_rays(origins, axes);
+}
+
+struct MapKey {
+  Vector2d uv;
+  Vector3d p;
+};
+
+// Every feature carried to one height over the form; NaN where the ray misses it.
+std::vector<MapKey> keys_at(const Rays& rays, const FormOnBench& form, double height_mm) {
+  std::vector<MapKey> keys;
+  const Vector3d centre = form.bowl_T_bench * rays.centre;
+  for (const Vector3d& ray : rays.ray) {
+    const Vector3d p = ray_to_height(form.profile, centre, form.bowl_T_bench.linear() * ray, height_mm);
+    keys.push_back({p.allFinite() ? form.profile.locate(p).uv : Vector2d(NAN, NAN), p});
+  }
+  return keys;
+}
+
+struct Cells {  // features by map cell
+  double size;
+  std::map<std::pair<int, int>, std::vector<std::size_t>> at;
+  explicit Cells(const std::vector<MapKey>& keys, double cell) : size(cell) {
+    for (std::size_t i = 0; i < keys.size(); ++i) {
+      if (keys[i].uv.allFinite()) at[cell_of(keys[i].uv)].push_back(i);
+    }
+  }
+  std::pair<int, int> cell_of(const Vector2d& uv) const {
+    return {static_cast<int>(std::floor(uv.x() / size)), static_cast<int>(std::floor(uv.y() / size))};
+  }
+};
+
+float descriptor_distance(const cv::Mat& a, std::size_t i, const cv::Mat& b, std::size_t j) {
+  const float* p = a.ptr<float>(static_cast<int>(i));
+  const float* q = b.ptr<float>(static_cast<int>(j));
+  float sum = 0;
+  for (int k = 0; k < a.cols; ++k) sum += (p[k] - q[k]) * (p[k] - q[k]);
+  return std::sqrt(sum);
+}
+
+struct Best {
+  std::size_t index = SIZE_MAX;
+  float distance = std::numeric_limits<float>::infinity();
+  float second = std::numeric_limits<float>::infinity();
+  void offer(std::size_t i, float d) {
+    if (d < distance) {
+      second = distance;
+      distance = d;
+      index = i;
+    } else {
+      second = std::min(second, d);
+    }
+  }
+  bool good() const { return index != SIZE_MAX && distance < kMaxDescriptor && distance < kGuidedRatio * second; }
+};
+
+using Match = std::pair<std::size_t, std::size_t>;
+
+// Mutual best matches of two photos at one height.
+std::vector<Match> match_pair(const TiePhoto& a, const TiePhoto& b, const Rays& ra, const std::vector<MapKey>& ka,
+                              const std::vector<MapKey>& kb, const Cells& cells_b, const Eigen::Isometry3d& bench_T_bowl) {
+  std::vector<Best> best_b(kb.size());
+  std::vector<Best> best_a(ka.size());
+  for (std::size_t i = 0; i < ka.size(); ++i) {
+    if (!ka[i].uv.allFinite()) continue;
+    const double depth = (bench_T_bowl * ka[i].p - ra.centre).norm();
+    const auto [cu, cv] = cells_b.cell_of(ka[i].uv);
+    for (int du = -1; du <= 1; ++du) {
+      for (int dv = -1; dv <= 1; ++dv) {
+        const auto cell = cells_b.at.find({cu + du, cv + dv});
+        if (cell == cells_b.at.end()) continue;
+        for (const std::size_t j : cell->second) {
+          if ((kb[j].uv - ka[i].uv).norm() > kMeet_mm) continue;
+          if (epipolar_px(b, ra.centre, ra.ray[i], depth, b.features.pixel[j]) > kEpipolar_px) continue;
+          const float d = descriptor_distance(a.features.descriptors, i, b.features.descriptors, j);
+          best_a[i].offer(j, d);
+          best_b[j].offer(i, d);
+        }
+      }
+    }
+  }
+  std::vector<Match> out;
+  for (std::size_t i = 0; i < ka.size(); ++i) {
+    if (best_a[i].good() && best_b[best_a[i].index].good() && best_b[best_a[i].index].index == i) {
+      out.emplace_back(i, best_a[i].index);
+    }
+  }
+  return out;
+}
+
+struct Forest {
+  std::vector<std::size_t> parent;
+  explicit Forest(std::size_t n) : parent(n) { std::iota(parent.begin(), parent.end(), std::size_t{0}); }
+  std::size_t root(std::size_t i) {
+    while (parent[i] != i) i = parent[i] = parent[parent[i]];
+    return i;
+  }
+  void join(std::size_t i, std::size_t j) {
+    i = root(i);
+    j = root(j);
+    if (i != j) parent[std::max(i, j)] = std::min(i, j);
+  }
+};
+
+// A track is kept when no photo shows it twice, its rays open up enough and all its pixels agree.
+bool finish_track(Track& track, const std::vector<TiePhoto>& photos, const std::vector<Rays>& rays) {
+  std::sort(track.features.begin(), track.features.end());
+  for (std::size_t k = 1; k < track.features.size(); ++k) {
+    if (track.features[k].first == track.features[k - 1].first) return false;
+  }
+  if (track.features.size() < 2) return false;
+  std::vector<Vector3d> origins, directions;
+  for (const auto& [p, f] : track.features) {
+    origins.push_back(rays[p].centre);
+    directions.push_back(rays[p].ray[f]);
+  }
+  double widest = 1;
+  for (const Vector3d& d : directions) widest = std::min(widest, d.dot(directions.front()));
+  if (widest > std::cos(0.06)) return false;
+  track.p_bench = intersect_rays(origins, directions);
+  for (const auto& [p, f] : track.features) {
+    const Vector2d r = photos[p].lens.project(photos[p].camera_T_bench * track.p_bench) - photos[p].features.pixel[f];
+    if (!(r.norm() < 2 * kEpipolar_px)) return false;
+  }
+  return true;
+}
+
+}  // namespace
+
+Vector3d intersect_rays(const std::vector<Vector3d>& origins, const std::vector<Vector3d>& rays) {
+  Eigen::Matrix3d a = 1e-12 * Eigen::Matrix3d::Identity();
+  Vector3d b = Vector3d::Zero();
+  for (std::size_t i = 0; i < rays.size(); ++i) {
+    const Eigen::Matrix3d across = Eigen::Matrix3d::Identity() - rays[i] * rays[i].transpose();
+    a += across;
+    b += across * origins[i];
+  }
+  return a.ldlt().solve(b);
+}
+
+Vector3d ray_to_height(const Profile& profile, const Vector3d& origin, const Vector3d& ray, double height_mm) {
+  // The form lies within a sphere about the middle of its axis; march from where the ray enters it.
+  const double top = profile.points().front().y() + height_mm;
+  double reach = 0;
+  for (const Vector2d& rz : profile.points()) reach = std::max(reach, rz.x());
+  const Vector3d middle(0, 0, top / 2);
+  const double bound = std::hypot(reach + height_mm, top / 2) + 1.0;
+  const double along = (middle - origin).dot(ray);
+  const double miss2 = (origin + along * ray - middle).squaredNorm();
+  if (miss2 > bound * bound) return Vector3d::Constant(NAN);
+  const double half = std::sqrt(bound * bound - miss2);
+  double s = along - half;
+  for (int k = 0; k < 80; ++k) {
+    const Vector3d p = origin + s * ray;
+    const double h = profile.locate(p).height - height_mm;
+    if (std::abs(h) < 1e-3) return p.z() > -5 ? p : Vector3d(Vector3d::Constant(NAN));
+    if (h < 0) return Vector3d::Constant(NAN);
+    s += h;  // the height is the distance to the form: no step can overshoot
+    if (s > along + half) break;
+  }
+  return Vector3d::Constant(NAN);
+}
+
+std::vector<Vector3d> match_neighbours(const std::vector<TiePhoto>& photos, int threads) {
+  const std::vector<Rays> rays = rays_of(photos);
+  const auto pairs = neighbour_pairs(rays, aim_of(photos), kMaxAngle, 3);
+  std::vector<std::vector<Vector3d>> found(pairs.size());
+  parallel_for(pairs.size(), threads, [&](std::size_t n) {
+    const auto [i, j] = pairs[n];
+    const TiePhoto &a = photos[i], &b = photos[j];
+    if (a.features.descriptors.rows < 2 || b.features.descriptors.rows < 2) return;
+    std::vector<std::vector<cv::DMatch>> matches;
+    cv::BFMatcher(cv::NORM_L2).knnMatch(a.features.descriptors, b.features.descriptors, matches, 2);
+    for (const auto& m : matches) {
+      if (m.size() < 2 || m[0].distance > kRatio * m[1].distance) continue;
+      const auto f = static_cast<std::size_t>(m[0].queryIdx), g = static_cast<std::size_t>(m[0].trainIdx);
+      const Vector3d p = intersect_rays({rays[i].centre, rays[j].centre}, {rays[i].ray[f], rays[j].ray[g]});
+      if (!p.allFinite() || (p - rays[i].centre).dot(rays[i].ray[f]) <= 0) continue;
+      const Vector2d ra = a.lens.project(a.camera_T_bench * p) - a.features.pixel[f];
+      const Vector2d rb = b.lens.project(b.camera_T_bench * p) - b.features.pixel[g];
+      if (ra.norm() < kEpipolar_px && rb.norm() < kEpipolar_px) found[n].push_back(p);
+    }
+  });
+  std::vector<Vector3d> points;
+  for (const auto& f : found) points.insert(points.end(), f.begin(), f.end());
+  return points;
+}
+
+std::vector<Track> match_on_form(const std::vector<TiePhoto>& photos, const FormOnBench& form, int threads) {
+  const std::vector<Rays> rays = rays_of(photos);
+  const double levels[2] = {form.thickness_mm, 0.0};
+  std::vector<std::vector<MapKey>> keys(2 * photos.size());
+  parallel_for(keys.size(), threads, [&](std::size_t n) { keys[n] = keys_at(rays[n / 2], form, levels[n % 2]); });
+  std::vector<Cells> cells;
+  for (const auto& k : keys) cells.emplace_back(k, kMeet_mm);
+  const Eigen::Isometry3d bench_T_bowl = form.bowl_T_bench.inverse();
+  const Vector3d aim = bench_T_bowl * Vector3d(0, 0, form.profile.points().front().y() / 2);
+  const auto pairs = neighbour_pairs(rays, aim, kMaxAngle, 8);
+  std::vector<std::vector<Match>> matches(pairs.size());
+  parallel_for(pairs.size(), threads, [&](std::size_t n) {
+    const auto [i, j] = pairs[n];
+    for (std::size_t level = 0; level < 2; ++level) {
+      const auto m = match_pair(photos[i], photos[j], rays[i], keys[2 * i + level], keys[2 * j + level],
+                                cells[2 * j + level], bench_T_bowl);
+      matches[n].insert(matches[n].end(), m.begin(), m.end());
+    }
+  });
+  std::vector<std::size_t> first(photos.size() + 1, 0);
+  for (std::size_t i = 0; i < photos.size(); ++i) first[i + 1] = first[i] + photos[i].features.pixel.size();
+  Forest forest(first.back());
+  for (std::size_t n = 0; n < pairs.size(); ++n) {
+    for (const auto& [f, g] : matches[n]) forest.join(first[pairs[n].first] + f, first[pairs[n].second] + g);
+  }
+  std::map<std::size_t, Track> tracks;
+  for (std::size_t i = 0; i < photos.size(); ++i) {
+    for (std::size_t f = 0; f < photos[i].features.pixel.size(); ++f) {
+      tracks[forest.root(first[i] + f)].features.emplace_back(i, f);
+    }
+  }
+  std::vector<Track> out;
+  for (auto& [root, track] : tracks) {
+    if (track.features.size() > 1 && finish_track(track, photos, rays)) out.push_back(std::move(track));
+  }
+  return out;
+}
+
+}  // namespace interstice
