@@ -14,12 +14,12 @@ using Eigen::Vector3d;
 // Pieces that overhang each other still face each other; backs of thin pieces do not.
 constexpr double kFacingCosine = -0.5;
 
-const PieceBody& side(const PieceBody& a, const PieceBody& b, int which) {
+const SolidBody& side(const SolidBody& a, const SolidBody& b, int which) {
   return which == 0 ? a : b;
 }
 
 // Does the arris near this point look towards the other end of the width? At corners either edge may.
-bool looks_towards(const PieceBody& body, std::size_t segment, double t, const Vector3d& p,
+bool looks_towards(const SolidBody& body, std::size_t segment, double t, const Vector3d& p,
                    const Vector3d& to) {
   const Vector3d d = to - p;
   const double least = kFacingCosine * d.norm();
@@ -29,10 +29,10 @@ bool looks_towards(const PieceBody& body, std::size_t segment, double t, const V
   return t == 1.0 && d.dot(body.outward((segment + 1) % n)) >= least;
 }
 
-std::optional<MouthSample> sample_at(const PieceBody& a, const PieceBody& b, int from, std::size_t segment,
+std::optional<MouthSample> sample_at(const SolidBody& a, const SolidBody& b, int from, std::size_t segment,
                                      double t, double limit_mm) {
-  const PieceBody& own = side(a, b, from);
-  const PieceBody& other = side(b, a, from);
+  const SolidBody& own = side(a, b, from);
+  const SolidBody& other = side(b, a, from);
   const Vector3d p = own.arris_at(segment, t);
   const auto hit = other.nearest(p, limit_mm);
   if (!hit) return std::nullopt;
@@ -50,10 +50,10 @@ std::optional<MouthSample> sample_at(const PieceBody& a, const PieceBody& b, int
   return sample;
 }
 
-void sample_direction(const PieceBody& a, const PieceBody& b, int from, const MouthOptions& options,
+void sample_direction(const SolidBody& a, const SolidBody& b, int from, const MouthOptions& options,
                       std::vector<MouthSample>& out) {
-  const PieceBody& own = side(a, b, from);
-  const PieceBody& other = side(b, a, from);
+  const SolidBody& own = side(a, b, from);
+  const SolidBody& other = side(b, a, from);
   const double reach = other.radius_mm() + options.limit_mm;
   for (std::size_t i = 0; i < own.solid().arris.size(); ++i) {
     const double length = own.arc_at(i, 1) - own.arc_at(i, 0);
@@ -67,9 +67,9 @@ void sample_direction(const PieceBody& a, const PieceBody& b, int from, const Mo
 }
 
 // Golden-section search along the arris, a step to each side of a sample (over corners too).
-MouthSample refined(const PieceBody& a, const PieceBody& b, const MouthSample& start,
+MouthSample refined(const SolidBody& a, const SolidBody& b, const MouthSample& start,
                     const MouthOptions& options) {
-  const PieceBody& own = side(a, b, start.from);
+  const SolidBody& own = side(a, b, start.from);
   const auto at = [&](double offset) {
     const auto [segment, t] = own.place_of_arc(own.arc_at(start.segment, start.t) + offset);
     return sample_at(a, b, start.from, segment, t, options.limit_mm).value_or(start);
@@ -101,7 +101,7 @@ double wrapped(double arc, double reference, double perimeter) {
 }
 
 // s counted from the given sample: half the difference of both arc lengths.
-void set_arc_from(const PieceBody& a, const PieceBody& b, const MouthSample& zero,
+void set_arc_from(const SolidBody& a, const SolidBody& b, const MouthSample& zero,
                   std::vector<MouthSample>& samples) {
   const auto arcs = [&](const MouthSample& m) {
     const double own = side(a, b, m.from).arc_at(m.segment, m.t),
@@ -117,7 +117,7 @@ void set_arc_from(const PieceBody& a, const PieceBody& b, const MouthSample& zer
 
 }  // namespace
 
-std::vector<MouthSample> mouth_along(const PieceBody& a, const PieceBody& b, const MouthOptions& options) {
+std::vector<MouthSample> mouth_along(const SolidBody& a, const SolidBody& b, const MouthOptions& options) {
   std::vector<MouthSample> raw;
   if (a.empty() || b.empty() ||
       (a.centre() - b.centre()).norm() > a.radius_mm() + b.radius_mm() + options.limit_mm) {
@@ -143,7 +143,7 @@ std::vector<MouthSample> mouth_along(const PieceBody& a, const PieceBody& b, con
 }
 
 std::vector<MouthSample> mouth_along(const PieceSolid& a, const PieceSolid& b, const MouthOptions& options) {
-  return mouth_along(PieceBody(a), PieceBody(b), options);
+  return mouth_along(SolidBody(a), SolidBody(b), options);
 }
 
 std::optional<MouthSummary> summarise_mouth(const std::vector<MouthSample>& samples, double smallest_fill_mm,
@@ -162,7 +162,7 @@ std::optional<MouthSummary> summarise_mouth(const std::vector<MouthSample>& samp
   return out;
 }
 
-std::optional<Throat> throat_of(const PieceBody& a, const PieceBody& b, const MouthOptions& options) {
+std::optional<Throat> throat_of(const SolidBody& a, const SolidBody& b, const MouthOptions& options) {
   std::optional<Throat> best;
   if (a.empty() || b.empty()) return best;
   struct Place {
@@ -188,7 +188,7 @@ std::optional<Throat> throat_of(const PieceBody& a, const PieceBody& b, const Mo
     best = Throat{limit, at.from == 0 ? p : hit->point, at.from == 0 ? hit->point : p};
   };
   for (const int from : {0, 1}) {
-    const PieceBody& other = side(b, a, from);
+    const SolidBody& other = side(b, a, from);
     const PieceSolid& own = side(a, b, from).solid();
     for (std::size_t i = 0; i < own.arris.size(); ++i) {
       const double reach = other.radius_mm() + options.limit_mm;
@@ -212,12 +212,12 @@ std::optional<Throat> throat_of(const PieceBody& a, const PieceBody& b, const Mo
 }
 
 std::vector<std::pair<TileIndex, TileIndex>> candidate_neighbours(
-    const IndexedVector<TileIndex, PieceBody>& bodies, double reach_mm) {
+    const IndexedVector<TileIndex, SolidBody>& bodies, double reach_mm) {
   std::vector<std::pair<TileIndex, TileIndex>> out;
   for (std::size_t i = 0; i < bodies.size(); ++i) {
     for (std::size_t j = i + 1; j < bodies.size(); ++j) {
-      const PieceBody& a = bodies[TileIndex(i)];
-      const PieceBody& b = bodies[TileIndex(j)];
+      const SolidBody& a = bodies[TileIndex(i)];
+      const SolidBody& b = bodies[TileIndex(j)];
       if (a.empty() || b.empty()) continue;
       const double reach = a.radius_mm() + b.radius_mm() + reach_mm;
       if ((a.centre() - b.centre()).squaredNorm() <= reach * reach)
@@ -227,7 +227,7 @@ std::vector<std::pair<TileIndex, TileIndex>> candidate_neighbours(
   return out;
 }
 
-std::vector<ShellSeam> mouths_of_shell(const IndexedVector<TileIndex, PieceBody>& bodies,
+std::vector<ShellSeam> mouths_of_shell(const IndexedVector<TileIndex, SolidBody>& bodies,
                                        const MouthOptions& options, int threads) {
   const auto pairs = candidate_neighbours(bodies, options.limit_mm);
   std::vector<std::vector<TileIndex>> near(bodies.size());

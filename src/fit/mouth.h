@@ -42,13 +42,18 @@ std::vector<Eigen::Vector3d> root_from_bevel(const PlaneFrame& face,
                                              const std::vector<Eigen::Vector3d>& arris, const Walls& walls,
                                              const Profile& form);
 
+// What one millimetre off the wall, square to the outline in the face, does to each arris point: a vector in
+// the face, inward, mitred at corners so that both edges lose the same.
+std::vector<Eigen::Vector3d> inward_steps(const PlaneFrame& face, const std::vector<Eigen::Vector3d>& arris,
+                                          double smooth_mm = 1.0);
+
 // A piece made ready for many distance queries.
-class PieceBody {
+class SolidBody {
  public:
-  PieceBody() = default;  // empty: an absent or unseen piece; has no distance to anything
+  SolidBody() = default;  // empty: an absent or unseen piece; has no distance to anything
   // Throws std::invalid_argument unless arris and root have the same number of points, at least 3, all
   // finite.
-  explicit PieceBody(PieceSolid solid);
+  explicit SolidBody(PieceSolid solid);
 
   struct Nearest {
     Eigen::Vector3d point;    // on the surface
@@ -115,7 +120,7 @@ struct MouthSample {
 // exact (refined along the arris). Sorted by s; empty if the pieces are nowhere within the limit. Swapping a
 // and b reverses s and changes no width. s is half the difference of the two pieces' arc lengths, so that
 // both directions share it.
-std::vector<MouthSample> mouth_along(const PieceBody& a, const PieceBody& b,
+std::vector<MouthSample> mouth_along(const SolidBody& a, const SolidBody& b,
                                      const MouthOptions& options = {});
 std::vector<MouthSample> mouth_along(const PieceSolid& a, const PieceSolid& b,
                                      const MouthOptions& options = {});
@@ -137,18 +142,18 @@ struct Throat {
   double width_mm = 0;
   Eigen::Vector3d on_a, on_b;
 };
-std::optional<Throat> throat_of(const PieceBody& a, const PieceBody& b, const MouthOptions& options = {});
+std::optional<Throat> throat_of(const SolidBody& a, const SolidBody& b, const MouthOptions& options = {});
 
 // Pairs (first < second) whose bounding spheres come within the reach.
 std::vector<std::pair<TileIndex, TileIndex>> candidate_neighbours(
-    const IndexedVector<TileIndex, PieceBody>& bodies, double reach_mm);
+    const IndexedVector<TileIndex, SolidBody>& bodies, double reach_mm);
 
 // All seams of a shell: the candidates that have a mouth within the limit, with junctions marked.
 struct ShellSeam {
   TileIndex a, b;
   std::vector<MouthSample> samples;
 };
-std::vector<ShellSeam> mouths_of_shell(const IndexedVector<TileIndex, PieceBody>& bodies,
+std::vector<ShellSeam> mouths_of_shell(const IndexedVector<TileIndex, SolidBody>& bodies,
                                        const MouthOptions& options = {}, int threads = 1);
 
 }  // namespace interstice

@@ -1,4 +1,4 @@
-// PieceBody: distance from a point to one piece.
+// SolidBody: distance from a point to one piece.
 #include <Eigen/Geometry>
 #include <algorithm>
 #include <cmath>
@@ -75,7 +75,7 @@ std::vector<Vector2d> inward_offsets(const Polygon& outline, double smooth_mm) {
   const double step = perimeter(outline) / static_cast<double>(n);
   const auto half =
       static_cast<std::size_t>(std::clamp(smooth_mm / std::max(step, 1e-9), 1.0, static_cast<double>(n) / 4));
-  std::vector<Vector2d> out(n);
+  std::vector<Vector2d> out(n, Vector2d::Zero());
   for (std::size_t i = 0; i < n; ++i) {
     const Vector2d before = (outline[i] - outline[(i + n - half) % n]).normalized();
     const Vector2d after = (outline[(i + half) % n] - outline[i]).normalized();
@@ -90,21 +90,30 @@ std::vector<Vector2d> inward_offsets(const Polygon& outline, double smooth_mm) {
 
 }  // namespace
 
-std::vector<Vector3d> root_from_bevel(const PlaneFrame& face, const std::vector<Vector3d>& arris,
-                                      const Walls& walls, const Profile& form) {
+std::vector<Vector3d> inward_steps(const PlaneFrame& face, const std::vector<Vector3d>& arris,
+                                   double smooth_mm) {
   Polygon outline;
   for (const Vector3d& p : arris) outline.push_back(face.drop(p));
-  const std::vector<Vector2d> inward = inward_offsets(outline, walls.smooth_mm);
+  std::vector<Vector3d> out;
+  for (const Vector2d& step : inward_offsets(outline, smooth_mm)) {
+    out.push_back(step.x() * face.ex + step.y() * face.ey);
+  }
+  return out;
+}
+
+std::vector<Vector3d> root_from_bevel(const PlaneFrame& face, const std::vector<Vector3d>& arris,
+                                      const Walls& walls, const Profile& form) {
+  const std::vector<Vector3d> inward = inward_steps(face, arris, walls.smooth_mm);
   const double slope = std::tan(walls.bevel_deg * std::numbers::pi / 180.0);
   std::vector<Vector3d> root;
   for (std::size_t i = 0; i < arris.size(); ++i) {
-    const Vector3d w = -face.normal + slope * (inward[i].x() * face.ex + inward[i].y() * face.ey);
+    const Vector3d w = -face.normal + slope * inward[i];
     root.push_back(arris[i] + depth_to_form(form, arris[i], w, walls.thickness_mm) * w);
   }
   return root;
 }
 
-PieceBody::PieceBody(PieceSolid solid) : solid_(std::move(solid)) {
+SolidBody::SolidBody(PieceSolid solid) : solid_(std::move(solid)) {
   const std::vector<Vector3d>& arris = solid_.arris;
   const std::vector<Vector3d>& root = solid_.root;
   const std::size_t n = arris.size();
@@ -142,7 +151,7 @@ PieceBody::PieceBody(PieceSolid solid) : solid_(std::move(solid)) {
   }
 }
 
-std::pair<std::size_t, double> PieceBody::place_of_arc(double arc_mm) const {
+std::pair<std::size_t, double> SolidBody::place_of_arc(double arc_mm) const {
   const double whole = arc_.back();
   const double arc = arc_mm - std::floor(arc_mm / whole) * whole;
   const auto after = std::upper_bound(arc_.begin(), arc_.end() - 1, arc);
@@ -151,12 +160,12 @@ std::pair<std::size_t, double> PieceBody::place_of_arc(double arc_mm) const {
   return {segment, length > 0 ? std::clamp((arc - arc_[segment]) / length, 0.0, 1.0) : 0.0};
 }
 
-Vector3d PieceBody::arris_at(std::size_t segment, double t) const {
+Vector3d SolidBody::arris_at(std::size_t segment, double t) const {
   const Vector3d& p = solid_.arris[segment];
   return p + t * (solid_.arris[(segment + 1) % solid_.arris.size()] - p);
 }
 
-void PieceBody::search_wall(const Vector3d& p, std::size_t i, Nearest& best) const {
+void SolidBody::search_wall(const Vector3d& p, std::size_t i, Nearest& best) const {
   const double reach = best.distance_mm + quads_[i].radius;
   if ((p - quads_[i].centre).squaredNorm() >= reach * reach) return;
   const std::size_t j = (i + 1) % solid_.arris.size();
@@ -169,7 +178,7 @@ void PieceBody::search_wall(const Vector3d& p, std::size_t i, Nearest& best) con
   best = {hit.point, distance, i, use_lower ? hit.c : hit.b + hit.c, use_lower ? hit.b + hit.c : hit.b};
 }
 
-void PieceBody::search_face(const Vector3d& p, Nearest& best) const {
+void SolidBody::search_face(const Vector3d& p, Nearest& best) const {
   const double height = solid_.face.height(p);
   if (std::abs(height) >= best.distance_mm) return;
   const Vector2d q = solid_.face.drop(p);
@@ -178,7 +187,7 @@ void PieceBody::search_face(const Vector3d& p, Nearest& best) const {
   best = {solid_.face.lift(q), std::abs(height), edge.segment, edge.t, 0.0};
 }
 
-bool PieceBody::inside(const Vector3d& p) const {
+bool SolidBody::inside(const Vector3d& p) const {
   const double height = solid_.face.height(p);
   if (height >= 0 || (p - centre_).norm() > radius_) return false;
   // Even-odd rule in the slice of the walls at this height.
@@ -206,7 +215,7 @@ bool PieceBody::inside(const Vector3d& p) const {
   return in && height >= face_root3_[nearest].z();  // not under the piece
 }
 
-std::optional<PieceBody::Nearest> PieceBody::nearest(const Vector3d& p, double limit_mm) const {
+std::optional<SolidBody::Nearest> SolidBody::nearest(const Vector3d& p, double limit_mm) const {
   if (empty() || (p - centre_).norm() > radius_ + std::max(0.0, limit_mm)) return std::nullopt;
   const bool within = inside(p);
   if (!within && limit_mm <= 0) return std::nullopt;

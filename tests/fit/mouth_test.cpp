@@ -69,7 +69,7 @@ double narrowest(const PieceSolid& a, const PieceSolid& b, double limit = 8) {
 }
 
 double throat(const PieceSolid& a, const PieceSolid& b) {
-  return throat_of(PieceBody(a), PieceBody(b))->width_mm;
+  return throat_of(SolidBody(a), SolidBody(b))->width_mm;
 }
 
 TEST(Mouth, parallel_straight_seam_has_its_gap_everywhere) {
@@ -94,7 +94,7 @@ TEST(Mouth, parallel_straight_seam_has_its_gap_everywhere) {
 
 TEST(Mouth, samples_name_the_arris_point_and_run_along_the_seam) {
   const PieceSolid a = left(), b = right(3);
-  const PieceBody body_a(a), body_b(b);
+  const SolidBody body_a(a), body_b(b);
   const auto samples = mouth_along(body_a, body_b);
   ASSERT_GT(samples.size(), 70u);
   for (std::size_t i = 0; i < samples.size(); ++i) {
@@ -167,15 +167,15 @@ TEST(Mouth, overlap_is_negative) {
 TEST(Mouth, far_or_empty_pieces_have_no_seam) {
   EXPECT_TRUE(mouth_along(left(), right(8.5)).empty());
   EXPECT_FALSE(mouth_along(left(), right(7.5)).empty());
-  EXPECT_TRUE(mouth_along(PieceBody(left()), PieceBody()).empty());
-  EXPECT_FALSE(throat_of(PieceBody(left()), PieceBody()));
+  EXPECT_TRUE(mouth_along(SolidBody(left()), SolidBody()).empty());
+  EXPECT_FALSE(throat_of(SolidBody(left()), SolidBody()));
   EXPECT_FALSE(summarise_mouth({}, 3.0));
   PieceSolid broken = left();
   broken.root.pop_back();
-  EXPECT_THROW(PieceBody{broken}, std::invalid_argument);
+  EXPECT_THROW(SolidBody{broken}, std::invalid_argument);
   broken = left();
   broken.arris[3].x() = std::nan("");
-  EXPECT_THROW(PieceBody{broken}, std::invalid_argument);
+  EXPECT_THROW(SolidBody{broken}, std::invalid_argument);
 }
 
 TEST(Mouth, the_back_of_a_thin_piece_is_no_seam) {
@@ -284,10 +284,10 @@ TEST(MouthLaws, dense_sampling_of_the_surfaces_agrees) {
 }
 
 TEST(Mouth, a_junction_belongs_to_the_nearer_piece) {
-  IndexedVector<TileIndex, PieceBody> bodies;
-  bodies.push_back(PieceBody(left()));                                // A
-  bodies.push_back(PieceBody(slab(rectangle(3, 33, 1.5, 20), 0)));    // B above
-  bodies.push_back(PieceBody(slab(rectangle(3, 33, -20, -1.5), 0)));  // C below
+  IndexedVector<TileIndex, SolidBody> bodies;
+  bodies.push_back(SolidBody(left()));                                // A
+  bodies.push_back(SolidBody(slab(rectangle(3, 33, 1.5, 20), 0)));    // B above
+  bodies.push_back(SolidBody(slab(rectangle(3, 33, -20, -1.5), 0)));  // C below
   const auto seams = mouths_of_shell(bodies);
   ASSERT_EQ(seams.size(), 3u);
   const double ab = summarise_mouth(seams[0].samples, 3.0)->length_mm;

@@ -25,10 +25,10 @@ struct TrueShell {
   IndexedVector<TileIndex, std::optional<PieceSolid>> pieces;  // absent ones empty
   std::vector<TrueSeam> seams;
 
-  IndexedVector<TileIndex, PieceBody> bodies() const {
-    IndexedVector<TileIndex, PieceBody> out(pieces.size());
+  IndexedVector<TileIndex, SolidBody> bodies() const {
+    IndexedVector<TileIndex, SolidBody> out(pieces.size());
     for (std::size_t i = 0; i < pieces.size(); ++i) {
-      if (pieces[TileIndex(i)]) out[TileIndex(i)] = PieceBody(*pieces[TileIndex(i)]);
+      if (pieces[TileIndex(i)]) out[TileIndex(i)] = SolidBody(*pieces[TileIndex(i)]);
     }
     return out;
   }
