@@ -28,6 +28,8 @@ struct CommonOptions {
 
 void add_common_options(CLI::App& command, CommonOptions& options);
 
-// One function per command: void add_NAME_command(CLI::App& app, Chosen& chosen);
+// One function per command.
+void add_cards_command(CLI::App& app, Chosen& chosen);
+void add_lens_command(CLI::App& app, Chosen& chosen);
 
 }  // namespace interstice

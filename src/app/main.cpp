@@ -26,6 +26,8 @@ int run(int argc, char** argv) {
   app.require_subcommand(1);
   app.set_version_flag("--version", "interstice 0.1.0");
   Chosen chosen;
+  add_cards_command(app, chosen);
+  add_lens_command(app, chosen);
   try {
     app.parse(argc, argv);
   } catch (const CLI::ParseError& e) {

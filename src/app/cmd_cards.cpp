@@ -1,0 +1,54 @@
+#include <CLI/CLI.hpp>
+#include <cstdio>
+#include <map>
+#include <memory>
+#include <nlohmann/json.hpp>
+
+#include "app/commands.h"
+#include "camera/card_sheet.h"
+#include "camera/cards.h"
+#include "core/files.h"
+
+namespace interstice {
+namespace {
+
+struct CardsArguments {
+  CommonOptions common;
+  Paper paper = Paper::a4;
+  int count = 6;
+  std::string out;
+};
+
+int run_cards(const CardsArguments& arguments) {
+  write_file_atomically(arguments.out, cards_pdf(arguments.paper, arguments.count));
+  const int pages = sheet_place(arguments.paper, arguments.count).page + 1;
+  if (arguments.common.json) {
+    const nlohmann::ordered_json doc = {
+        {"written", arguments.out}, {"cards", arguments.count}, {"pages", pages}};
+    std::printf("%s\n", doc.dump(2, ' ', false, nlohmann::ordered_json::error_handler_t::replace).c_str());
+  } else if (!arguments.common.quiet) {
+    std::printf("written: %s (%d card%s on %d page%s)\n", arguments.out.c_str(), arguments.count,
+                arguments.count == 1 ? "" : "s", pages, pages == 1 ? "" : "s");
+    std::printf(
+        "Print at 100 %% (actual size), then measure a check line with calipers: 150 mm if the printer is "
+        "true.\n");
+  }
+  return kDone;
+}
+
+}  // namespace
+
+void add_cards_command(CLI::App& app, Chosen& chosen) {
+  auto arguments = std::make_shared<CardsArguments>();
+  CLI::App* command = app.add_subcommand("cards", "Printable scale cards, 1:1");
+  command->add_option("--out", arguments->out, "PDF to write, such as cards.pdf")->required();
+  const std::map<std::string, Paper> papers{{"a4", Paper::a4}, {"letter", Paper::letter}};
+  command->add_option("--paper", arguments->paper, "a4 (two cards a page) or letter (one)")
+      ->transform(CLI::CheckedTransformer(papers, CLI::ignore_case));
+  command->add_option("--count", arguments->count, "How many cards, 1 to 12; six suit a form of 20 to 30 cm")
+      ->check(CLI::Range(1, kCards));
+  add_common_options(*command, arguments->common);
+  command->callback([arguments, &chosen] { chosen.run = [arguments] { return run_cards(*arguments); }; });
+}
+
+}  // namespace interstice
