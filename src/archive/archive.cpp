@@ -1,0 +1,290 @@
+#include "archive/archive.h"
+
+#include <unistd.h>
+
+#include <algorithm>
+#include <set>
+
+#include "archive/bag.h"
+#include "archive/durable.h"
+#include "archive/intake.h"
+#include "archive/names.h"
+#include "core/errors.h"
+#include "core/files.h"
+#include "core/json_reader.h"
+
+namespace fs = std::filesystem;
+
+namespace interstice {
+namespace {
+
+constexpr auto kPatience = std::chrono::seconds(60);            // for another program that writes
+constexpr auto kReaderPatience = std::chrono::milliseconds(0);  // a reader does without the newest entry
+const char* const kMarker = "{\"format\": \"interstice-archive\", \"version\": 1}\n";
+
+bool is_real_folder(const fs::path& path) {
+  std::error_code ec;
+  return fs::is_directory(fs::symlink_status(path, ec));
+}
+
+void check_marker(const fs::path& root) {
+  const fs::path marker = root / "archive.json";
+  const nlohmann::json document = read_json(marker, 4096);
+  const JsonNode node(document, marker.string());
+  if (node.at("format").text() != "interstice-archive") node.at("format").fail("this is not an archive");
+  if (node.at("version").number() != 1) node.at("version").fail("only version 1 is understood");
+  for (const char* name : {"bags", "work"}) {
+    if (!is_real_folder(root / name))
+      throw InputError((root / name).string(), "is missing or not a real folder");
+  }
+}
+
+// An archive whose making was cut short holds nothing but our own names.
+bool holds_only_our_names(const fs::path& root) {
+  const std::set<std::string> ours{"bags", "work", "lock"};
+  for (const fs::directory_entry& entry : fs::directory_iterator(root)) {
+    const std::string name = entry.path().filename().string();
+    if (!ours.contains(name) && name.rfind(".archive.json.", 0) != 0) return false;
+  }
+  return true;
+}
+
+bool can_write(const fs::path& folder) {
+  return ::access(folder.c_str(), W_OK | X_OK) == 0;
+}
+
+void clear_work(const fs::path& root) {
+  std::error_code ec;
+  for (const fs::directory_entry& entry : fs::directory_iterator(root / "work", ec))
+    fs::remove_all(entry.path(), ec);
+}
+
+void remove_index_files(const fs::path& root) {
+  std::error_code ec;
+  for (const char* name : {"index.sqlite-wal", "index.sqlite-shm", "index.sqlite"})
+    fs::remove(root / name, ec);
+}
+
+}  // namespace
+
+Archive Archive::open_or_make(const fs::path& root) {
+  std::error_code ec;
+  if (!fs::exists(root / "archive.json", ec)) {
+    if (fs::exists(root, ec) && !fs::is_directory(root, ec))
+      throw InputError(root.string(), "is not a folder");
+    if (!fs::exists(root, ec)) fs::create_directories(root, ec);
+    if (ec) throw InputError(root.string(), "cannot be made: " + system_reason(ec.value()));
+    if (!holds_only_our_names(root)) {
+      throw InputError(root.string(), "holds other files and is no archive; name a new or empty folder");
+    }
+    const FolderLock lock(root / "lock", kPatience);
+    make_folder(root / "bags");
+    make_folder(root / "work");
+    if (!fs::exists(root / "archive.json", ec)) write_file_atomically(root / "archive.json", kMarker);
+    sync_folder(root);
+  }
+  return open(root);
+}
+
+Archive Archive::open(const fs::path& root) {
+  std::error_code ec;
+  if (!fs::is_directory(root, ec)) throw InputError(root.string(), "no such archive; archive add makes one");
+  if (!fs::exists(root / "archive.json", ec)) {
+    throw InputError(root.string(), "is not an archive (archive.json is missing)");
+  }
+  check_marker(root);
+  Archive archive(root);
+  archive.open_index();
+  return archive;
+}
+
+std::unique_ptr<ArchiveIndex> Archive::writable_index() {
+  const fs::path file = root_ / "index.sqlite";
+  std::error_code ec;
+  const fs::file_status status = fs::symlink_status(file, ec);
+  if (fs::exists(status) && !fs::is_regular_file(status))
+    throw InputError(file.string(), "is not a regular file");
+  return std::make_unique<ArchiveIndex>(file, ArchiveIndex::Access::write);
+}
+
+void Archive::open_index() {
+  if (can_write(root_) ? open_written_index() : open_read_only_index()) return;
+  // Damaged or out of date, and nothing to be done about it now: read the bags themselves.
+  index_ = std::make_unique<ArchiveIndex>(fs::path(), ArchiveIndex::Access::in_memory);
+  take_in_changes(*index_);
+}
+
+bool Archive::open_written_index() {
+  try {
+    try {
+      index_ = writable_index();
+      if (index_->ids() == ids()) return true;
+      const FolderLock lock(root_ / "lock", kReaderPatience);
+      take_in_changes(*index_);
+    } catch (const IndexUnusable&) {
+      const FolderLock lock(root_ / "lock", kReaderPatience);
+      remake_index();
+    }
+    return true;
+  } catch (const IndexTooNew&) {
+    throw;
+  } catch (const IndexUnusable&) {
+    return false;
+  } catch (const InputError&) {
+    return index_ != nullptr;  // busy, or the disk is full: the index as it stands will do for reading
+  }
+}
+
+bool Archive::open_read_only_index() {
+  std::error_code ec;
+  const fs::path file = root_ / "index.sqlite";
+  const std::uintmax_t unsaved = fs::file_size(root_ / "index.sqlite-wal", ec);
+  if (!ec && unsaved > 0) return false;  // changes that only a writer could bring in
+  try {
+    index_ = std::make_unique<ArchiveIndex>(file, ArchiveIndex::Access::read_only);
+    return index_->ids() == ids();
+  } catch (const IndexUnusable&) {
+    return false;
+  }
+}
+
+void Archive::remake_index() {
+  index_.reset();
+  unreadable_.clear();
+  remove_index_files(root_);
+  index_ = writable_index();
+  take_in_changes(*index_);
+}
+
+void Archive::take_in_changes(ArchiveIndex& index) {
+  const std::vector<std::string> known = index.ids(), standing = ids();
+  for (const std::string& id : known) {
+    if (!std::binary_search(standing.begin(), standing.end(), id)) index.remove(id);
+  }
+  for (const std::string& id : standing) {
+    if (std::binary_search(known.begin(), known.end(), id)) continue;
+    try {
+      index.put(read_entry(bag(id)));
+    } catch (const InputError& e) {
+      unreadable_.push_back(e.what());
+    }
+  }
+}
+
+std::vector<std::string> Archive::ids() const {
+  std::vector<std::string> out;
+  std::error_code ec;
+  fs::directory_iterator it(root_ / "bags", ec);
+  for (; !ec && it != fs::directory_iterator(); it.increment(ec))
+    out.push_back(it->path().filename().string());
+  if (ec) throw InputError((root_ / "bags").string(), "cannot be read: " + system_reason(ec.value()));
+  std::sort(out.begin(), out.end());
+  return out;
+}
+
+Entry Archive::find(const std::string& wanted) const {
+  if (const auto entry = index_->get(wanted)) return *entry;
+  std::vector<std::string> hits;
+  const std::string key = search_key(wanted);
+  for (const Entry& entry : index_->find({})) {
+    const bool starts = !wanted.empty() && entry.id.rfind(wanted, 0) == 0;
+    if (starts || search_key(entry.name) == key) hits.push_back(entry.id);
+  }
+  if (hits.size() == 1) return *index_->get(hits.front());
+  if (hits.empty()) {
+    throw InputError("\"" + one_line(wanted, 80) + "\" is not in the archive " + root_.string() +
+                     "; archive list shows what is");
+  }
+  std::string line = "\"" + one_line(wanted, 80) + "\" stands for several entries:";
+  for (std::size_t i = 0; i < hits.size() && i < 5; ++i) line += (i == 0 ? " " : ", ") + hits[i];
+  throw InputError(line + (hits.size() > 5 ? ", ..." : "") + "; name one of them");
+}
+
+Verified Archive::verify(const std::string& id, int threads) const {
+  Verified result{id, verify_bag(bag(id), threads)};
+  if (!result.faults.empty()) return result;
+  try {
+    read_entry(bag(id));
+  } catch (const InputError& e) {
+    result.faults.push_back(e.what());
+  }
+  return result;
+}
+
+std::string Archive::free_id(const Entry& entry) const {
+  const std::string base = entry.date + "-" + slug(entry.name) + "-ring" + std::to_string(entry.ring) +
+                           (entry.stage == PieceStage::glued ? "" : std::string("-") + name_of(entry.stage));
+  std::error_code ec;
+  for (int k = 1;; ++k) {
+    const std::string id = k == 1 ? base : base + "-" + std::to_string(k);
+    if (!fs::exists(fs::symlink_status(bag(id), ec))) return id;
+  }
+}
+
+Added Archive::add(const AddRequest& request) {
+  const FolderLock lock(root_ / "lock", kPatience);
+  clear_work(root_);
+  // Entries of programs that wrote between opening and locking; sharing photos and finding doubles needs
+  // them.
+  take_in_changes(*index_);
+  const fs::path work = root_ / "work" / std::to_string(::getpid());
+  Added added;
+  try {
+    BagWriter writer(work);
+    added = fill_bag(request, writer, *index_, root_ / "bags");
+    added.entry.id = free_id(added.entry);
+    write_tags(added.entry, writer);
+    rename_durably(work, bag(added.entry.id));
+  } catch (...) {
+    std::error_code ec;
+    fs::remove_all(work, ec);
+    throw;
+  }
+  store_index(added);
+  return added;
+}
+
+// The entry is kept by now, whatever becomes of the index.
+void Archive::store_index(Added& added) {
+  try {
+    added.entry = read_entry(bag(added.entry.id));
+    try {
+      index_->put(added.entry);
+    } catch (const IndexUnusable&) {
+      remake_index();
+    }
+  } catch (const std::exception& e) {
+    added.index_fault = e.what();
+  }
+}
+
+Rebuilt Archive::rebuild(const fs::path& root) {
+  std::error_code ec;
+  if (!fs::is_directory(root, ec)) throw InputError(root.string(), "no such archive; archive add makes one");
+  if (!fs::exists(root / "archive.json", ec)) {
+    throw InputError(root.string(), "is not an archive (archive.json is missing)");
+  }
+  check_marker(root);
+  Archive archive(root);
+  const FolderLock lock(root / "lock", kPatience);
+  clear_work(root);
+  Rebuilt rebuilt;
+  std::vector<Entry> entries;
+  for (const std::string& id : archive.ids()) {
+    try {
+      entries.push_back(read_entry(archive.bag(id)));
+    } catch (const InputError& e) {
+      rebuilt.faults.push_back(e.what());
+    }
+  }
+  rebuilt.entries = entries.size();
+  try {
+    archive.writable_index()->replace_all(entries);
+  } catch (const IndexUnusable&) {
+    remove_index_files(root);
+    archive.writable_index()->replace_all(entries);
+  }
+  return rebuilt;
+}
+
+}  // namespace interstice

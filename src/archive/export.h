@@ -1,0 +1,28 @@
+// Handing an entry on: a bag of its own outside the archive.
+#pragma once
+
+#include <filesystem>
+#include <string>
+#include <vector>
+
+#include "archive/archive.h"
+
+namespace interstice {
+
+struct ExportRequest {
+  bool keep_location = false;  // leave GPS and place names in the photos
+  bool without_photos = false;
+};
+
+struct Exported {
+  std::size_t files = 0;
+  std::uintmax_t bytes = 0;
+  std::vector<std::string> cleaned;  // pictures a location was taken out of
+};
+
+// Writes a valid bag to a folder that must not exist yet. The entry is verified first; a damaged one is
+// refused. Throws InputError and leaves nothing behind.
+Exported export_entry(const Archive& archive, const std::string& id, const std::filesystem::path& to,
+                      const ExportRequest& request, int threads);
+
+}  // namespace interstice

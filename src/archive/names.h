@@ -1,0 +1,34 @@
+// Text and file names from outside, made safe before they become part of an archive.
+//
+// Names are UTF-8 (Unicode normal form C). Control characters, direction overrides and other characters that
+// make two different names look alike or break a line are refused, not dropped.
+#pragma once
+
+#include <optional>
+#include <string>
+#include <vector>
+
+namespace interstice {
+
+// The text in normal form C. Throws InputError(what, ...) when it is empty, not UTF-8, over 200 bytes, or
+// holds characters that cannot be shown in one line.
+std::string checked_name(const std::string& text, const std::string& what);
+
+// Key for finding: compatibility-folded and case-folded, so that "Éclat" finds "éclat".
+std::string search_key(const std::string& text);
+
+// Folder name made of a name: lower-case ASCII letters, digits and hyphens, at most 40; "piece" if none is
+// left.
+std::string slug(const std::string& text);
+
+// What is wrong with a path as the place of a file inside a bag ("leads out of the bag", ...); nothing if it
+// is fine. Accepts relative paths with '/' between non-empty parts.
+std::optional<std::string> path_fault(const std::string& path);
+
+// The first two paths that a file system ignoring case or Unicode form would take for one file.
+std::optional<std::pair<std::string, std::string>> colliding_paths(const std::vector<std::string>& paths);
+
+// "2026-03-14": a day of the calendar. Throws InputError(what, ...).
+std::string checked_date(const std::string& text, const std::string& what);
+
+}  // namespace interstice
