@@ -1,0 +1,112 @@
+#include "plan/layout.h"
+
+#include <algorithm>
+#include <cmath>
+#include <cstdio>
+
+#include "core/errors.h"
+#include "plan/layout_seeds.h"
+#include "plan/layout_shape.h"
+#include "plan/piece_model.h"
+
+namespace interstice {
+
+double default_gap_mm(double smallest_fill_mm, const GapSpread& spread) {
+  const double sd = std::sqrt(2 * (spread.cut_mm * spread.cut_mm + spread.glue_mm * spread.glue_mm));
+  return std::ceil((smallest_fill_mm + 1.645 * sd) * 10 - 1e-9) / 10;
+}
+
+namespace {
+
+void check(const char* option, double value, double low, double high) {
+  if (std::isfinite(value) && value >= low && value <= high) return;
+  char line[160];
+  std::snprintf(line, sizeof line, "%s is %g; it must lie between %g and %g", option, value, low, high);
+  throw InputError(line);
+}
+
+}  // namespace
+
+void check_options(const LayoutOptions& o, const Profile& form) {
+  check("the stock's thickness", o.tile_thickness_mm, 1, 100);
+  check("the smallest fill", o.smallest_fill_mm, 0.5, 20);
+  if (o.gap_mm >= 0) check("the gap", o.gap_mm, 0.5, 40);
+  if (o.bevel_deg >= 0) check("the bevel", o.bevel_deg, 0, 45);
+  check("the irregularity", o.irregularity, 0, 1);
+  check("the spread of cutting", o.spread.cut_mm, 0, 5);
+  check("the spread of gluing", o.spread.glue_mm, 0, 5);
+  const double gap = o.gap_mm >= 0 ? o.gap_mm : default_gap_mm(o.smallest_fill_mm, o.spread);
+  check("the piece size", o.piece_size_mm, 2.5 * gap + 5, std::sqrt(surface_area(form) / 3));
+}
+
+namespace {
+
+// The best of several divisions of the form.
+ShapedMesh divide_form(const Profile& form, const LayoutOptions& options) {
+  constexpr std::uint32_t kAttempts = 24;
+  constexpr int kEnough = 10;  // layouts to choose from, unless one is without fault
+  std::optional<ShapedMesh> best;
+  int found = 0;
+  for (std::uint32_t attempt = 0; attempt < kAttempts && found < kEnough; ++attempt) {
+    const auto seeds = ring_seeds(form, options, options.seed * 7919u + attempt);
+    const auto mesh = seeds ? corner_mesh(form, *seeds) : std::nullopt;
+    if (!mesh) continue;
+    ++found;
+    ShapedMesh candidate = shaped(form, *mesh, options);
+    if (!best || std::pair(candidate.short_seams, candidate.cost) < std::pair(best->short_seams, best->cost)) {
+      best = std::move(candidate);
+    }
+    if (best->short_seams == 0) break;
+  }
+  if (!best) throw InputError("no layout of pieces of this size fits the form: choose a smaller piece size");
+  return *best;
+}
+
+// Pieces differ from their cells by gaps, walls and the bench; what a piece lost its cell gets back. A piece's
+// size is the geometric mean of its face and its footprint.
+void correct_shares(const Plan& plan, std::vector<double>& shares) {
+  std::vector<double> size;
+  double mean = 0;
+  for (std::size_t i = 0; i < shares.size(); ++i) {
+    const double face = signed_area(planned_face(plan, TileIndex(i)).outline);
+    size.push_back(std::sqrt(face * surface_area(plan.profile, plan.tiles[TileIndex(i)].outline)));
+    mean += size.back() / static_cast<double>(shares.size());
+  }
+  for (std::size_t i = 0; i < shares.size(); ++i) shares[i] *= std::clamp(mean / size[i], 0.7, 1.4);
+}
+
+double wanted_bevel_deg(const CellComplex& cells, Plan plan) {
+  plan.tiles = {};
+  for (const Polygon& cell : cells.cells) plan.tiles.push_back({"", 1, cell});
+  return bevel_for_plan_deg(cells, plan);
+}
+
+}  // namespace
+
+Layout make_layout(const Profile& form, const LayoutOptions& options) {
+  check_options(options, form);
+  Plan plan;
+  plan.name = options.name;
+  plan.profile = form;
+  plan.tile_thickness_mm = options.tile_thickness_mm;
+  plan.smallest_fill_mm = options.smallest_fill_mm;
+  plan.planned_gap_mm = options.gap_mm >= 0 ? options.gap_mm : default_gap_mm(options.smallest_fill_mm, options.spread);
+  ShapedMesh division = divide_form(form, options);
+  std::vector<double> shares(division.mesh.cells.size(), 1.0);
+  constexpr int kShareRounds = 2;
+  for (int round = 0;; ++round) {
+    Layout layout{plan, cells_of(form, division.mesh), {}};
+    layout.plan.bevel_deg =
+        options.bevel_deg >= 0 ? options.bevel_deg : wanted_bevel_deg(layout.cells, layout.plan);
+    SeamSolveOptions solve;
+    solve.gap_mm = plan.planned_gap_mm;
+    if (round < kShareRounds) solve.max_rounds = 1;
+    layout.solved = solve_seams(layout.cells, solve, layout.plan);
+    if (round == kShareRounds) return layout;
+    correct_shares(layout.plan, shares);
+    ShapedMesh again = shaped(form, division.mesh, options, shares);
+    if (again.short_seams <= division.short_seams) division = std::move(again);
+  }
+}
+
+}  // namespace interstice

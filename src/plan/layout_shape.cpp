@@ -1,0 +1,243 @@
+#include "plan/layout_shape.h"
+
+#include <Eigen/Geometry>
+#include <algorithm>
+#include <cmath>
+#include <map>
+#include <memory>
+#include <numbers>
+
+namespace interstice {
+namespace {
+
+using Eigen::Vector2d;
+using Eigen::Vector3d;
+
+double square(double x) { return x * x; }
+
+struct CellPlane {
+  Vector3d at, normal;
+};
+
+// What the corners' places cost; each term is a squared deviation over the deviation thought bearable.
+class Shaper {
+ public:
+  Shaper(const Profile& form, CornerMesh mesh, const LayoutOptions& options, std::vector<double> area_shares)
+      : form_(form), mesh_(std::move(mesh)), shares_(std::move(area_shares)), size_(options.piece_size_mm), thickness_(options.tile_thickness_mm) {
+    const double gap =
+        options.gap_mm >= 0 ? options.gap_mm : default_gap_mm(options.smallest_fill_mm, options.spread);
+    // A seam must leave a straight piece of arris beyond the rounding at both ends.
+    shortest_mm_ = std::min(0.42 * size_, 2 * gap + 3);
+    bearable_step_mm_ = 0.25 * gap;
+    // Areas are compared half way through the stock: on tight curves the faces are larger, the roots smaller.
+    for (const auto& corner : mesh_.corners) at_.push_back(form.point(corner.uv, thickness_ / 2));
+    start_ = at_;
+    if (shares_.empty()) shares_.assign(mesh_.cells.size(), 1.0);
+    double total = 0;
+    for (std::size_t c = 0; c < mesh_.cells.size(); ++c) {
+      total += cell_area(c);
+      planes_.push_back(plane_of(c));
+      for (std::size_t k = 0; k < mesh_.cells[c].size(); ++k) left_of_[edge(c, k)] = c;
+    }
+    mean_area_ = total / static_cast<double>(mesh_.cells.size());
+  }
+
+  void run(int sweeps) {
+    double step = 0.02 * size_;
+    for (int k = 0; k < sweeps && step > 0.02; ++k) {
+      bool moved = false;
+      for (std::size_t j = 0; j < at_.size(); ++j) moved |= improve(j, step);
+      if (!moved) step *= 0.5;
+    }
+  }
+
+  double total_cost() const {
+    double sum = 0;
+    for (std::size_t c = 0; c < mesh_.cells.size(); ++c) sum += cell_cost(c);
+    return sum;
+  }
+
+  double shortest_wanted_mm() const { return shortest_mm_; }
+
+  // Seams shorter than wanted, as corners in the walk of the cell on their left; each once.
+  std::vector<std::pair<std::size_t, std::size_t>> short_seams(double below_mm) const {
+    std::vector<std::pair<std::size_t, std::size_t>> found;
+    for (const auto& [ends, cell] : left_of_) {
+      const auto& [i, j] = ends;
+      const bool rim = !left_of_.contains({j, i});
+      if ((at_[i] - at_[j]).norm() < below_mm && (i < j || rim)) found.push_back(ends);
+    }
+    return found;
+  }
+
+  const CornerMesh& mesh() const { return mesh_; }
+
+ private:
+  std::pair<std::size_t, std::size_t> edge(std::size_t c, std::size_t k) const {
+    const std::vector<std::size_t>& walk = mesh_.cells[c];
+    return {walk[k], walk[(k + 1) % walk.size()]};
+  }
+
+  Vector3d middle_of(std::size_t c) const {
+    Vector3d centre = Vector3d::Zero();
+    for (const std::size_t j : mesh_.cells[c]) centre += at_[j] / static_cast<double>(mesh_.cells[c].size());
+    return centre;
+  }
+
+  CellPlane plane_of(std::size_t c) const {
+    const Vector2d uv = form_.locate(middle_of(c)).uv;
+    return {form_.point(uv, thickness_), form_.normal(uv)};
+  }
+
+  double cell_area(std::size_t c) const {
+    const std::vector<std::size_t>& walk = mesh_.cells[c];
+    const Vector3d centre = middle_of(c);
+    double area = 0;
+    for (std::size_t k = 0; k < walk.size(); ++k) {
+      area += (at_[walk[k]] - centre).cross(at_[walk[(k + 1) % walk.size()]] - centre).norm() / 2;
+    }
+    return area;
+  }
+
+  double cell_cost(std::size_t c) const {
+    const std::vector<std::size_t>& walk = mesh_.cells[c];
+    const std::size_t n = walk.size();
+    double cost = square((cell_area(c) / (mean_area_ * shares_[c]) - 1) / 0.03);
+    for (std::size_t k = 0; k < n; ++k) {
+      const std::size_t i = walk[k], before = walk[(k + n - 1) % n], after = walk[(k + 1) % n];
+      const Vector3d in = at_[i] - at_[before], out = at_[after] - at_[i];
+      const double length = out.norm();
+      if (length < shortest_mm_) cost += square((shortest_mm_ - length) / (0.06 * shortest_mm_));
+      cost += step_cost(c, i, after);
+      const Vector3d up = form_.normal(mesh_.corners[i].uv);
+      const double turn = std::atan2(in.cross(out).dot(up), in.dot(out)) * 180 / std::numbers::pi;
+      const bool rim = mesh_.corners[i].on_rim;
+      if (turn < 8 && !rim) cost += square((8 - turn) / 6);    // nearly straight or hollow
+      if (turn > 105) cost += square((turn - 105) / 8);        // sharper than 75 degrees
+      if (turn < 50 && rim) cost += square((50 - turn) / 10);  // a thin tongue along the rim
+    }
+    return cost;
+  }
+
+  // Neighbouring faces should meet at one height: a step takes the place of a gap.
+  double step_cost(std::size_t c, std::size_t i, std::size_t j) const {
+    const auto other = left_of_.find({j, i});
+    if (other == left_of_.end()) return 0;
+    const Vector3d middle = (at_[i] + at_[j]) / 2;
+    const CellPlane &a = planes_[c], &b = planes_[other->second];
+    const double up = a.normal.dot(b.normal);
+    if (up < 0.2) return 25;
+    const double step = (a.at - middle).dot(a.normal) - (b.at - middle).dot(b.normal);
+    return 0.5 * square(step / bearable_step_mm_);
+  }
+
+  double cost(std::size_t j) const {
+    double sum = square((at_[j] - start_[j]).norm() / (0.2 * size_));
+    for (const std::size_t c : mesh_.corners[j].cells) sum += cell_cost(c);
+    return sum;
+  }
+
+  bool improve(std::size_t j, double step) {
+    const Vector2d before = mesh_.corners[j].uv;
+    double best = cost(j);
+    Vector2d best_uv = before;
+    const Vector3d along = form_.along_ring(before), up = form_.towards_pole(before), here = at_[j];
+    for (int k = 0; k < 8; ++k) {
+      const double t = k * std::numbers::pi / 4;
+      if (mesh_.corners[j].on_rim && k % 4 != 0) continue;
+      Vector2d uv = form_.locate(here + step * (std::cos(t) * along + std::sin(t) * up)).uv;
+      if (mesh_.corners[j].on_rim) uv *= form_.length() / uv.norm();
+      place(j, uv);
+      const double now = cost(j);
+      if (now < best - 1e-9) best = now, best_uv = uv;
+    }
+    place(j, best_uv);
+    return best_uv != before;
+  }
+
+  void place(std::size_t j, const Vector2d& uv) {
+    mesh_.corners[j].uv = uv;
+    at_[j] = form_.point(uv, thickness_ / 2);
+    for (const std::size_t c : mesh_.corners[j].cells) planes_[c] = plane_of(c);
+  }
+
+  const Profile& form_;
+  CornerMesh mesh_;
+  std::vector<double> shares_;
+  double size_, thickness_, shortest_mm_ = 0, bearable_step_mm_ = 1, mean_area_ = 0;
+  std::vector<Vector3d> at_, start_;
+  std::vector<CellPlane> planes_;
+  std::map<std::pair<std::size_t, std::size_t>, std::size_t> left_of_;  // cell on the left of a seam's direction
+};
+
+// Along the rim from one corner to the next, counter-clockwise on the map.
+std::vector<Vector2d> rim_line(const Profile& form, const Vector2d& from, const Vector2d& to) {
+  const double start = std::atan2(from.y(), from.x());
+  double turn = std::atan2(to.y(), to.x()) - start;
+  if (turn < 0) turn += 2 * std::numbers::pi;
+  const double rho = form.length();
+  const int n = std::max(1, static_cast<int>(std::ceil(turn * form.at(rho).rz.x() / 2.0)));
+  std::vector<Vector2d> line{from};
+  for (int i = 1; i < n; ++i) line.push_back(rho * Vector2d(std::cos(start + turn * i / n), std::sin(start + turn * i / n)));
+  line.push_back(to);
+  return line;
+}
+
+// A seam that stays short is turned to part the other pair of its four cells, when that costs less.
+void turn_short_seams(const Profile& form, const LayoutOptions& options, const std::vector<double>& shares,
+                      std::unique_ptr<Shaper>& shaper) {
+  for (int round = 0; round < 3; ++round) {
+    bool changed = false;
+    for (const auto& [i, j] : shaper->short_seams(0.9 * shaper->shortest_wanted_mm())) {
+      CornerMesh turned = shaper->mesh();
+      if (!turned.flip(i, j, form)) continue;
+      auto trial = std::make_unique<Shaper>(form, turned, options, shares);
+      trial->run(60);
+      if (trial->total_cost() > shaper->total_cost()) continue;
+      shaper = std::move(trial);
+      changed = true;
+      break;
+    }
+    if (!changed) return;
+  }
+}
+
+}  // namespace
+
+ShapedMesh shaped(const Profile& form, const CornerMesh& mesh, const LayoutOptions& options,
+                  const std::vector<double>& area_shares) {
+  auto shaper = std::make_unique<Shaper>(form, mesh, options, area_shares);
+  shaper->run(200);
+  turn_short_seams(form, options, area_shares, shaper);
+  return {shaper->mesh(), shaper->total_cost(), shaper->short_seams(0.85 * shaper->shortest_wanted_mm()).size()};
+}
+
+CellComplex cells_of(const Profile& form, const CornerMesh& mesh) {
+  CellComplex complex;
+  complex.cells.resize(mesh.cells.size());
+  complex.on_rim.assign(mesh.cells.size(), 0);
+  std::map<std::pair<std::size_t, std::size_t>, std::size_t> seam_of;  // by corners, as first walked
+  for (std::size_t c = 0; c < mesh.cells.size(); ++c) {
+    const std::vector<std::size_t>& walk = mesh.cells[c];
+    for (std::size_t k = 0; k < walk.size(); ++k) {
+      const std::size_t i = walk[k], j = walk[(k + 1) % walk.size()];
+      std::vector<Vector2d> line;
+      if (mesh.corners[i].on_rim && mesh.corners[j].on_rim) {
+        line = rim_line(form, mesh.corners[i].uv, mesh.corners[j].uv);
+        complex.on_rim[c] = 1;
+      } else if (const auto other = seam_of.find({j, i}); other != seam_of.end()) {
+        line = complex.seams[other->second].line;
+        std::reverse(line.begin(), line.end());
+        complex.seams[other->second].b = c;
+      } else {
+        line = surface_line(form, mesh.corners[i].uv, mesh.corners[j].uv, 2.0);
+        seam_of[{i, j}] = complex.seams.size();
+        complex.seams.push_back({c, c, line});
+      }
+      complex.cells[c].insert(complex.cells[c].end(), line.begin(), line.end() - 1);
+    }
+  }
+  return complex;
+}
+
+}  // namespace interstice

@@ -1,0 +1,237 @@
+#include "plan/seam_solve.h"
+
+#include <Eigen/Dense>
+#include <algorithm>
+#include <cmath>
+#include <limits>
+#include <numbers>
+
+#include "core/errors.h"
+#include "plan/clip.h"
+#include "plan/piece_body.h"
+
+namespace interstice {
+namespace {
+
+using Eigen::Vector2d;
+using Eigen::Vector3d;
+
+struct SeamState {
+  std::vector<double> arc;   // along the line, mm on the form
+  std::vector<double> half;  // half widths at the line's points
+  std::vector<char> inner;   // away from the junctions, where the arris is not rounded off
+  double mouth = 0;          // narrowest as last measured
+};
+
+Polygon densified(const Polygon& cell, double step) {
+  Polygon out;
+  for (std::size_t i = 0; i < cell.size(); ++i) {
+    const Vector2d& a = cell[i];
+    const Vector2d d = cell[(i + 1) % cell.size()] - a;
+    const int n = std::max(1, static_cast<int>(std::ceil(d.norm() / step)));
+    for (int k = 0; k < n; ++k) out.push_back(a + d * (static_cast<double>(k) / n));
+  }
+  return out;
+}
+
+class Solver {
+ public:
+  Solver(const CellComplex& complex, const SeamSolveOptions& options, Plan& plan)
+      : complex_(complex), options_(options), plan_(plan), seams_of_(complex.cells.size()) {
+    for (std::size_t k = 0; k < complex.seams.size(); ++k) {
+      seams_of_[complex.seams[k].a].push_back(k);
+      seams_of_[complex.seams[k].b].push_back(k);
+    }
+    growth_ = plan.tile_thickness_mm * std::tan(plan.bevel_deg * std::numbers::pi / 180.0);
+    if (plan.tiles.size() != complex.cells.size()) label_tiles();
+    start_seams();
+  }
+
+  SeamSolveResult run() {
+    SeamSolveResult result;
+    for (int k = 0; k < 4; ++k) cut_all();  // the planes settle over their footprints
+    for (result.rounds = 1; result.rounds <= options_.max_rounds; ++result.rounds) {
+      result.worst_error_mm = measure_and_correct();
+      if (result.worst_error_mm < options_.tolerance_mm) break;
+      cut_all();
+      if (result.rounds % 3 == 0) cut_all();
+    }
+    result.rounds = std::min(result.rounds, options_.max_rounds);
+    return result;
+  }
+
+ private:
+  void label_tiles() {
+    const std::vector<int> rings = rings_from_rim(complex_);
+    std::vector<Vector2d> centres;
+    for (const Polygon& cell : complex_.cells) centres.push_back(centroid(cell));
+    const std::vector<std::string> labels = labels_by_ring(rings, centres);
+    plan_.tiles = {};
+    for (std::size_t i = 0; i < rings.size(); ++i) {
+      plan_.tiles.push_back({labels[i], rings[i], complex_.cells[i]});
+    }
+  }
+
+  void start_seams() {
+    for (const CellSeam& seam : complex_.seams) {
+      SeamState state;
+      state.arc.push_back(0);
+      for (std::size_t i = 1; i < seam.line.size(); ++i) {
+        const Vector3d a = plan_.profile.point(seam.line[i - 1]), b = plan_.profile.point(seam.line[i]);
+        state.arc.push_back(state.arc.back() + (b - a).norm());
+      }
+      const double length = state.arc.back();
+      const double margin = std::min(0.3 * length, options_.gap_mm + options_.corner_radius_mm);
+      for (const double s : state.arc) state.inner.push_back(s >= margin && s <= length - margin);
+      state.half.assign(seam.line.size(), options_.gap_mm / 2);
+      states_.push_back(std::move(state));
+    }
+  }
+
+  // The arris wanted for a tile in its present face plane.
+  Polygon wanted_arris(std::size_t i, const PlaneFrame& frame) const {
+    const double t = plan_.tile_thickness_mm;
+    Polygon cell;
+    for (const Vector2d& uv : densified(complex_.cells[i], 2.0)) cell.push_back(frame.drop(plan_.profile.point(uv, t)));
+    Region gaps;
+    for (const std::size_t k : seams_of_[i]) {
+      std::vector<Vector2d> line;
+      for (const Vector2d& uv : complex_.seams[k].line) line.push_back(frame.drop(plan_.profile.point(uv, t)));
+      gaps.push_back(ribbon(line, states_[k].half));
+    }
+    Region region = difference(united({cell}), united(gaps));
+    region = intersection(region, {above_bench(frame)});
+    return largest(opened(region, options_.corner_radius_mm));
+  }
+
+  // The part of a face plane with z >= 0, as a large square.
+  static Polygon above_bench(const PlaneFrame& frame) {
+    constexpr double kFar = 5000;
+    const Vector2d up(frame.ex.z(), frame.ey.z());
+    if (up.norm() * kFar < frame.origin.z()) return {{-kFar, -kFar}, {kFar, -kFar}, {kFar, kFar}, {-kFar, kFar}};
+    const Vector2d e = up.normalized(), side(-e.y(), e.x());
+    const Vector2d foot = -frame.origin.z() / up.norm() * e;
+    return {foot + kFar * side, foot - kFar * side, foot - kFar * side + kFar * e, foot + kFar * side + kFar * e};
+  }
+
+  void cut(std::size_t i) {
+    PlannedTile& tile = plan_.tiles[TileIndex(i)];
+    const Vector2d centre = centroid(tile.outline);
+    const PlaneFrame frame = make_plane_frame(plan_.profile.point(centre, plan_.tile_thickness_mm),
+                                              plan_.profile.normal(centre), plan_.profile.along_ring(centre));
+    const Polygon root = largest(offset_round({wanted_arris(i, frame)}, -growth_));
+    if (root.size() < 3) {
+      throw InputError("piece " + tile.label + " would be cut away by its seams: choose larger pieces or a smaller gap");
+    }
+    Polygon footprint;
+    double t = plan_.tile_thickness_mm;
+    for (const Vector2d& p : resampled(root, 0.7)) {
+      for (int k = 0; k < 20; ++k) {
+        const MapPoint place = plan_.profile.locate(frame.lift(p) - t * frame.normal);
+        const double slope = std::max(0.2, plan_.profile.normal(place.uv).dot(frame.normal));
+        t += place.height / slope;
+        if (std::abs(place.height) < 1e-5) break;
+      }
+      footprint.push_back(plan_.profile.locate(frame.lift(p) - t * frame.normal).uv);
+    }
+    tile.outline = footprint;
+  }
+
+  void cut_all() {
+    for (std::size_t i = 0; i < complex_.cells.size(); ++i) cut(i);
+  }
+
+  // Measures the mouths along one seam and corrects its half widths; the deviation of the narrowest.
+  double correct(std::size_t k, const std::vector<PieceBody>& bodies) {
+    const CellSeam& seam = complex_.seams[k];
+    SeamState& state = states_[k];
+    std::vector<Vector3d> line;
+    for (const Vector2d& uv : seam.line) line.push_back(plan_.profile.point(uv, plan_.tile_thickness_mm));
+    std::vector<double> mouth(line.size(), std::numeric_limits<double>::infinity());
+    double narrowest = std::numeric_limits<double>::infinity();
+    const double reach = options_.gap_mm + 4;
+    for (const auto& [a, b] : {std::pair(seam.a, seam.b), std::pair(seam.b, seam.a)}) {
+      for (const MouthPoint& m : mouth_points(bodies[a], bodies[b], reach)) {
+        const double width = m.inside ? -m.width_mm : m.width_mm;
+        narrowest = std::min(narrowest, width);
+        const Vector3d middle = (m.on_arris + m.on_body) / 2;
+        std::size_t nearest = 0;
+        for (std::size_t j = 1; j < line.size(); ++j) {
+          if ((line[j] - middle).squaredNorm() < (line[nearest] - middle).squaredNorm()) nearest = j;
+        }
+        mouth[nearest] = std::min(mouth[nearest], width);
+      }
+    }
+    if (!std::isfinite(narrowest)) narrowest = reach;
+    follow(state, mouth, narrowest);
+    state.mouth = narrowest;
+    return std::abs(narrowest - options_.gap_mm);
+  }
+
+  // Half widths wanted at the inner points, smoothed by a parabola along the seam.
+  void follow(SeamState& state, const std::vector<double>& mouth, double narrowest) const {
+    const double gap = options_.gap_mm, length = std::max(1e-6, state.arc.back());
+    Eigen::Matrix3d normal = Eigen::Matrix3d::Zero();
+    Vector3d right = Vector3d::Zero();
+    double low = std::numeric_limits<double>::infinity();
+    for (std::size_t j = 0; j < state.arc.size(); ++j) {
+      if (!state.inner[j] || !std::isfinite(mouth[j]) || mouth[j] > 3 * gap) continue;
+      const double x = 2 * state.arc[j] / length - 1;
+      const Vector3d row(1, x, x * x);
+      normal += row * row.transpose();
+      right += row * (gap - mouth[j]) / 2;
+      low = std::min(low, mouth[j]);
+    }
+    normal += 0.05 * Vector3d(0, 1, 4).asDiagonal().toDenseMatrix();  // short seams: rather a plain shift
+    Vector3d change = Vector3d::Zero();
+    if (normal(0, 0) > 0.5) change = normal.ldlt().solve(right);
+    // The narrowest place decides; it may lie beside the parabola or near a junction.
+    const double shift = (gap - narrowest) / 2;
+    for (std::size_t j = 0; j < state.half.size(); ++j) {
+      const double x = std::clamp(2 * state.arc[j] / length - 1, -0.8, 0.8);
+      const double smooth = change.dot(Vector3d(1, x, x * x));
+      const double step = std::abs(gap - narrowest) < 0.3 && settled_ ? shift + 0.5 * (smooth - change[0]) : smooth;
+      state.half[j] = std::clamp(state.half[j] + 0.8 * std::clamp(step, -1.0, 1.0), 0.05 * gap, 2.5 * gap);
+    }
+  }
+
+  double measure_and_correct() {
+    const std::vector<PieceBody> bodies = planned_bodies(plan_);
+    double worst = 0;
+    for (std::size_t k = 0; k < states_.size(); ++k) worst = std::max(worst, correct(k, bodies));
+    settled_ = ++rounds_ >= 3;
+    return worst;
+  }
+
+  const CellComplex& complex_;
+  const SeamSolveOptions& options_;
+  Plan& plan_;
+  std::vector<std::vector<std::size_t>> seams_of_;
+  std::vector<SeamState> states_;
+  double growth_ = 0;
+  int rounds_ = 0;
+  bool settled_ = false;
+};
+
+}  // namespace
+
+SeamSolveResult solve_seams(const CellComplex& complex, const SeamSolveOptions& options, Plan& plan) {
+  return Solver(complex, options, plan).run();
+}
+
+double bevel_for_plan_deg(const CellComplex& complex, const Plan& plan) {
+  double largest_deg = 0;
+  for (const CellSeam& seam : complex.seams) {
+    const Vector2d a = centroid(plan.tiles[TileIndex(seam.a)].outline);
+    const Vector2d b = centroid(plan.tiles[TileIndex(seam.b)].outline);
+    const Vector3d along = plan.profile.point(seam.line.back()) - plan.profile.point(seam.line.front());
+    const Vector3d up = plan.profile.normal(a) + plan.profile.normal(b);
+    const Vector3d across = plan.profile.point(b) - plan.profile.point(a);
+    Vector3d side = along.cross(up);
+    if (side.dot(across) < 0) side = -side;
+    largest_deg = std::max(largest_deg, even_bevel_deg(plan.profile.normal(a), plan.profile.normal(b), side));
+  }
+  return std::ceil(largest_deg * 2 - 1e-6) / 2;
+}
+
+}  // namespace interstice
