@@ -34,12 +34,12 @@ nlohmann::ordered_json as_json(const LensPhotos& result) {
 }
 
 void print_parameters(const Lens& lens) {
-  const LensVector p = lens.parameters();
+  const LensVector p = lens.parameters(), sd = lens.sd;
   std::printf("\n        value      standard deviation\n");
   for (int i = 0; i < kLensParameters; ++i) {
     const bool pixels = i < 4;
     std::printf(pixels ? "  %s  %10.2f  %8.2f px\n" : "  %s  %10.5f  %8.5f\n", kLensParameterNames[i], p[i],
-                lens.sd[i]);
+                sd[i]);
   }
 }
 
@@ -61,9 +61,11 @@ void print_report(const LensPhotos& result, const LensArguments& arguments) {
   if (c.held_at_zero > 0) {
     std::printf("note: %s held at 0, the photos cannot tell; bring the card into the corners of the frame\n",
                 c.held_at_zero == 1 ? "k3 is" : "k2 and k3 are");
-  } else if (lens.coverage < 0.7) {
+  } else if (c.corner_sd_px > 1) {
     std::printf(
-        "note: parts of the frame never showed the card; a few photos with it in the corners would help\n");
+        "note: distortion in the frame's corners is unsure by %.1f px; photos with the card there would "
+        "help\n",
+        c.corner_sd_px);
   }
   std::printf("written: %s\n", arguments.out.c_str());
 }

@@ -17,9 +17,9 @@ constexpr double kWrongCorner = 5.0;
 constexpr double kBadViewRatio = 4.0;
 // ... but scatter below this harms nothing.
 constexpr double kFineViewPx = 0.25;
-// Distortion in the frame's corners may be unsure by this share of the diagonal (1 px of a 3 megapixel
-// photo); beyond, the highest radial term is a guess and is held at zero.
-constexpr double kCornerSdShare = 0.04;
+// When the card never came near the frame's corners the radial terms hang together and the distortion there
+// is unsure, which the covariance says. Only when it says next to nothing is the highest term held at zero.
+constexpr double kCornerSdShare = 0.01;
 
 CalibrationState initial_state(int width, int height, double focal_px,
                                const std::vector<CalibrationView>& views, const CalibrationOptions& options) {
@@ -194,7 +194,7 @@ double residual_variance(const std::vector<CalibrationView>& views, const Calibr
 }
 
 // Standard uncertainty of the distortion in the worst of the frame's corners.
-double corner_distortion_sd(const Lens& lens, const LensCovariance& covariance) {
+double corner_distortion_sd(const Lens& lens, const LensMatrix& covariance) {
   double worst = 0;
   for (const double px : {0.0, lens.width - 1.0}) {
     for (const double py : {0.0, lens.height - 1.0}) {
@@ -233,21 +233,22 @@ void finish(const std::vector<CalibrationView>& views, const CalibrationOptions&
     const SolverSettings settings{options.one_focal, out.held_at_zero, 0};
     solve_calibration(views, settings, state);
     out.lens.set_parameters(state.lens);
-    LensCovariance covariance;
+    LensMatrix covariance;
     if (!lens_covariance(views, settings, state, covariance)) {
       if (out.held_at_zero < 2) continue;
       fail_undetermined();
     }
     covariance *= residual_variance(views, state, settings);
-    out.lens.sd = covariance.diagonal().cwiseMax(0).cwiseSqrt();
+    out.lens.set_covariance(covariance);
     out.corner_sd_px = corner_distortion_sd(out.lens, covariance);
     if (!options.leave_out) return;
     if (out.corner_sd_px <= kCornerSdShare * diagonal && lens_fits_frame(out.lens)) break;
     if (out.held_at_zero == 2) break;
   }
-  const bool focal_known = out.lens.sd[0] <= options.focal_sd_limit * out.lens.fx &&
-                           out.lens.sd[1] <= options.focal_sd_limit * out.lens.fy;
-  const bool middle_known = out.lens.sd.segment<2>(2).maxCoeff() <= options.principal_sd_limit * diagonal;
+  const LensVector& sd = out.lens.sd;
+  const bool focal_known =
+      sd[0] <= options.focal_sd_limit * out.lens.fx && sd[1] <= options.focal_sd_limit * out.lens.fy;
+  const bool middle_known = sd.segment<2>(2).maxCoeff() <= options.principal_sd_limit * diagonal;
   if (!focal_known || !middle_known || !lens_fits_frame(out.lens)) fail_undetermined();
 }
 

@@ -171,13 +171,13 @@ std::vector<std::vector<Eigen::Vector2d>> calibration_residuals(const std::vecto
 }
 
 bool lens_covariance(const std::vector<CalibrationView>& views, const SolverSettings& settings,
-                     const CalibrationState& state, LensCovariance& covariance) {
+                     const CalibrationState& state, LensMatrix& covariance) {
   // Reduced normal matrix of the lens: each view's pose is eliminated on its own.
-  LensCovariance reduced = LensCovariance::Zero();
+  LensMatrix reduced = LensMatrix::Zero();
   for (std::size_t v = 0; v < views.size(); ++v) {
     Eigen::Matrix<double, kLensParameters, 6> cross = Eigen::Matrix<double, kLensParameters, 6>::Zero();
     Eigen::Matrix<double, 6, 6> pose_normal = Eigen::Matrix<double, 6, 6>::Zero();
-    LensCovariance lens_normal = LensCovariance::Zero();
+    LensMatrix lens_normal = LensMatrix::Zero();
     for (std::size_t c = 0; c < views[v].pixel.size(); ++c) {
       if (!state.use_corner[v][c]) continue;
       const ceres::AutoDiffCostFunction<CornerCost, 2, kLensParameters, 6> cost(new CornerCost{
@@ -204,12 +204,15 @@ bool lens_covariance(const std::vector<CalibrationView>& views, const SolverSett
   }
   if (!(reduced.diagonal().minCoeff() > 0) || !reduced.allFinite()) return false;
   const LensVector unit = reduced.diagonal().cwiseSqrt().cwiseInverse();
-  const LensCovariance scaled = unit.asDiagonal() * reduced * unit.asDiagonal();
-  const Eigen::SelfAdjointEigenSolver<LensCovariance> eigen(scaled);
+  const LensMatrix scaled = unit.asDiagonal() * reduced * unit.asDiagonal();
+  const Eigen::SelfAdjointEigenSolver<LensMatrix> eigen(scaled);
   if (!(eigen.eigenvalues()(0) > 1e-13)) return false;
   covariance = unit.asDiagonal() * scaled.inverse() * unit.asDiagonal();
   for (const int h : held) covariance(h, h) = 0;
-  if (settings.one_focal) covariance(0, 0) = covariance(1, 1);
+  if (settings.one_focal) {
+    covariance.row(0) = covariance.row(1);
+    covariance.col(0) = covariance.col(1);
+  }
   return true;
 }
 

@@ -36,11 +36,9 @@ std::vector<std::vector<Eigen::Vector2d>> calibration_residuals(const std::vecto
 // Standard uncertainty by which a corner is weighted: its own and a floor for what all corners share.
 double corner_weight_sd(const CalibrationView& view, std::size_t corner);
 
-using LensCovariance = Eigen::Matrix<double, kLensParameters, kLensParameters>;
-
 // Covariance of the lens with the poses free, for weighted residuals of unit variance; rows of held
 // parameters are zero. False when the views leave a parameter open.
 bool lens_covariance(const std::vector<CalibrationView>& views, const SolverSettings& settings,
-                     const CalibrationState& state, LensCovariance& covariance);
+                     const CalibrationState& state, LensMatrix& covariance);
 
 }  // namespace interstice

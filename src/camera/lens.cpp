@@ -1,5 +1,6 @@
 #include "camera/lens.h"
 
+#include <Eigen/Eigenvalues>
 #include <Eigen/LU>
 #include <algorithm>
 #include <cmath>
@@ -63,6 +64,21 @@ Eigen::Vector2d undistort_within(const Lens& lens, const Eigen::Vector2d& pixel,
   return undistorted_slope(lens, {(pixel.x() - lens.cx) / lens.fx, (pixel.y() - lens.cy) / lens.fy}, domain);
 }
 
+LensMatrix parse_correlation(const JsonNode& rows) {
+  LensMatrix correlation;
+  if (rows.size() != kLensParameters) rows.fail("needs 9 rows");
+  for (int i = 0; i < kLensParameters; ++i) {
+    const std::vector<double> row = rows.at(static_cast<std::size_t>(i)).numbers(kLensParameters);
+    correlation.row(i) = Eigen::Map<const Eigen::RowVectorXd>(row.data(), kLensParameters);
+  }
+  const bool plausible = (correlation.diagonal().array() - 1).abs().maxCoeff() < 1e-9 &&
+                         correlation.cwiseAbs().maxCoeff() < 1 + 1e-9 &&
+                         (correlation - correlation.transpose()).cwiseAbs().maxCoeff() < 1e-9 &&
+                         Eigen::SelfAdjointEigenSolver<LensMatrix>(correlation).eigenvalues()(0) > -1e-6;
+  if (!plausible) rows.fail("is not a correlation matrix");
+  return correlation;
+}
+
 std::string size_text(int width, int height) {
   return std::to_string(width) + " x " + std::to_string(height);
 }
@@ -77,6 +93,18 @@ LensVector Lens::parameters() const {
 
 void Lens::set_parameters(const LensVector& p) {
   fx = p[0], fy = p[1], cx = p[2], cy = p[3], k1 = p[4], k2 = p[5], p1 = p[6], p2 = p[7], k3 = p[8];
+}
+
+void Lens::set_covariance(const LensMatrix& covariance) {
+  sd = covariance.diagonal().cwiseMax(0).cwiseSqrt();
+  correlation.setIdentity();
+  for (int i = 0; i < kLensParameters; ++i) {
+    for (int j = 0; j < kLensParameters; ++j) {
+      const double both = sd[i] * sd[j];
+      if (i != j && both > 0)
+        correlation(i, j) = std::clamp(0.5 * (covariance(i, j) + covariance(j, i)) / both, -1.0, 1.0);
+    }
+  }
 }
 
 double Lens::domain() const {
@@ -190,9 +218,12 @@ std::string write_lens(const Lens& lens) {
   doc["height"] = lens.height;
   const LensVector p = lens.parameters();
   for (int i = 0; i < kLensParameters; ++i) doc[kLensParameterNames[i]] = p[i];
-  nlohmann::ordered_json sd;
-  for (int i = 0; i < kLensParameters; ++i) sd[kLensParameterNames[i]] = lens.sd[i];
-  doc["sd"] = sd;
+  for (int i = 0; i < kLensParameters; ++i) doc["sd"][kLensParameterNames[i]] = lens.sd[i];
+  for (int i = 0; i < kLensParameters; ++i) {
+    auto row = nlohmann::ordered_json::array();
+    for (int j = 0; j < kLensParameters; ++j) row.push_back(lens.correlation(i, j));
+    doc["correlation"].push_back(row);
+  }
   doc["rms_px"] = lens.rms_px;
   doc["coverage"] = lens.coverage;
   doc["photos_used"] = lens.photos_used;
@@ -215,6 +246,7 @@ Lens parse_lens(const std::string& json_text, const std::string& file) {
     for (int i = 0; i < kLensParameters; ++i)
       lens.sd[i] = doc.at("sd").at(kLensParameterNames[i]).number(0, 1e6);
   }
+  if (doc.has("correlation")) lens.correlation = parse_correlation(doc.at("correlation"));
   if (doc.has("rms_px")) lens.rms_px = doc.at("rms_px").number(0, 1e6);
   if (doc.has("coverage")) lens.coverage = doc.at("coverage").number(0, 1);
   if (doc.has("photos_used")) lens.photos_used = doc.at("photos_used").integer(0, 1000000);

@@ -34,6 +34,7 @@ void brown_project(const T* lens, const T* p, T* pixel) {
 
 inline constexpr int kLensParameters = 9;
 using LensVector = Eigen::Matrix<double, kLensParameters, 1>;  // fx fy cx cy k1 k2 p1 p2 k3
+using LensMatrix = Eigen::Matrix<double, kLensParameters, kLensParameters>;
 inline constexpr const char* kLensParameterNames[kLensParameters] = {"fx", "fy", "cx", "cy", "k1",
                                                                      "k2", "p1", "p2", "k3"};
 
@@ -43,13 +44,16 @@ struct Lens {
   double k1 = 0, k2 = 0, p1 = 0, p2 = 0, k3 = 0;
 
   // How it was found; zero and empty for a lens that was not calibrated.
-  LensVector sd = LensVector::Zero();  // standard deviations, in the order fx fy cx cy k1 k2 p1 p2 k3
-  double rms_px = 0;                   // of the distances between measured and computed corners
-  double coverage = 0;                 // share of the frame the corners covered, 0 to 1
+  LensVector sd = LensVector::Zero();               // standard deviations, order fx fy cx cy k1 k2 p1 p2 k3
+  LensMatrix correlation = LensMatrix::Identity();  // same order
+  double rms_px = 0;                                // of the distances between measured and computed corners
+  double coverage = 0;                              // share of the frame the corners covered, 0 to 1
   int photos_used = 0;
   std::string camera;  // as PhotoInfo::camera
 
   LensVector parameters() const;
+  LensMatrix covariance() const { return sd.asDiagonal() * correlation * sd.asDiagonal(); }
+  void set_covariance(const LensMatrix& covariance);
   void set_parameters(const LensVector& p);
 
   // Largest tan of the angle off the axis for which the distortion is one-to-one (its radial part rises with
@@ -82,8 +86,11 @@ Lens plain_lens(int width, int height, double focal_px);
 // NAME.lens.json:
 //   { "format": "interstice-lens", "version": 1, "camera": "...", "width": 4032, "height": 3024,
 //     "fx": .., "fy": .., "cx": .., "cy": .., "k1": .., "k2": .., "p1": .., "p2": .., "k3": ..,
-//     "sd": { "fx": .., ... }, "rms_px": .., "coverage": 0..1, "photos_used": .. }
-// The last four may be missing. Reading throws InputError naming file, place and fault.
+//     "sd": { "fx": .., ... }, "correlation": [[1, ..], ..], "rms_px": .., "coverage": 0..1, "photos_used":
+//     .. }
+// The last five may be missing; without "correlation" the numbers count as independent. Rows and columns of
+// the correlation stand in the order of fx to k3 as above; it matters: k1, k2 and k3 hang together closely.
+// Reading throws InputError naming file, place and fault.
 std::string write_lens(const Lens& lens);
 Lens parse_lens(const std::string& json_text, const std::string& file);
 Lens read_lens(const std::filesystem::path& path);
