@@ -1,0 +1,157 @@
+#include "renderer/build.h"
+
+#include <Eigen/Geometry>
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+#include "core/errors.h"
+#include "core/parallel.h"
+#include "renderer/random.h"
+
+namespace interstice::renderer {
+
+using Eigen::AngleAxisd;
+using Eigen::Vector2d;
+using Eigen::Vector3d;
+
+namespace {
+
+constexpr double kLeastClearance = 0.05;  // mm: wood does not run into wood
+constexpr int kRoundSteps = 3;            // flats that stand for the round on the arris
+
+double radians(double degrees) {
+  return degrees * std::numbers::pi / 180;
+}
+
+// The maker's errors with one piece, in standard deviations or parts of the whole.
+struct Errors {
+  double along, across, turn, tilt_x, tilt_y, lift, bevel;
+  std::uint64_t cut_seed;
+};
+
+Errors draw_errors(std::uint64_t seed, std::size_t piece) {
+  Random random(key(seed, 23, piece));
+  Errors e{};
+  e.along = random.bounded_normal(2.5);
+  e.across = random.bounded_normal(2.5);
+  e.turn = random.bounded_normal(2.5);
+  e.tilt_x = random.bounded_normal(2.5);
+  e.tilt_y = random.bounded_normal(2.5);
+  e.lift = random.unit();
+  e.bevel = random.bounded_normal(2);
+  e.cut_seed = random.bits();
+  return e;
+}
+
+// `care` shrinks all errors of placing and cutting.
+BuiltPiece build_piece(const Form& form, const SceneOptions& o, const Layout& layout, std::size_t index,
+                       double care) {
+  const PlannedPiece& plan = layout.pieces[index];
+  const Errors e = draw_errors(o.seed, index);
+  BuiltPiece p;
+  p.label = plan.label;
+  p.ring = plan.ring;
+  p.broken_arris_mm = o.build.broken_arris_mm;
+  p.thickness_mm = o.layout.thickness_mm;
+  p.bevel_deg = std::clamp(layout.bevel_deg + care * e.bevel * o.build.bevel_error_deg, 0.0, 30.0);
+  p.moved_mm = care * o.build.shift_mm * Vector2d(e.along, e.across);
+  p.turned_deg = care * o.build.turn_deg * e.turn;
+  const Frame planned = form.frame(plan.centre, 0);
+  const Vector2d uv = form.locate(planned.to_bowl({p.moved_mm.x(), p.moved_mm.y(), 0}));
+  p.frame = form.frame(uv, p.thickness_mm + care * o.build.lift_max_mm * e.lift + form.error_mm(uv.norm()));
+  const Vector3d tilt(e.tilt_x, e.tilt_y, 0);
+  const double angle = radians(care * o.build.tilt_deg) * tilt.norm();
+  p.frame.axes = p.frame.axes * AngleAxisd(angle, tilt.normalized()).toRotationMatrix() *
+                 AngleAxisd(radians(p.turned_deg), Vector3d::UnitZ()).toRotationMatrix();
+  p.outline = with_wavy_edge(plan.face, care * o.build.cut_error_mm, e.cut_seed);
+  return p;
+}
+
+bool placed(const SceneOptions& o, const BuiltPiece& p) {
+  return o.layout.rings_placed == 0 || p.ring <= o.layout.rings_placed;
+}
+
+void leave_some_off(const SceneOptions& o, std::vector<BuiltPiece>& pieces) {
+  Random random(key(o.seed, 37));
+  std::vector<std::size_t> there;
+  for (std::size_t i = 0; i < pieces.size(); ++i) {
+    if (pieces[i].placed) there.push_back(i);
+  }
+  for (int k = 0; k < o.layout.missing && !there.empty(); ++k) {
+    const std::size_t at = static_cast<std::size_t>(random.unit() * static_cast<double>(there.size()));
+    pieces[there[at]].placed = false;
+    there.erase(there.begin() + static_cast<std::ptrdiff_t>(at));
+  }
+}
+
+bool too_close(const Body& a, const Body& b) {
+  if ((a.centre() - b.centre()).norm() > a.radius_mm() + b.radius_mm() + kLeastClearance) return false;
+  for (const auto* pair : {&a, &b}) {
+    const Body& other = pair == &a ? b : a;
+    for (const auto& ring : pair->rings()) {
+      if (curve_to_body(ring, other, kLeastClearance).mm <= kLeastClearance) return true;
+    }
+  }
+  return false;
+}
+
+}  // namespace
+
+std::vector<Level> BuiltPiece::levels() const {
+  std::vector<Level> out;
+  const double e = broken_arris_mm;
+  for (int k = 0; e > 0 && k < kRoundSteps; ++k) {
+    const double a = 0.5 * std::numbers::pi * k / kRoundSteps;
+    out.push_back({e * (1 - std::cos(a)), e * (1 - std::sin(a))});
+  }
+  out.push_back({e, 0});
+  out.push_back({thickness_mm, (thickness_mm - e) * std::tan(radians(bevel_deg))});
+  return out;
+}
+
+std::size_t widest_level(const BuiltPiece& piece) {
+  return piece.levels().size() - 2;
+}
+
+Body BuiltPiece::body() const {
+  return Body(frame, outline, levels(), widest_level(*this));
+}
+
+std::vector<BuiltPiece> build_pieces(const Form& form, const SceneOptions& o, const Layout& layout) {
+  const std::size_t n = layout.pieces.size();
+  std::vector<double> care(n, 1.0);
+  std::vector<BuiltPiece> pieces(n);
+  std::vector<std::size_t> changed(n);
+  for (std::size_t i = 0; i < n; ++i) changed[i] = i;
+  std::vector<Body> bodies;
+  for (std::size_t i = 0; i < n; ++i) {
+    pieces[i] = build_piece(form, o, layout, i, 1.0);
+    pieces[i].placed = placed(o, pieces[i]);
+    bodies.push_back(pieces[i].body());
+  }
+  for (int round = 0; round < 24; ++round) {
+    std::vector<char> touched(n, 0);
+    parallel_for(n, o.sampling.threads, [&](std::size_t i) {
+      for (std::size_t j = 0; j < n && pieces[i].placed && !touched[i]; ++j) {
+        if (j != i && pieces[j].placed) touched[i] = too_close(bodies[i], bodies[j]);
+      }
+    });
+    if (std::none_of(touched.begin(), touched.end(), [](char t) { return t != 0; })) {
+      leave_some_off(o, pieces);
+      return pieces;
+    }
+    for (std::size_t i = 0; i < n; ++i) {
+      if (!touched[i]) continue;
+      care[i] *= round < 22 ? 0.75 : 0;
+      const bool is_placed = pieces[i].placed;
+      pieces[i] = build_piece(form, o, layout, i, care[i]);
+      pieces[i].placed = is_placed;
+      bodies[i] = pieces[i].body();
+    }
+  }
+  throw InputError(
+      "scene: planned pieces run into each other; use a wider gap, a larger bevel or thinner stock");
+}
+
+}  // namespace interstice::renderer

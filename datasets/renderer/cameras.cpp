@@ -1,0 +1,145 @@
+#include "renderer/cameras.h"
+
+#include <Eigen/Geometry>
+#include <algorithm>
+#include <cmath>
+#include <cstdio>
+#include <numbers>
+
+#include "renderer/random.h"
+
+namespace interstice::renderer {
+
+using Eigen::Vector2d;
+using Eigen::Vector3d;
+
+namespace {
+
+constexpr double kPi = std::numbers::pi;
+constexpr double kSheetLong = 210, kSheetShort = 148;
+constexpr double kFocalOverWidth = 0.7466;  // of a phone's main camera, about 26 mm in 35 mm terms
+
+double radians(double degrees) {
+  return degrees * kPi / 180;
+}
+
+struct View {
+  double elevation_deg, azimuth_deg;
+};
+
+std::vector<View> views(const CameraOptions& o) {
+  const int high = o.photos >= 8 ? std::max(2, o.photos / 10) : o.photos >= 4 ? 1 : 0;
+  const int low = (o.photos - high + 1) / 2, middle = o.photos - high - low;
+  std::vector<View> out;
+  const auto add_ring = [&](int count, double elevation, double shift) {
+    for (int k = 0; k < count; ++k) {
+      const double whole = o.arc_deg >= 360 ? 360.0 * k / count : o.arc_deg * ((k + 0.5) / count - 0.5);
+      out.push_back({elevation, whole + shift});
+    }
+  };
+  add_ring(low, 22, 0);
+  add_ring(middle, 50, o.arc_deg / std::max(2, 2 * middle) * 0.5);
+  add_ring(high, 80, 20);
+  return out;
+}
+
+Shot aim(const SceneOptions& o, const View& view, const Vector3d& target, int number) {
+  const CameraOptions& c = o.camera;
+  Random random(key(o.seed, 41, static_cast<std::uint64_t>(number)));
+  Shot s;
+  char name[24];
+  std::snprintf(name, sizeof name, "photo_%02d", number + 1);
+  s.name = name;
+  s.width_px = c.width_px;
+  s.height_px = c.height_px;
+  const double focal = c.focal_px > 0 ? c.focal_px : kFocalOverWidth * c.width_px;
+  s.focal_px = focal * (1 + c.focal_spread * random.bounded_normal(2.5));
+  s.cx_px = 0.5 * (c.width_px - 1) + 0.0015 * c.width_px;
+  s.cy_px = 0.5 * (c.height_px - 1) - 0.0045 * c.height_px;
+  s.k1 = c.k1, s.k2 = c.k2, s.k3 = c.k3, s.p1 = c.p1, s.p2 = c.p2;
+  s.aperture_mm = c.aperture_mm;
+  s.exposure = 1 + 0.07 * random.bounded_normal(2);
+  s.portrait = c.portrait_every > 0 && number % c.portrait_every == c.portrait_every - 1;
+  const double elevation = radians(view.elevation_deg + 2.5 * random.bounded_normal(1.6));
+  const double azimuth = radians(view.azimuth_deg + 3 * random.bounded_normal(1.6) + o.layout.turn_deg);
+  const double distance = focal * c.footprint_mm * (1 + 0.03 * random.bounded_normal(2));
+  const Vector3d away(std::cos(elevation) * std::cos(azimuth), std::cos(elevation) * std::sin(azimuth),
+                      std::sin(elevation));
+  const double jitter = 0.012 * distance;
+  const Vector3d aimed = target + jitter * Vector3d(random.bounded_normal(2), random.bounded_normal(2),
+                                                    random.bounded_normal(2));
+  const Vector3d centre = target + distance * away;
+  const Vector3d z = (aimed - centre).normalized();
+  const Vector3d right(-std::sin(azimuth), std::cos(azimuth), 0);
+  const double roll = radians(2 * random.bounded_normal(2)) + (s.portrait ? 0.5 * kPi : 0);
+  const Vector3d y0 = z.cross(right).normalized(), x0 = y0.cross(z);
+  // Held upright, the sensor's x axis points down in the world (orientation tag 6).
+  s.camera_R_bowl.row(0) = std::cos(roll) * x0 + std::sin(roll) * y0;
+  s.camera_R_bowl.row(1) = -std::sin(roll) * x0 + std::cos(roll) * y0;
+  s.camera_R_bowl.row(2) = z;
+  s.camera_t_bowl = -s.camera_R_bowl * centre;
+  const double reach = 0.75 * o.form.rim_radius_mm + o.layout.thickness_mm;
+  s.focus_mm = o.layout.rings_placed < 0 ? distance : std::max(0.5 * distance, distance - reach);
+  s.focus_mm *= 1 + 0.02 * random.bounded_normal(2);
+  return s;
+}
+
+}  // namespace
+
+Vector2d Shot::distorted(const Vector2d& n) const {
+  const double x = n.x(), y = n.y(), r2 = x * x + y * y;
+  const double f = 1 + r2 * (k1 + r2 * (k2 + r2 * k3));
+  return {focal_px * (x * f + 2 * p1 * x * y + p2 * (r2 + 2 * x * x)) + cx_px,
+          focal_px * (y * f + p1 * (r2 + 2 * y * y) + 2 * p2 * x * y) + cy_px};
+}
+
+Vector2d Shot::undistorted(const Vector2d& pixel) const {
+  const Vector2d want((pixel.x() - cx_px) / focal_px, (pixel.y() - cy_px) / focal_px);
+  Vector2d n = want;
+  for (int k = 0; k < 40; ++k) {
+    const Vector2d d = distorted(n);
+    const Vector2d miss = want - Vector2d((d.x() - cx_px) / focal_px, (d.y() - cy_px) / focal_px);
+    n += miss;
+    if (miss.norm() < 1e-12) break;
+  }
+  return n;
+}
+
+Vector2d Shot::project(const Vector3d& p_bowl) const {
+  const Vector3d p = camera_R_bowl * p_bowl + camera_t_bowl;
+  return distorted({p.x() / p.z(), p.y() / p.z()});
+}
+
+std::vector<CardPlace> place_cards(const SceneOptions& o) {
+  std::vector<CardPlace> out;
+  const auto n = static_cast<double>(o.cards.cards.size());
+  // Sheets lie with their long side along the ring: far enough out to clear the shell and each other.
+  const double apart = n > 2 ? 0.5 * kSheetLong / std::tan(kPi / n) : 0;
+  const double shell = o.form.rim_radius_mm + o.layout.thickness_mm + 14;
+  const bool alone = o.layout.rings_placed < 0;
+  const double radius = alone ? 0 : std::max(apart, shell) + 0.5 * kSheetShort + 4;
+  for (std::size_t k = 0; k < o.cards.cards.size(); ++k) {
+    Random random(key(o.seed, 43, k));
+    const double a =
+        radians(360 * static_cast<double>(k) / n + random.between(-2, 2) + 15 + o.layout.turn_deg);
+    const double turn = alone ? 0 : a + 0.5 * kPi + radians(random.between(-4, 4));
+    CardPlace card;
+    card.card = o.cards.cards[k];
+    card.print_scale = o.cards.print_scale;
+    card.frame.origin =
+        Vector3d(radius * std::cos(a), radius * std::sin(a), 0.12 + 0.02 * static_cast<double>(k));
+    card.frame.axes.col(0) = Vector3d(std::cos(turn), std::sin(turn), 0);
+    card.frame.axes.col(1) = Vector3d(-std::sin(turn), std::cos(turn), 0);
+    out.push_back(card);
+  }
+  return out;
+}
+
+std::vector<Shot> place_shots(const SceneOptions& o, const Vector3d& target) {
+  std::vector<Shot> out;
+  const std::vector<View> all = views(o.camera);
+  for (std::size_t i = 0; i < all.size(); ++i) out.push_back(aim(o, all[i], target, static_cast<int>(i)));
+  return out;
+}
+
+}  // namespace interstice::renderer

@@ -1,0 +1,145 @@
+#include "renderer/distance.h"
+
+#include <Eigen/Geometry>
+#include <algorithm>
+#include <cmath>
+
+namespace interstice::renderer {
+
+using Eigen::Vector2d;
+using Eigen::Vector3d;
+
+Body::Body(const Frame& frame, const Outline& outline, const std::vector<Level>& levels, std::size_t widest)
+    : frame_(frame), outline_(outline), levels_(levels), widest_(widest) {
+  for (const Level& level : levels) {
+    std::vector<Vector3d> ring;
+    for (const Vector2d& p : offset_points(outline, -level.inset_mm)) {
+      ring.push_back(frame.to_bowl({p.x(), p.y(), -level.depth_mm}));
+    }
+    rings_.push_back(std::move(ring));
+  }
+  const std::size_t n = outline.size();
+  for (std::size_t k = 0; k + 1 < rings_.size(); ++k) {
+    for (std::size_t i = 0; i < n; ++i) {
+      const std::size_t j = (i + 1) % n;
+      add_triangle(rings_[k][i], rings_[k + 1][i], rings_[k + 1][j]);
+      add_triangle(rings_[k][i], rings_[k + 1][j], rings_[k][j]);
+    }
+  }
+  const Vector2d c = area_centroid(outline);
+  const Vector3d top = frame.to_bowl({c.x(), c.y(), -levels.front().depth_mm});
+  const Vector3d bottom = frame.to_bowl({c.x(), c.y(), -levels.back().depth_mm});
+  for (std::size_t i = 0; i < n; ++i) {
+    const std::size_t j = (i + 1) % n;
+    add_triangle(top, rings_.front()[i], rings_.front()[j]);
+    add_triangle(bottom, rings_.back()[j], rings_.back()[i]);
+  }
+  centre_ = 0.5 * (top + bottom);
+  for (const auto& ring : rings_) {
+    for (const Vector3d& p : ring) radius_ = std::max(radius_, (p - centre_).norm());
+  }
+}
+
+void Body::add_triangle(const Vector3d& a, const Vector3d& b, const Vector3d& c) {
+  Triangle t{{a, b, c}, (a + b + c) / 3, 0};
+  for (const Vector3d& p : t.corner) t.radius = std::max(t.radius, (p - t.centre).norm());
+  triangles_.push_back(t);
+}
+
+bool Body::contains(const Vector3d& p) const {
+  if ((p - centre_).norm() > radius_) return false;
+  const Vector3d q = frame_.from_bowl(p);
+  const double depth = -q.z();
+  if (depth < levels_.front().depth_mm || depth > levels_.back().depth_mm) return false;
+  std::size_t k = 0;
+  while (k + 2 < levels_.size() && depth > levels_[k + 1].depth_mm) ++k;
+  const double span = levels_[k + 1].depth_mm - levels_[k].depth_mm;
+  const double t = span > 0 ? (depth - levels_[k].depth_mm) / span : 0;
+  const double inset = levels_[k].inset_mm + t * (levels_[k + 1].inset_mm - levels_[k].inset_mm);
+  return inside(offset_points(outline_, -inset), q.head<2>());
+}
+
+Vector3d nearest_on_segment(const Vector3d& p, const Vector3d& a, const Vector3d& b) {
+  const Vector3d d = b - a;
+  const double length2 = d.squaredNorm();
+  return length2 > 0 ? Vector3d(a + std::clamp((p - a).dot(d) / length2, 0.0, 1.0) * d) : a;
+}
+
+Vector3d nearest_on_triangle(const Vector3d& p, const Vector3d& a, const Vector3d& b, const Vector3d& c) {
+  const Vector3d n = (b - a).cross(c - a);
+  const double n2 = n.squaredNorm();
+  if (n2 > 0) {
+    const Vector3d q = p - (p - a).dot(n) / n2 * n;
+    const bool in = (b - a).cross(q - a).dot(n) >= 0 && (c - b).cross(q - b).dot(n) >= 0 &&
+                    (a - c).cross(q - c).dot(n) >= 0;
+    if (in) return q;
+  }
+  Vector3d best = nearest_on_segment(p, a, b);
+  for (const Vector3d& q : {nearest_on_segment(p, b, c), nearest_on_segment(p, c, a)}) {
+    if ((q - p).squaredNorm() < (best - p).squaredNorm()) best = q;
+  }
+  return best;
+}
+
+std::vector<Vector3d> dense(const std::vector<Vector3d>& curve, double step) {
+  std::vector<Vector3d> out;
+  for (std::size_t i = 0; i < curve.size(); ++i) {
+    const Vector3d &a = curve[i], &b = curve[(i + 1) % curve.size()];
+    const int parts = std::max(1, static_cast<int>(std::ceil((b - a).norm() / step)));
+    for (int k = 0; k < parts; ++k) out.push_back(a + (b - a) * k / parts);
+  }
+  return out;
+}
+
+namespace {
+
+Shortest point_to_body(const Vector3d& p, const Body& body, double reach) {
+  Shortest best;
+  best.mm = reach;
+  bool found = false;
+  for (const Body::Triangle& t : body.triangles()) {
+    if ((t.centre - p).squaredNorm() > (best.mm + t.radius) * (best.mm + t.radius)) continue;
+    const Vector3d q = nearest_on_triangle(p, t.corner[0], t.corner[1], t.corner[2]);
+    const double d = (q - p).norm();
+    if (d <= best.mm) {
+      best = {d, p, q};
+      found = true;
+    }
+  }
+  return found ? best : Shortest{};
+}
+
+}  // namespace
+
+Shortest curve_to_body(const std::vector<Vector3d>& curve, const Body& body, double reach) {
+  Shortest best;
+  best.mm = reach;
+  bool found = false;
+  const auto look = [&](const Vector3d& p) {
+    if ((p - body.centre()).norm() > body.radius_mm() + best.mm) return;
+    const Shortest s = body.contains(p) ? Shortest{0, p, p} : point_to_body(p, body, best.mm);
+    if (s.mm <= best.mm) {
+      best = s;
+      found = true;
+    }
+  };
+  for (const Vector3d& p : dense(curve, 0.4)) look(p);
+  if (!found) return {};
+  // Then finer and finer round the best place: the distance is convex there.
+  const std::vector<Vector3d> fine = dense(curve, 0.02);
+  const Vector3d near = best.from;
+  for (const Vector3d& p : fine) {
+    if ((p - near).squaredNorm() < 0.5 * 0.5) look(p);
+  }
+  return best;
+}
+
+double point_to_curve(const Vector3d& p, const std::vector<Vector3d>& curve) {
+  double best = 1e18;
+  for (std::size_t i = 0; i < curve.size(); ++i) {
+    best = std::min(best, (nearest_on_segment(p, curve[i], curve[(i + 1) % curve.size()]) - p).squaredNorm());
+  }
+  return std::sqrt(best);
+}
+
+}  // namespace interstice::renderer

@@ -1,0 +1,72 @@
+// Exact bodies of built pieces and the shortest distances between them; mm, any one frame.
+#pragma once
+
+#include <Eigen/Core>
+#include <array>
+#include <vector>
+
+#include "renderer/form.h"
+#include "renderer/outline.h"
+
+namespace interstice::renderer {
+
+// One level of a piece: the outline drawn in by inset_mm, depth_mm below the face.
+struct Level {
+  double depth_mm = 0;
+  double inset_mm = 0;
+};
+
+// A solid between levels: a flat top, walls ruled from level to level, a flat bottom.
+class Body {
+ public:
+  // `widest` is the index of the level that carries the arris.
+  Body(const Frame& frame, const Outline& outline, const std::vector<Level>& levels, std::size_t widest);
+
+  const std::vector<Eigen::Vector3d>& arris() const { return rings_[widest_]; }
+  const std::vector<Eigen::Vector3d>& root() const { return rings_.back(); }
+  const std::vector<std::vector<Eigen::Vector3d>>& rings() const { return rings_; }
+  const Eigen::Vector3d& centre() const { return centre_; }
+  double radius_mm() const { return radius_; }
+  bool contains(const Eigen::Vector3d& p) const;
+
+  struct Triangle {
+    std::array<Eigen::Vector3d, 3> corner;
+    Eigen::Vector3d centre;
+    double radius;
+  };
+  const std::vector<Triangle>& triangles() const { return triangles_; }
+
+ private:
+  void add_triangle(const Eigen::Vector3d& a, const Eigen::Vector3d& b, const Eigen::Vector3d& c);
+
+  Frame frame_;
+  Outline outline_;
+  std::vector<Level> levels_;
+  std::size_t widest_;
+  std::vector<std::vector<Eigen::Vector3d>> rings_;
+  std::vector<Triangle> triangles_;
+  Eigen::Vector3d centre_;
+  double radius_ = 0;
+};
+
+struct Shortest {
+  double mm = 1e9;
+  Eigen::Vector3d from = Eigen::Vector3d::Zero(), to = Eigen::Vector3d::Zero();
+};
+
+Eigen::Vector3d nearest_on_triangle(const Eigen::Vector3d& p, const Eigen::Vector3d& a,
+                                    const Eigen::Vector3d& b, const Eigen::Vector3d& c);
+Eigen::Vector3d nearest_on_segment(const Eigen::Vector3d& p, const Eigen::Vector3d& a,
+                                   const Eigen::Vector3d& b);
+
+// Points along a closed curve, no more than `step` apart, its corners among them.
+std::vector<Eigen::Vector3d> dense(const std::vector<Eigen::Vector3d>& curve, double step);
+
+// Shortest distance from a closed curve to a body's surface; 0 where the curve enters it. Distances beyond
+// `reach` are not looked at (mm stays 1e9).
+Shortest curve_to_body(const std::vector<Eigen::Vector3d>& curve, const Body& body, double reach);
+
+// Shortest distance from a point to a closed curve.
+double point_to_curve(const Eigen::Vector3d& p, const std::vector<Eigen::Vector3d>& curve);
+
+}  // namespace interstice::renderer

@@ -1,0 +1,246 @@
+#include "renderer/mesh.h"
+
+#include <Eigen/Geometry>
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+#include "renderer/card_print.h"
+#include "renderer/random.h"
+
+namespace interstice::renderer {
+
+using Eigen::Vector2d;
+using Eigen::Vector3d;
+
+namespace {
+
+constexpr double kPi = std::numbers::pi;
+constexpr double kBenchEdge = 900, kBenchFine = 330;  // mm from the axis
+
+using Row = std::vector<std::uint32_t>;
+
+// Triangles between two closed rows of equal length, the second below the first, seen from outside.
+void band(Mesh& mesh, const Row& upper, const Row& lower, Part part) {
+  const std::size_t n = upper.size();
+  for (std::size_t i = 0; i < n; ++i) {
+    const std::size_t j = (i + 1) % n;
+    mesh.add_triangle(upper[i], lower[i], lower[j], part);
+    mesh.add_triangle(upper[i], lower[j], upper[j], part);
+  }
+}
+
+Row ring_row(Mesh& mesh, const BuiltPiece& piece, const Outline& ring, double depth, double up, double out) {
+  const std::vector<Vector2d> normals = point_normals(ring);
+  Row row;
+  for (std::size_t i = 0; i < ring.size(); ++i) {
+    const Vector3d normal(out * normals[i].x(), out * normals[i].y(), up);
+    row.push_back(mesh.add(piece.frame.to_bowl({ring[i].x(), ring[i].y(), -depth}),
+                           piece.frame.axes * normal.normalized()));
+  }
+  return row;
+}
+
+void add_face(Mesh& mesh, const BuiltPiece& piece, const Outline& edge, double depth, bool top) {
+  const Vector2d c = area_centroid(edge);
+  const double up = top ? 1 : -1;
+  Row outer;
+  for (const double scale : {1.0, 0.95, 0.86, 0.68, 0.4}) {
+    Outline ring;
+    for (const Vector2d& p : edge) ring.push_back(c + scale * (p - c));
+    Row row = ring_row(mesh, piece, ring, depth, up, 0);
+    if (!outer.empty()) band(mesh, top ? row : outer, top ? outer : row, top ? Part::face : Part::root);
+    outer = std::move(row);
+    if (!top) break;
+  }
+  const std::uint32_t middle =
+      mesh.add(piece.frame.to_bowl({c.x(), c.y(), -depth}), up * piece.frame.axes.col(2));
+  for (std::size_t i = 0; i < outer.size(); ++i) {
+    const std::size_t j = (i + 1) % outer.size();
+    mesh.add_triangle(middle, outer[top ? i : j], outer[top ? j : i], top ? Part::face : Part::root);
+  }
+}
+
+Mesh piece_mesh(const BuiltPiece& piece, int index, double step) {
+  Mesh mesh;
+  mesh.surface = Surface::piece;
+  mesh.index = index;
+  const std::vector<Level> levels = piece.levels();
+  const std::size_t widest = widest_level(piece);
+  const auto ring_at = [&](const Level& l) { return offset_points(piece.outline, -l.inset_mm); };
+  add_face(mesh, piece, ring_at(levels.front()), levels.front().depth_mm, true);
+  Row above;
+  for (std::size_t k = 0; k <= widest && widest > 0; ++k) {
+    const double a = 0.5 * kPi * static_cast<double>(k) / static_cast<double>(widest);
+    Row row = ring_row(mesh, piece, ring_at(levels[k]), levels[k].depth_mm, std::cos(a), std::sin(a));
+    if (k > 0) band(mesh, above, row, Part::arris);
+    above = std::move(row);
+  }
+  const Level top = levels[widest], root = levels.back();
+  const int rows = std::max(2, static_cast<int>(std::ceil((root.depth_mm - top.depth_mm) / step)));
+  const double slope = (root.inset_mm - top.inset_mm) / (root.depth_mm - top.depth_mm);
+  for (int k = 0; k <= rows; ++k) {
+    const double t = static_cast<double>(k) / rows;
+    const Level l{top.depth_mm + t * (root.depth_mm - top.depth_mm),
+                  top.inset_mm + t * (root.inset_mm - top.inset_mm)};
+    Row row = ring_row(mesh, piece, ring_at(l), l.depth_mm, -slope, 1);
+    if (k > 0) band(mesh, above, row, Part::wall);
+    above = std::move(row);
+  }
+  add_face(mesh, piece, ring_at(root), root.depth_mm, false);
+  return mesh;
+}
+
+Mesh form_mesh(const Scene& scene, double step) {
+  Mesh mesh;
+  mesh.surface = Surface::form;
+  mesh.smooth = true;
+  const Form& form = scene.form;
+  const int rows = static_cast<int>(std::ceil(form.length_mm() / step));
+  const int around = std::max(64, static_cast<int>(2 * kPi * scene.options.form.rim_radius_mm / step));
+  Row inner;
+  const Frame pole = form.frame(Vector2d::Zero(), form.error_mm(0));
+  const std::uint32_t top = mesh.add(pole.origin, pole.axes.col(2));
+  for (int k = 1; k <= rows; ++k) {
+    const double rho = form.length_mm() * k / rows;
+    Row row;
+    for (int i = 0; i < around; ++i) {
+      const double a = 2 * kPi * i / around;
+      const Frame f = form.frame(rho * Vector2d(std::cos(a), std::sin(a)), form.error_mm(rho));
+      row.push_back(mesh.add(f.origin, f.axes.col(2)));
+    }
+    if (k > 1) {
+      band(mesh, inner, row, Part::other);
+    } else {
+      for (std::size_t i = 0; i < row.size(); ++i)
+        mesh.add_triangle(top, row[i], row[(i + 1) % row.size()], Part::other);
+    }
+    inner = std::move(row);
+  }
+  return mesh;
+}
+
+Mesh bench_mesh(const Scene& scene, double step) {
+  Mesh mesh;
+  mesh.surface = Surface::bench;
+  const SceneOptions& o = scene.options;
+  const bool form_there = o.layout.rings_placed >= 0;
+  const double shell = o.form.rim_radius_mm + o.layout.thickness_mm;
+  const int around = 300;
+  double r = form_there ? std::max(5.0, o.form.rim_radius_mm - 6) : 5;
+  Row inner;
+  while (true) {
+    Row row;
+    for (int i = 0; i < around; ++i) {
+      const double a = 2 * kPi * i / around;
+      row.push_back(mesh.add({r * std::cos(a), r * std::sin(a), 0}, Vector3d::UnitZ()));
+    }
+    if (!inner.empty()) band(mesh, inner, row, Part::other);
+    inner = std::move(row);
+    if (r >= kBenchEdge) break;
+    const double out = std::max(0.0, r - shell);
+    r = std::min(kBenchEdge, r + (form_there ? step + 0.12 * out : 12) * (r > kBenchFine ? 4 : 1));
+  }
+  return mesh;
+}
+
+Mesh card_mesh(const CardPlace& card, int index) {
+  Mesh mesh;
+  mesh.surface = Surface::card;
+  mesh.index = index;
+  const int across = 36, down = 25;
+  for (int row = 0; row <= down; ++row) {
+    for (int col = 0; col <= across; ++col) {
+      const double x = kSheetLongMm * (static_cast<double>(col) / across - 0.5);
+      const double y = kSheetShortMm * (0.5 - static_cast<double>(row) / down);
+      mesh.add(card.frame.to_bowl({x, y, 0}), card.frame.axes.col(2));
+    }
+  }
+  for (std::uint32_t row = 0; row < down; ++row) {
+    for (std::uint32_t col = 0; col < across; ++col) {
+      const std::uint32_t a = row * (across + 1) + col, b = a + across + 1;
+      mesh.add_triangle(a, b, b + 1, Part::other);
+      mesh.add_triangle(a, b + 1, a + 1, Part::other);
+    }
+  }
+  return mesh;
+}
+
+// A squeezed-out drop of glue: a flattened ball half under the piece.
+void add_bead(Mesh& mesh, const Vector3d& at, const Vector3d& up, double radius) {
+  const int around = 10, rows = 4;
+  const Vector3d x = up.unitOrthogonal(), y = up.cross(x);
+  Row above;
+  const std::uint32_t top = mesh.add(at + 0.6 * radius * up, up);
+  for (int k = 1; k <= rows; ++k) {
+    const double b = 0.5 * kPi * k / rows;
+    Row row;
+    for (int i = 0; i < around; ++i) {
+      const double a = 2 * kPi * i / around;
+      const Vector3d side = std::cos(a) * x + std::sin(a) * y;
+      row.push_back(mesh.add(at + radius * (std::sin(b) * side + 0.6 * std::cos(b) * up),
+                             (0.6 * std::sin(b) * side + std::cos(b) * up).normalized()));
+    }
+    if (k > 1) {
+      band(mesh, above, row, Part::other);
+    } else {
+      for (std::size_t i = 0; i < row.size(); ++i)
+        mesh.add_triangle(top, row[i], row[(i + 1) % row.size()], Part::other);
+    }
+    above = std::move(row);
+  }
+}
+
+Mesh glue_mesh(const Scene& scene) {
+  Mesh mesh;
+  mesh.surface = Surface::glue;
+  mesh.smooth = true;
+  for (std::size_t i = 0; i < scene.pieces.size(); ++i) {
+    const BuiltPiece& p = scene.pieces[i];
+    if (!p.placed) continue;
+    Random random(key(scene.options.seed, 53, i));
+    const Outline root = offset_points(p.outline, -p.levels().back().inset_mm);
+    const int beads = static_cast<int>(random.between(0, 4));
+    for (int k = 0; k < beads; ++k) {
+      const auto at = static_cast<std::size_t>(random.unit() * static_cast<double>(root.size()));
+      const Vector3d place = p.frame.to_bowl({root[at].x(), root[at].y(), -p.thickness_mm});
+      const Vector2d uv = scene.form.locate(place);
+      const Frame on_form = scene.form.frame(uv, scene.form.error_mm(uv.norm()));
+      add_bead(mesh, on_form.origin, on_form.axes.col(2), random.between(0.8, 1.8));
+    }
+  }
+  return mesh;
+}
+
+}  // namespace
+
+std::uint32_t Mesh::add(const Vector3d& position, const Vector3d& normal) {
+  positions.push_back(position.cast<float>());
+  normals.push_back(normal.cast<float>());
+  light.push_back(Eigen::Vector3f::Zero());
+  return static_cast<std::uint32_t>(positions.size() - 1);
+}
+
+void Mesh::add_triangle(std::uint32_t a, std::uint32_t b, std::uint32_t c, Part part) {
+  triangles.push_back({a, b, c});
+  parts.push_back(part);
+}
+
+std::vector<Mesh> make_meshes(const Scene& scene, double step) {
+  std::vector<Mesh> meshes;
+  meshes.push_back(bench_mesh(scene, step));
+  const bool form_there = scene.options.layout.rings_placed >= 0;
+  if (form_there) meshes.push_back(form_mesh(scene, step));
+  for (std::size_t i = 0; i < scene.pieces.size() && form_there; ++i) {
+    if (scene.pieces[i].placed) meshes.push_back(piece_mesh(scene.pieces[i], static_cast<int>(i), step));
+  }
+  for (std::size_t i = 0; i < scene.cards.size(); ++i)
+    meshes.push_back(card_mesh(scene.cards[i], static_cast<int>(i)));
+  if (form_there && scene.options.build.glue_beads) {
+    Mesh glue = glue_mesh(scene);
+    if (!glue.triangles.empty()) meshes.push_back(std::move(glue));
+  }
+  return meshes;
+}
+
+}  // namespace interstice::renderer

@@ -1,0 +1,103 @@
+// Everything that can be chosen about a rendered scene, in one struct with defaults, so that a test sweeps
+// one field at a time. Millimetres, degrees, pixels (centre of the first pixel at (0, 0)).
+#pragma once
+
+#include <cstdint>
+#include <string>
+#include <vector>
+
+namespace interstice::renderer {
+
+// Meridian (r / rim_radius)^p + (z / height)^p = 1: p = 2 is an ellipse, larger p a fuller shape.
+struct FormOptions {
+  double rim_radius_mm = 112;
+  double height_mm = 103.5;
+  double fullness = 2.2;
+  double error_mm = 0;  // the true form leaves its drawing by up to this, smoothly, the same all round
+};
+
+struct LayoutOptions {
+  double piece_size_mm = 40;
+  double planned_gap_mm = 3.7;  // between the planned faces
+  double smallest_fill_mm = 3.0;
+  double thickness_mm = 14;
+  double bevel_deg = 0;  // 0: the least whole degree, at least 10, that keeps roots clear of each other
+  double corner_radius_mm = 4;
+  double irregularity = 1;  // 0: even rows of like pieces
+  double turn_deg = 0;      // the whole layout turned about the axis
+  int pieces = 0;           // keep only so many, nearest to theta = 0 on the lower rings; 0: the whole shell
+  int rings_placed = 0;     // rings glued on when the photos are taken; 0: all
+  int missing = 0;          // pieces of the placed rings left off
+};
+
+// How far the built pieces are from the plan (standard deviations unless said otherwise).
+struct BuildOptions {
+  double shift_mm = 0.65;
+  double turn_deg = 1.2;
+  double tilt_deg = 1.6;
+  double lift_max_mm = 0.6;  // uniform from 0
+  double cut_error_mm = 0.15;
+  double bevel_error_deg = 1.0;
+  double broken_arris_mm = 0.3;  // size of the round on the arris
+  bool glue_beads = true;
+};
+
+struct LookOptions {
+  // Names of woods: maple, oak, cherry, walnut, blackwood, padauk, ash; taken at random.
+  std::vector<std::string> woods = {"maple", "oak", "cherry", "walnut", "ash"};
+  double form_grey = 0.36;
+  bool pencil_lines = true;  // planned footprints drawn on the form
+  double side_light = 0;     // strength of one small lamp from the side; 0: none
+};
+
+struct CardOptions {
+  std::vector<int> cards = {1, 2, 3, 4, 5, 6};
+  double print_scale = 1;  // printed size over nominal size
+};
+
+struct CameraOptions {
+  std::string name = "R1";
+  int width_px = 1600, height_px = 1200;
+  double focal_px = 0;      // 0: 0.747 of the picture's width
+  double focal_spread = 0;  // refocusing: relative standard deviation of the focal length between photos
+  double k1 = 0.052, k2 = -0.118, k3 = 0.061, p1 = 0.00035, p2 = -0.00042;
+  double footprint_mm = 0.36;  // at the place aimed at, centre of the picture
+  int photos = 16;
+  double arc_deg = 360;      // azimuths round the form, centred on theta = 0
+  int portrait_every = 0;    // every so manieth photo is held upright; 0: none
+  double aperture_mm = 1.6;  // diameter of the entrance pupil: sets the blur away from the focused distance
+  double blur_px = 0.6;      // standard deviation of the lens's and sensor's own blur
+  double noise = 2;          // grey levels at mid grey, standard deviation
+  double sharpen = 0.4;      // amount of unsharp masking
+  int jpeg_quality = 93;
+};
+
+struct SamplingOptions {
+  int interior_samples = 2;  // a pixel
+  int edge_samples = 16;     // where surfaces meet within a pixel or next to it
+  int light_rays = 96;       // a lighting point
+  double light_step_mm = 1.2;
+  int threads = 1;
+};
+
+struct SceneOptions {
+  std::string name = "scene";
+  std::uint64_t seed = 1;
+  FormOptions form;
+  LayoutOptions layout;
+  BuildOptions build;
+  LookOptions look;
+  CardOptions cards;
+  CameraOptions camera;
+  SamplingOptions sampling;
+};
+
+// Throws InputError naming the option, its value and its limits.
+void check_options(const SceneOptions& options);
+
+// Ready-made scenes, each a few changes to the defaults: "bowl" (complete shell, about 60 pieces), "cup" and
+// "platter" (other forms), "ring" (one ring), "patch" (six pieces on a small form: the cheapest that a
+// whole inspection takes), "lens" (one card alone, for calibration). Throws InputError for other names.
+SceneOptions preset(const std::string& name);
+
+}  // namespace interstice::renderer

@@ -1,0 +1,55 @@
+// What colour the surfaces are: wood with grain, paper with ink, the primed form with pencil lines, the
+// bench. Reflectances are linear, red green blue, 0 to 1.
+#pragma once
+
+#include <opencv2/core.hpp>
+#include <vector>
+
+#include "renderer/card_print.h"
+#include "renderer/mesh.h"
+
+namespace interstice::renderer {
+
+// Smooth noise from hashed lattice values, mean about 0, within -1 to 1.
+float smooth_noise(const Eigen::Vector3f& p, std::uint32_t seed);
+
+class Paint {
+ public:
+  explicit Paint(const Scene& scene);
+
+  struct Touch {
+    Eigen::Vector3f reflectance;
+    bool ink = false;  // on a card: printed black
+  };
+  Touch at(const Mesh& mesh, const Eigen::Vector3f& position) const;
+  // One colour for the whole surface, for light that bounces off it.
+  Eigen::Vector3f mean(const Mesh& mesh) const;
+
+ private:
+  struct Wood {
+    Eigen::Vector3f early, late;  // between and on the growth lines
+    float ring_mm, contrast, fibre;
+    Eigen::Vector3f heart, along;  // a point on the tree's axis and its direction, in the piece's frame
+    std::uint32_t seed;
+    Eigen::Matrix3f axes;  // to the piece's frame
+    Eigen::Vector3f origin;
+  };
+  static Wood cut_wood(const Scene& scene, std::size_t piece);
+  Eigen::Vector3f wood_at(const Wood& wood, const Eigen::Vector3f& position) const;
+  Eigen::Vector3f form_at(const Eigen::Vector3f& position) const;
+  void draw_pencil(const Scene& scene);
+
+  std::vector<Wood> woods_;
+  struct Card {
+    CardPrint print;
+    Frame frame;
+    double scale;
+  };
+  std::vector<Card> cards_;
+  float form_grey_;
+  std::uint32_t seed_;
+  const Form* form_;
+  cv::Mat pencil_;  // on the map, 0.25 mm a pixel; 255 where drawn
+};
+
+}  // namespace interstice::renderer
