@@ -1,0 +1,153 @@
+#include "plan/trace_cells.h"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+#include <opencv2/imgproc.hpp>
+
+#include "plan/trace_outline.h"
+
+namespace interstice {
+namespace {
+
+constexpr double kSmallBreak_mm = 1.5;  // breaks in a line that are always closed
+constexpr double kLargeBreak_mm = 4.0;  // closed where that parts a region into several cells
+constexpr double kCompact = 0.15;       // inscribed disc over area: cells are above, gaps between lines far below
+constexpr double kSmallestCell_mm2 = 60;
+
+struct Regions {
+  cv::Mat labels;                // int, 0 on walls
+  std::vector<char> is_cell;     // by label
+  std::vector<double> area_px;
+};
+
+cv::Mat disc(double radius_px) {
+  const int size = 2 * std::max(1, static_cast<int>(std::lround(radius_px))) + 1;
+  return cv::getStructuringElement(cv::MORPH_ELLIPSE, {size, size});
+}
+
+Regions regions_between(const cv::Mat& walls, double px_per_mm) {
+  Regions r;
+  const cv::Mat open = walls == 0;
+  cv::Mat stats, centroids, depth;
+  const int n = cv::connectedComponentsWithStats(open, r.labels, stats, centroids, 4);
+  cv::distanceTransform(open, depth, cv::DIST_L2, 5);
+  std::vector<float> deepest(static_cast<std::size_t>(n), 0);
+  for (int y = 0; y < depth.rows; ++y) {
+    for (int x = 0; x < depth.cols; ++x) {
+      float& d = deepest[static_cast<std::size_t>(r.labels.at<int>(y, x))];
+      d = std::max(d, depth.at<float>(y, x));
+    }
+  }
+  for (int i = 0; i < n; ++i) {
+    const double area = stats.at<int>(i, cv::CC_STAT_AREA), d = deepest[static_cast<std::size_t>(i)];
+    r.area_px.push_back(area);
+    r.is_cell.push_back(i > 0 && area > kSmallestCell_mm2 * px_per_mm * px_per_mm &&
+                        std::numbers::pi * d * d > kCompact * area);
+  }
+  return r;
+}
+
+// Regions with small breaks closed; where closing larger breaks parts one into several cells, those instead.
+cv::Mat cell_labels(const cv::Mat& walls, double px_per_mm, int& count) {
+  cv::Mat small_closed, large_closed;
+  cv::dilate(walls, small_closed, disc(kSmallBreak_mm / 2 * px_per_mm));
+  cv::dilate(walls, large_closed, disc(kLargeBreak_mm / 2 * px_per_mm));
+  const Regions coarse = regions_between(large_closed, px_per_mm), fine = regions_between(small_closed, px_per_mm);
+  std::vector<std::vector<int>> parts(fine.is_cell.size());
+  for (int y = 0; y < walls.rows; ++y) {
+    for (int x = 0; x < walls.cols; ++x) {
+      const int f = fine.labels.at<int>(y, x), c = coarse.labels.at<int>(y, x);
+      if (f == 0 || c == 0 || !coarse.is_cell[static_cast<std::size_t>(c)]) continue;
+      std::vector<int>& list = parts[static_cast<std::size_t>(f)];
+      if (std::find(list.begin(), list.end(), c) == list.end()) list.push_back(c);
+    }
+  }
+  std::vector<int> from_fine(fine.is_cell.size(), 0), from_coarse(coarse.is_cell.size(), 0);
+  count = 0;
+  for (std::size_t f = 1; f < fine.is_cell.size(); ++f) {
+    // A region with breaks in its lines is mostly cells; a network of gaps is not, wide places at its forks apart.
+    double compact_px = 0;
+    for (const int c : parts[f]) compact_px += coarse.area_px[static_cast<std::size_t>(c)];
+    if (parts[f].size() > 1 && compact_px > 0.5 * fine.area_px[f]) {
+      for (const int c : parts[f]) from_coarse[static_cast<std::size_t>(c)] = ++count;
+    } else if (fine.is_cell[f]) {
+      from_fine[f] = ++count;
+    }
+  }
+  cv::Mat labels(walls.size(), CV_32S, cv::Scalar(0));
+  for (int y = 0; y < walls.rows; ++y) {
+    for (int x = 0; x < walls.cols; ++x) {
+      const int coarse_id = from_coarse[static_cast<std::size_t>(coarse.labels.at<int>(y, x))];
+      labels.at<int>(y, x) =
+          coarse_id > 0 ? coarse_id : from_fine[static_cast<std::size_t>(fine.labels.at<int>(y, x))];
+    }
+  }
+  return labels;
+}
+
+// Grows every cell back by what closing took, up to the lines.
+void grow_back(cv::Mat& labels, const cv::Mat& walls, int steps) {
+  for (int k = 0; k < steps; ++k) {
+    cv::Mat next = labels.clone();
+    for (int y = 1; y + 1 < labels.rows; ++y) {
+      for (int x = 1; x + 1 < labels.cols; ++x) {
+        if (labels.at<int>(y, x) != 0 || walls.at<uchar>(y, x) != 0) continue;
+        for (const auto& [dx, dy] : {std::pair(1, 0), std::pair(-1, 0), std::pair(0, 1), std::pair(0, -1)}) {
+          const int near = labels.at<int>(y + dy, x + dx);
+          if (near != 0) next.at<int>(y, x) = near;
+        }
+      }
+    }
+    labels = next;
+  }
+}
+
+}  // namespace
+
+std::vector<TracedCell> find_cells(const OrthoPicture& picture, const Profile& form, const LinePicture& lines) {
+  const double px_per_mm = 1 / picture.mm_per_px;
+  // Outside the form, along its rim where lines cannot be told from the edge, and where nothing is seen: walls.
+  cv::Mat walls = lines.lines.clone();
+  const double rim = form.length() - kRimBand_px * picture.mm_per_px;
+  for (int y = 0; y < walls.rows; ++y) {
+    for (int x = 0; x < walls.cols; ++x) {
+      if (picture.map_at({static_cast<double>(x), static_cast<double>(y)}).norm() > rim) walls.at<uchar>(y, x) = 255;
+    }
+  }
+  walls |= lines.unseen;
+  int count = 0;
+  cv::Mat labels = cell_labels(walls, px_per_mm, count);
+  grow_back(labels, walls, static_cast<int>(std::ceil(kSmallBreak_mm / 2 * px_per_mm)) + 1);
+  std::vector<TracedCell> cells;
+  for (int id = 1; id <= count; ++id) {
+    std::vector<std::vector<cv::Point>> contours;
+    cv::Mat mask = labels == id;
+    cv::morphologyEx(mask, mask, cv::MORPH_CLOSE, disc(kSmallBreak_mm / 2 * px_per_mm));  // strokes that end inside
+    cv::findContours(mask, contours, cv::RETR_EXTERNAL, cv::CHAIN_APPROX_NONE);
+    if (contours.empty()) continue;
+    const auto& longest = *std::max_element(contours.begin(), contours.end(),
+                                            [](const auto& a, const auto& b) { return a.size() < b.size(); });
+    cells.push_back(outline_along_lines(picture, form, lines, longest));
+  }
+  // What lies across the line: step out over it.
+  const double out_mm = 1.6;
+  for (std::size_t i = 0; i < cells.size(); ++i) {
+    TracedCell& cell = cells[i];
+    const std::vector<Eigen::Vector2d> normals = outward_normals(cell.outline);
+    for (std::size_t k = 0; k < cell.outline.size(); ++k) {
+      int across = -1;
+      for (const double step : {out_mm * 0.6, out_mm}) {
+        const Eigen::Vector2d px = picture.pixel_at(cell.outline[k] + step * normals[k]);
+        const int x = static_cast<int>(std::lround(px.x())), y = static_cast<int>(std::lround(px.y()));
+        if (x < 0 || y < 0 || x >= labels.cols || y >= labels.rows) break;
+        const int id = labels.at<int>(y, x);
+        if (id != 0 && id != static_cast<int>(i) + 1) across = id - 1;
+      }
+      cell.beyond.push_back(across);
+    }
+  }
+  return cells;
+}
+
+}  // namespace interstice
