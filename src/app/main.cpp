@@ -28,6 +28,7 @@ int run(int argc, char** argv) {
   Chosen chosen;
   add_cards_command(app, chosen);
   add_lens_command(app, chosen);
+  add_pour_command(app, chosen);
   try {
     app.parse(argc, argv);
   } catch (const CLI::ParseError& e) {

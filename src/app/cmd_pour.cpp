@@ -1,0 +1,73 @@
+#include <CLI/CLI.hpp>
+#include <cstdio>
+#include <memory>
+
+#include "app/commands.h"
+#include "core/errors.h"
+#include "core/files.h"
+#include "voids/plan_pours.h"
+
+namespace interstice {
+namespace {
+
+struct PourArguments {
+  CommonOptions common;
+  std::string fit, plan, resin, out;
+  std::optional<double> smallest_fill_mm;
+  std::vector<std::string> openings;
+};
+
+Eigen::Vector2d parse_opening(const std::string& text) {
+  double u = 0, v = 0;
+  char rest = 0;
+  if (std::sscanf(text.c_str(), "%lf,%lf%c", &u, &v, &rest) != 2 || !(std::abs(u) < 1e4) || !(std::abs(v) < 1e4)) {
+    throw InputError("--opening \"" + one_line(text, 60) + "\": give a place on the map in mm, such as 40.5,-12");
+  }
+  return {u, v};
+}
+
+int run_pour(const PourArguments& arguments) {
+  Progress progress(arguments.common.quiet, arguments.common.progress);
+  const Plan plan = read_plan(arguments.plan);
+  const FitDocument fit = read_fit(arguments.fit);
+  std::optional<Resin> resin;
+  if (!arguments.resin.empty()) resin = read_resin(arguments.resin);
+  PourOptions options;
+  options.smallest_fill_mm = arguments.smallest_fill_mm;
+  options.threads = arguments.common.threads;
+  for (const std::string& text : arguments.openings) options.openings.push_back(parse_opening(text));
+  progress.step("seams, channels, air and tilts");
+  const PourDocument document = [&] {
+    try {
+      return plan_pours(fit, plan, resin, options);
+    } catch (const InputError& e) {
+      throw InputError(arguments.fit, e.what());
+    }
+  }();
+  const std::string json = write_pour(document);
+  write_file_atomically(arguments.out, json);
+  if (arguments.common.json) {
+    std::fputs(json.c_str(), stdout);
+  } else if (!arguments.common.quiet) {
+    std::fputs(pour_words(document).c_str(), stdout);
+  }
+  return document.ready ? kDone : kNeedsWork;
+}
+
+}  // namespace
+
+void add_pour_command(CLI::App& app, Chosen& chosen) {
+  auto arguments = std::make_shared<PourArguments>();
+  CLI::App* command = app.add_subcommand("pour", "Ready to pour? What resin reaches, how much to mix, how to tilt");
+  command->add_option("fit", arguments->fit, "fit.json of the shell")->required();
+  command->add_option("--plan", arguments->plan, "The plan it was measured against")->required();
+  command->add_option("--resin", arguments->resin, "Resin as its data sheet gives it, for masses, times and steps");
+  command->add_option("--smallest-fill", arguments->smallest_fill_mm, "Narrowest seam that fills, mm (default: the fit's)")
+      ->check(CLI::Range(0.05, 50.0));
+  command->add_option("--opening", arguments->openings, "A place U,V on the map (mm) that will be left open; may be repeated");
+  command->add_option("--out", arguments->out, "File to write, such as pour.json")->required();
+  add_common_options(*command, arguments->common);
+  command->callback([arguments, &chosen] { chosen.run = [arguments] { return run_pour(*arguments); }; });
+}
+
+}  // namespace interstice

@@ -1,0 +1,50 @@
+// The parts plan_pours puts together; each fills its share of the document.
+#pragma once
+
+#include "voids/channel_network.h"
+#include "voids/pour_document.h"
+
+namespace interstice {
+
+// What every part needs to know.
+struct PourScene {
+  const FitDocument& fit;
+  const Plan& plan;
+  const ChannelNetwork& net;
+  double fill_mm = 3;
+  std::vector<std::size_t> openings;  // stations where resin may come in
+  std::vector<char> reached;          // by station: resin gets there from an opening
+
+  TilePair tiles_of(std::size_t channel) const {
+    const Channel& c = net.channels[channel];
+    return {plan.tiles[c.tiles[0]].label, plan.tiles[c.tiles[1]].label};
+  }
+  TilePair tiles_at(std::size_t station) const { return tiles_of(net.stations[station].channel); }
+};
+
+// Which stations the widths close: one group for each seam with a place below the smallest fill.
+struct ClosedStations {
+  std::vector<std::size_t> group;          // by station; kPassable if open
+  std::vector<std::size_t> channel_of_group;
+};
+ClosedStations closed_stations(const ChannelNetwork& net, double fill_mm);
+
+void report_stranded(const PourScene& scene, PourDocument& document);
+void report_network(const PourScene& scene, PourDocument& document);
+void report_pours(const PourScene& scene, const std::optional<Resin>& resin, const PourOptions& options,
+                  PourDocument& document);
+void report_build(const PourScene& scene, const std::optional<Resin>& resin, PourDocument& document);
+void report_slot_flow(const std::optional<Resin>& resin, PourDocument& document);
+std::vector<std::string> cautions();
+
+// Lengths along the channels from the sources to every station they can reach through open stations (infinity:
+// not reached).
+std::vector<double> path_lengths_mm(const ChannelNetwork& net, const std::vector<char>& open,
+                                    const std::vector<std::size_t>& sources);
+
+// Ends of the shell at the rim, as against those at an open ring or a hole.
+bool at_rim(const PourScene& scene, std::size_t station);
+
+inline double to_ml(double mm3) { return mm3 / 1000; }
+
+}  // namespace interstice

@@ -1,0 +1,206 @@
+#include <algorithm>
+#include <cmath>
+#include <limits>
+#include <queue>
+#include <set>
+
+#include "voids/pour_parts.h"
+
+namespace interstice {
+namespace {
+
+// A doubtful seam may be this much tighter than measured: one-sided 95 % of a figure whose two-sided 95 % is known.
+constexpr double kOneSided = 1.645 / 1.96;
+
+StrandedPlace place_of(const PourScene& scene, std::size_t channel, const Blocked& blocked) {
+  const ChannelNetwork& net = scene.net;
+  StrandedPlace p;
+  p.behind = scene.tiles_of(channel);
+  p.before = blocked.before;
+  std::size_t narrowest = blocked.own.front();
+  for (const std::size_t s : blocked.own) {
+    if (net.stations[s].width_mm < net.stations[narrowest].width_mm) narrowest = s;
+    p.own_length_mm += net.stations[s].length_mm;
+    p.length_mm += net.stations[s].length_mm;
+    p.volume_ml += to_ml(net.stations[s].volume_mm3);
+  }
+  p.width_mm = net.stations[narrowest].width_mm;
+  p.map = net.stations[narrowest].map;
+  p.freed_length_mm = p.length_mm;
+  p.freed_volume_ml = p.volume_ml;
+  std::set<std::size_t> channels;
+  for (const std::size_t s : blocked.behind) {
+    p.length_mm += net.stations[s].length_mm;
+    p.volume_ml += to_ml(net.stations[s].volume_mm3);
+    if (net.stations[s].length_mm > 0) channels.insert(net.stations[s].channel);
+  }
+  for (const std::size_t s : blocked.next) {
+    p.freed_length_mm += net.stations[s].length_mm;
+    p.freed_volume_ml += to_ml(net.stations[s].volume_mm3);
+  }
+  for (const std::size_t c : channels) p.seams_behind.push_back(scene.tiles_of(c));
+  return p;
+}
+
+// Seams that are open as measured but may be too tight: what each would strand if it alone proved so.
+void add_possible(const PourScene& scene, const ClosedStations& closed, PourDocument& document) {
+  for (std::size_t c = 0; c < scene.net.channels.size(); ++c) {
+    const Channel& channel = scene.net.channels[c];
+    if (!channel.fit_seam) continue;
+    const FitSeam& seam = scene.fit.seams[*channel.fit_seam];
+    if (seam.verdict != Verdict::doubtful && seam.verdict != Verdict::unseen) continue;
+    const double margin = kOneSided * seam.u95_mm.value_or(0);
+    std::vector<std::size_t> group = closed.group;
+    const std::size_t added = closed.channel_of_group.size();
+    bool any = false, measured = false;
+    for (std::size_t s = channel.first; s < channel.first + channel.count; ++s) {
+      measured = measured || group[s] != kPassable;
+      const Station& st = scene.net.stations[s];
+      const bool may_close = seam.verdict == Verdict::unseen ? !st.seen : st.width_mm - margin < scene.fill_mm;
+      if (!may_close) continue;
+      group[s] = added;
+      any = true;
+    }
+    if (!any || measured) continue;  // already listed by its measured width
+    const ReachResult reach =
+        stranded_behind(scene.net.stations.size(), scene.net.links, scene.openings, group, added + 1);
+    StrandedPlace p = place_of(scene, c, reach.blocked[added]);
+    p.certainty = seam.verdict == Verdict::unseen ? Certainty::unseen : Certainty::doubtful;
+    document.stranded.push_back(std::move(p));
+  }
+}
+
+void report_narrow_behind(const PourScene& scene, PourDocument& document) {
+  for (const FitSeam& seam : scene.fit.seams) {
+    if (!seam.throat_mm || !seam.narrowest_mm) continue;
+    if (*seam.throat_mm >= scene.fill_mm || *seam.narrowest_mm < scene.fill_mm) continue;
+    document.narrow_behind.push_back({seam.tiles, *seam.narrowest_mm, *seam.throat_mm, seam.throat_from, seam.map});
+  }
+  std::stable_sort(document.narrow_behind.begin(), document.narrow_behind.end(),
+                   [](const NarrowBehind& a, const NarrowBehind& b) { return a.throat_mm < b.throat_mm; });
+}
+
+}  // namespace
+
+ClosedStations closed_stations(const ChannelNetwork& net, double fill_mm) {
+  ClosedStations closed;
+  closed.group.assign(net.stations.size(), kPassable);
+  for (std::size_t c = 0; c < net.channels.size(); ++c) {
+    const Channel& channel = net.channels[c];
+    bool any = false;
+    for (std::size_t s = channel.first; s < channel.first + channel.count; ++s) {
+      if (net.stations[s].width_mm >= fill_mm) continue;
+      closed.group[s] = closed.channel_of_group.size();
+      any = true;
+    }
+    if (any) closed.channel_of_group.push_back(c);
+  }
+  return closed;
+}
+
+void report_stranded(const PourScene& scene, PourDocument& document) {
+  const ClosedStations closed = closed_stations(scene.net, scene.fill_mm);
+  const std::size_t groups = closed.channel_of_group.size();
+  const ReachResult reach =
+      stranded_behind(scene.net.stations.size(), scene.net.links, scene.openings, closed.group, groups);
+  for (const Blocked& b : reach.blocked) {
+    document.stranded.push_back(place_of(scene, closed.channel_of_group[b.group], b));
+  }
+  add_possible(scene, closed, document);
+  std::stable_sort(document.stranded.begin(), document.stranded.end(),
+                   [](const StrandedPlace& a, const StrandedPlace& b) {
+                     if ((a.certainty == Certainty::measured) != (b.certainty == Certainty::measured)) {
+                       return a.certainty == Certainty::measured;
+                     }
+                     return a.length_mm > b.length_mm;
+                   });
+  for (std::size_t s = 0; s < scene.net.stations.size(); ++s) {
+    if (scene.reached[s]) continue;
+    document.stranded_length_mm += scene.net.stations[s].length_mm;
+    document.stranded_ml += to_ml(scene.net.stations[s].volume_mm3);
+  }
+  report_narrow_behind(scene, document);
+}
+
+void report_network(const PourScene& scene, PourDocument& document) {
+  const ChannelNetwork& net = scene.net;
+  std::vector<double> width;
+  for (const Station& s : net.stations) width.push_back(std::max(0.0, s.width_mm));
+  std::vector<WidthLink> links = net.links;
+  for (WidthLink& l : links) l.width_mm = std::numeric_limits<double>::infinity();
+  const std::vector<double> widest = widest_paths(net.stations.size(), links, scene.openings, width);
+  for (std::size_t c = 0; c < net.channels.size(); ++c) {
+    ChannelReport report;
+    report.tiles = scene.tiles_of(c);
+    report.listed = net.channels[c].fit_seam.has_value();
+    for (std::size_t s = net.channels[c].first; s < net.channels[c].first + net.channels[c].count; ++s) {
+      const Station& st = net.stations[s];
+      report.length_mm += st.length_mm;
+      report.volume_ml += to_ml(st.volume_mm3);
+      report.points.push_back({st.s_mm, st.width_mm, widest[s], st.depth_mm, to_ml(st.volume_mm3), st.map, st.seen,
+                               scene.reached[s] != 0, st.at_end});
+    }
+    document.seam_length_mm += report.length_mm;
+    document.channels.push_back(std::move(report));
+  }
+  for (const Junction& j : net.junctions) {
+    JunctionReport report;
+    for (const TileIndex t : j.tiles) report.tiles.push_back(scene.plan.tiles[t].label);
+    report.map = j.map;
+    report.volume_ml = to_ml(j.volume_mm3);
+    document.junctions_ml += report.volume_ml;
+    document.junctions.push_back(std::move(report));
+  }
+  std::set<std::size_t> seen;
+  for (const std::size_t s : scene.openings) {
+    if (!seen.insert(net.stations[s].channel).second) continue;
+    document.openings.push_back({scene.tiles_at(s), net.stations[s].map, net.stations[s].at_end, 0});
+  }
+}
+
+std::vector<double> path_lengths_mm(const ChannelNetwork& net, const std::vector<char>& open,
+                                    const std::vector<std::size_t>& sources) {
+  std::vector<std::vector<std::size_t>> next(net.stations.size());
+  for (const WidthLink& l : net.links) {
+    next[l.a].push_back(l.b);
+    next[l.b].push_back(l.a);
+  }
+  std::vector<double> length(net.stations.size(), std::numeric_limits<double>::infinity());
+  using Entry = std::pair<double, std::size_t>;
+  std::priority_queue<Entry, std::vector<Entry>, std::greater<>> queue;
+  for (const std::size_t s : sources) {
+    if (!open[s]) continue;
+    length[s] = 0;
+    queue.emplace(0.0, s);
+  }
+  while (!queue.empty()) {
+    const auto [d, s] = queue.top();
+    queue.pop();
+    if (d > length[s]) continue;
+    for (const std::size_t t : next[s]) {
+      if (!open[t]) continue;
+      const double through = d + (net.stations[s].mouth - net.stations[t].mouth).norm();
+      if (through >= length[t]) continue;
+      length[t] = through;
+      queue.emplace(through, t);
+    }
+  }
+  return length;
+}
+
+bool at_rim(const PourScene& scene, std::size_t station) {
+  const Station& st = scene.net.stations[station];
+  if (!st.at_end) return false;
+  for (const TileIndex t : scene.net.channels[st.channel].tiles) {
+    if (st.map.norm() < centroid(scene.plan.tiles[t].outline).norm()) return false;
+  }
+  for (const PlannedTile& t : scene.plan.tiles) {  // nothing is planned further out: not a hole in the shell
+    for (const Eigen::Vector2d& p : t.outline) {
+      const bool same_side = p.dot(st.map) > 0.95 * p.norm() * st.map.norm();
+      if (same_side && p.norm() > st.map.norm() + 15.0) return false;
+    }
+  }
+  return true;
+}
+
+}  // namespace interstice
