@@ -1,0 +1,71 @@
+// The linear model of the shell's widths, and the choice of pieces, moves and depths by mixed-integer
+// programs.
+#pragma once
+
+#include <array>
+#include <vector>
+
+#include "fit/correction_program.h"
+#include "fit/correction_shell.h"
+
+namespace interstice {
+
+// The width at one place of a pair, linearised in both pieces' moves (along, towards pole, turn in degrees)
+// and in the depth sanded off either edge.
+struct WidthRow {
+  double width_mm = 0;
+  std::array<Eigen::Vector3d, 2> by_move{Eigen::Vector3d::Zero(), Eigen::Vector3d::Zero()};
+  std::array<double, 2> by_sand{0, 0};
+  double length_mm = 0;  // of seam it stands for
+};
+struct LinearPair {
+  std::array<Move, 2> at;      // the moves it was linearised at
+  std::vector<WidthRow> rows;  // the narrowest place of every 3 mm
+  std::size_t narrowest = 0;
+};
+LinearPair linearise(const CorrectionShell& shell, const ShellPair& pair, const std::array<Move, 2>& at);
+
+struct CorrectionChoice {
+  std::vector<char> touched;                 // by piece
+  std::vector<Move> moves;                   // by piece
+  std::vector<std::array<double, 2>> depth;  // by pair: off a's edge, off b's edge
+  std::vector<char> given_up;                // by pair
+};
+
+class CorrectionModel {
+ public:
+  CorrectionModel(const CorrectionShell& shell, const CorrectionOptions& options);
+
+  // Extra width asked of a pair (against rounding and the linear model's error), and less room upward.
+  std::vector<double> lower_margin_mm, upper_margin_mm;  // by pair
+  std::vector<char> forced_up;                           // pairs not to be tried any more
+
+  // Which pieces to touch, and how, linearised at the given moves. Only pieces next to a seam that has to
+  // rise come into question, and with helpers also their neighbours.
+  CorrectionChoice choose(const std::vector<Move>& at, bool helpers);
+  // The least work with the same pieces and seams given up, linearised at the choice's moves. Keeps the
+  // choice where that has no solution.
+  // In tenths: with the same edges and moves, each move a multiple of 0.1.
+  CorrectionChoice refine(const CorrectionChoice& choice, bool in_tenths);
+
+ private:
+  struct Part;  // a connected part of the shell as a program
+  std::vector<std::vector<std::size_t>> connected(const std::vector<char>& candidates) const;
+  const LinearPair& linear(std::size_t pair, const std::vector<Move>& at);
+  Part build(const std::vector<std::size_t>& pieces, const std::vector<Move>& at, bool by_action);
+  void add_pair(std::size_t pair, const std::vector<Move>& at, Part& part);
+  static void hold_to_tenths(const CorrectionChoice& choice, Part& part);
+  void add_ceiling(std::size_t pair, const std::vector<Move>& at, Part& part);
+  void add_piece(std::size_t piece, Part& part) const;
+  MixedProgram::Terms moves_in(const WidthRow& row, const std::array<std::size_t, 2>& piece,
+                               const std::vector<Move>& at, const Part& part, double& constant) const;
+  double reach(const WidthRow& row, const std::array<std::size_t, 2>& piece, const Part& part) const;
+  void read(const Part& part, const std::vector<double>& values, CorrectionChoice& out) const;
+
+  const CorrectionShell& shell_;
+  const CorrectionOptions& options_;
+  std::vector<LinearPair> linear_;  // cache by pair
+  std::vector<char> linear_known_;
+};
+
+}  // namespace interstice
