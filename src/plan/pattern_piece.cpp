@@ -1,0 +1,133 @@
+#include "plan/pattern_piece.h"
+
+#include <algorithm>
+#include <cmath>
+#include <cstdio>
+#include <numbers>
+
+#include "plan/clip.h"
+
+namespace interstice {
+namespace {
+
+using Eigen::Vector2d;
+
+constexpr double kOutline_mm = 0.2;
+constexpr double kSmallestText_mm = 1.5;
+
+// Text turned to lie along a direction on the sheet and still be read from below or from the right.
+double readable_angle(const Vector2d& direction) {
+  double deg = -std::atan2(direction.y(), direction.x()) * 180 / std::numbers::pi;
+  while (deg > 90.0) deg -= 180;
+  while (deg <= -90.0) deg += 180;
+  return deg;
+}
+
+class PieceDrawer {
+ public:
+  PieceDrawer(Drawing& sheet, const PieceBody& body, const Placement& place)
+      : sheet_(sheet), body_(body), place_(place) {}
+
+  // From the face's frame (y towards the pole) to the sheet (y down).
+  Vector2d on_sheet(const Vector2d& face) const { return place_.apply({face.x(), -face.y()}); }
+
+  void outline(const std::string& label, double kerf_mm) {
+    DrawnPath path;
+    for (const Vector2d& p : body_.face.outline) path.points.push_back(on_sheet(p));
+    path.closed = true;
+    path.width_mm = kOutline_mm;
+    path.layer = kerf_mm > 0 ? "marks" : "cut";
+    path.id = label;
+    sheet_.paths.push_back(path);
+    if (kerf_mm <= 0) return;
+    DrawnPath blade;
+    for (const Vector2d& p : largest(offset_round({body_.face.outline}, kerf_mm / 2))) blade.points.push_back(on_sheet(p));
+    blade.closed = blade.dashed = true;
+    blade.width_mm = kOutline_mm;
+    blade.layer = "cut";
+    blade.id = label + "-blade";
+    sheet_.paths.push_back(blade);
+  }
+
+  void edge_note(const PieceEdge& edge, const std::string& name) {
+    const std::size_t n = body_.face.outline.size();
+    const Vector2d a = body_.face.outline[edge.first], b = body_.face.outline[(edge.first + edge.count - 1) % n];
+    const Vector2d middle = body_.face.outline[(edge.first + edge.count / 2) % n];
+    // A tick across the outline where one edge ends and the next begins.
+    const Vector2d in = Vector2d(-(b - a).y(), (b - a).x()).normalized();
+    const double chord = (b - a).norm();
+    char bevel[32];
+    std::snprintf(bevel, sizeof bevel, " %.1f°", edge.bevel_deg);
+    double height = 1.9;
+    std::string text = name + bevel;
+    if (text_width_mm(text, height) > chord - 3.5) height = kSmallestText_mm;
+    if (text_width_mm(text, height) > chord - 2.0) text = name;
+    const Vector2d at = middle + in * (1.1 + height / 2);
+    sheet_.write(on_sheet(at), text, height, Anchor::middle, readable_angle(on_sheet(b) - on_sheet(a)));
+  }
+
+  // Where one edge ends and the next begins: a short tick inside the outline.
+  void corner_tick(const PieceEdge& edge) {
+    const Vector2d corner = body_.face.outline[edge.first];
+    const Vector2d in = (centroid(body_.face.outline) - corner).normalized();
+    sheet_.line(on_sheet(corner), on_sheet(corner + 1.6 * in), 0.15);
+  }
+
+  void arrow(const Vector2d& middle, const Vector2d& direction, double length) {
+    const Vector2d tip = middle + direction * length / 2, tail = middle - direction * length / 2;
+    const Vector2d side(-direction.y(), direction.x());
+    sheet_.line(on_sheet(tail), on_sheet(tip), 0.25);
+    for (const double s : {-1.0, 1.0}) {
+      sheet_.line(on_sheet(tip), on_sheet(tip - 1.8 * direction + s * 0.8 * side), 0.25);
+      sheet_.line(on_sheet(tail), on_sheet(tail + 1.8 * direction + s * 0.8 * side), 0.25);
+    }
+  }
+
+ private:
+  Drawing& sheet_;
+  const PieceBody& body_;
+  const Placement& place_;
+};
+
+// Middle of the roomiest place of a face, found by shrinking the outline.
+Vector2d roomy_middle(const Polygon& outline, double inscribed_mm) {
+  const Polygon core = largest(offset_round({outline}, -0.42 * inscribed_mm));
+  return core.size() >= 3 ? centroid(core) : centroid(outline);
+}
+
+}  // namespace
+
+void draw_pattern_piece(Drawing& sheet, const Plan& plan, TileIndex tile, const PieceBody& body,
+                        const PieceGeometry& piece, const Placement& place, const PatternOptions& options) {
+  PieceDrawer drawer(sheet, body, place);
+  const std::string& label = plan.tiles[tile].label;
+  drawer.outline(label, options.kerf_mm);
+  for (const PieceEdge& edge : piece.edges) {
+    const std::string name = edge.faces == EdgeFaces::piece ? plan.tiles[edge.neighbour].label
+                             : edge.faces == EdgeFaces::rim ? "rim"
+                                                            : "open";
+    drawer.edge_note(edge, name);
+    if (piece.edges.size() > 1) drawer.corner_tick(edge);
+  }
+  const Vector2d middle = roomy_middle(body.face.outline, piece.inscribed_mm), at = drawer.on_sheet(middle);
+  // The block of notes stands upright on the sheet; the grain arrow turns with the piece.
+  const double room = std::max(6.0, piece.inscribed_mm - 9), big = std::clamp(0.2 * room, 2.4, 5.0);
+  const double small = std::clamp(0.085 * room, kSmallestText_mm, 2.0);
+  sheet.write(at + Vector2d(0, -0.35 * big), label, big, Anchor::middle, 0, true);
+  char line[48];
+  std::snprintf(line, sizeof line, "bevel %.0f°", piece.recommended_bevel_deg);
+  sheet.write(at + Vector2d(0, 0.35 * big + 0.9 * small), line, small, Anchor::middle);
+  sheet.write(at + Vector2d(0, 0.35 * big + 2.5 * small), "outer face", small, Anchor::middle, 0, false, kGrey);
+  const Vector2d grain = options.grain == Grain::along_ring ? Vector2d(1, 0) : Vector2d(0, 1);
+  // Beside the notes, on the side where the arrow does not run through them.
+  const Vector2d on_sheet_grain = (drawer.on_sheet(middle + grain) - at).normalized();
+  const bool upright = std::abs(on_sheet_grain.y()) > 0.7;
+  const double width = std::max(text_width_mm(label, big, true), text_width_mm("outer face", small));
+  const Vector2d aside = upright ? Vector2d(-width / 2 - 1.6, 0) : Vector2d(0, -0.85 * big - 1.8);
+  const double turn = place.turn_deg * std::numbers::pi / 180;
+  const Vector2d back(std::cos(turn) * aside.x() + std::sin(turn) * aside.y(),
+                      -std::sin(turn) * aside.x() + std::cos(turn) * aside.y());
+  drawer.arrow(middle + Vector2d(back.x(), -back.y()), grain, std::clamp(0.5 * room, 5.0, 14.0));
+}
+
+}  // namespace interstice
