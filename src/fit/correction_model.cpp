@@ -14,12 +14,13 @@ using Eigen::Vector3d;
 
 constexpr double kRowStep = 3.0;      // mm of seam to one row
 constexpr double kPreference = 20.0;  // how much dearer the work is that is not preferred
-constexpr double kNoMove = 1e-4;
+constexpr double kNoMove = 0.02;
 constexpr double kNoSand = 0.05;     // less than the tenths would show
 constexpr double kTenthsAround = 2;  // either way, when moves are held to tenths
 constexpr double kAction =
     1.0;  // setting about one more edge or move costs as much as a millimetre of travel
-constexpr double kAreaToTravel = 10.0;  // sanding 10 mm^2 of the face's edge costs as much as moving by 1 mm
+// Wood does not grow back, a piece can be shifted again: 3 mm^2 off an edge (0.3 mm over 10 mm) weigh as much as 1 mm.
+constexpr double kAreaToTravel = 3.0;
 
 // A piece at a place, with the velocities of its points against the three moves.
 struct PlacedPiece {
@@ -336,9 +337,6 @@ CorrectionChoice CorrectionModel::choose(const std::vector<Move>& at, bool helpe
     }
     const auto least =
         part.program.minimise(part.work, {.absolute_gap = 0.01, .relative_gap = 0.005, .max_nodes = 2000});
-    fprintf(stderr, "part %zu pieces: first %.3f proved %d touched %.0f; work %.3f feas %d proved %d\n",
-            pieces.size(), fewest.objective, fewest.proved, touched, least.objective, least.feasible,
-            least.proved);
     read(part, least.feasible ? least.values : fewest.values, out);
   }
   return out;
@@ -362,27 +360,45 @@ void CorrectionModel::hold_to_tenths(const CorrectionChoice& choice, Part& part)
   }
 }
 
-CorrectionChoice CorrectionModel::refine(const CorrectionChoice& choice, bool in_tenths) {
+CorrectionModel::Part CorrectionModel::settled(const std::vector<std::size_t>& pieces,
+                                               const CorrectionChoice& choice, bool by_action) {
+  Part part = build(pieces, choice.moves, by_action);
+  for (const auto& [piece, v] : part.pieces) part.program.set_bounds(v.touched, 1, 1);
+  for (const auto& [pair, lost] : part.given_up) {
+    part.program.set_bounds(lost, choice.given_up[pair], choice.given_up[pair]);
+  }
+  return part;
+}
+
+CorrectionChoice CorrectionModel::refine(const CorrectionChoice& choice) {
   CorrectionChoice out = choice;
   for (const std::vector<std::size_t>& pieces : connected(choice.touched)) {
-    Part part = build(pieces, choice.moves, !in_tenths);
-    for (const auto& [piece, v] : part.pieces) part.program.set_bounds(v.touched, 1, 1);
-    for (const auto& [pair, lost] : part.given_up) {
-      part.program.set_bounds(lost, choice.given_up[pair], choice.given_up[pair]);
-    }
-    if (in_tenths) {
+    const Part part = settled(pieces, choice, true);
+    const auto least =
+        part.program.minimise(part.work, {.absolute_gap = 0.1, .relative_gap = 0.01, .max_nodes = 1000});
+    if (least.feasible) read(part, least.values, out);
+  }
+  return out;
+}
+
+CorrectionChoice CorrectionModel::in_tenths(const CorrectionChoice& choice) {
+  CorrectionChoice out = choice;
+  for (const std::vector<std::size_t>& pieces : connected(choice.touched)) {
+    for (const bool same_edges : {true, false}) {
+      Part part = settled(pieces, choice, false);
       hold_to_tenths(choice, part);
       for (const auto& [pair, sand] : part.sand) {
-        for (std::size_t side = 0; side < 2; ++side) {
+        for (std::size_t side = 0; side < 2 && same_edges; ++side) {
           if (sand[side] >= 0 && choice.depth[pair][side] < kNoSand)
             part.program.set_bounds(sand[side], 0, 0);
         }
       }
+      const auto least =
+          part.program.minimise(part.work, {.absolute_gap = 0.1, .relative_gap = 0.01, .max_nodes = 1000});
+      if (!least.feasible) continue;
+      read(part, least.values, out);
+      break;
     }
-    const auto least =
-        part.program.minimise(part.work, {.absolute_gap = 0.1, .relative_gap = 0.01, .max_nodes = 1000});
-    fprintf(stderr, "refine part %zu work %.3f feas %d\n", pieces.size(), least.objective, least.feasible);
-    if (least.feasible) read(part, least.values, out);
   }
   return out;
 }

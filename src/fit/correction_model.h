@@ -43,10 +43,12 @@ class CorrectionModel {
   // Which pieces to touch, and how, linearised at the given moves. Only pieces next to a seam that has to
   // rise come into question, and with helpers also their neighbours.
   CorrectionChoice choose(const std::vector<Move>& at, bool helpers);
-  // The least work with the same pieces and seams given up, linearised at the choice's moves. Keeps the
-  // choice where that has no solution.
-  // In tenths: with the same edges and moves, each move a multiple of 0.1.
-  CorrectionChoice refine(const CorrectionChoice& choice, bool in_tenths);
+  // The least work with the same pieces and seams given up, linearised at the choice's moves; counts the
+  // edges and moves set about too. Keeps a part of the choice that has no solution.
+  CorrectionChoice refine(const CorrectionChoice& choice);
+  // The same with each move a multiple of 0.1, moves that are not made left out, and if that can be the same
+  // edges.
+  CorrectionChoice in_tenths(const CorrectionChoice& choice);
 
  private:
   struct Part;  // a connected part of the shell as a program
@@ -54,6 +56,7 @@ class CorrectionModel {
   const LinearPair& linear(std::size_t pair, const std::vector<Move>& at);
   Part build(const std::vector<std::size_t>& pieces, const std::vector<Move>& at, bool by_action);
   void add_pair(std::size_t pair, const std::vector<Move>& at, Part& part);
+  Part settled(const std::vector<std::size_t>& pieces, const CorrectionChoice& choice, bool by_action);
   static void hold_to_tenths(const CorrectionChoice& choice, Part& part);
   void add_ceiling(std::size_t pair, const std::vector<Move>& at, Part& part);
   void add_piece(std::size_t piece, Part& part) const;

@@ -10,7 +10,7 @@
 // them); the place of an absent piece keeps the smallest fill round it, or what it has.
 //
 // Objective, in this order: fewest seams given up (weighted by their value), fewest pieces touched, least
-// work: travel in mm (turns count by the travel of the rim) plus sanded area in mm^2 over 10 mm. Solved as
+// work: travel in mm (turns count by the travel of the rim) plus sanded area in mm^2 over 3 mm. Solved as
 // mixed-integer linear programs on widths linearised at the narrowest points, linearised again at the result;
 // moves are rounded to 0.1 mm and 0.1 deg, sanding depths up to 0.1 mm, stretches are laid out, and the
 // rounded corrections are applied to the outlines in 3-D. What that shows is what is returned. Deterministic.
