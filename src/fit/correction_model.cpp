@@ -14,12 +14,15 @@ using Eigen::Vector3d;
 
 constexpr double kRowStep = 3.0;      // mm of seam to one row
 constexpr double kPreference = 20.0;  // how much dearer the work is that is not preferred
+// A tenth of a millimetre of travel is not worth a longer search.
+constexpr MixedProgram::Limits kWorkLimits{.absolute_gap = 0.1, .relative_gap = 0.03, .max_nodes = 1000};
 constexpr double kNoMove = 0.02;
 constexpr double kNoSand = 0.05;     // less than the tenths would show
 constexpr double kTenthsAround = 2;  // either way, when moves are held to tenths
 constexpr double kAction =
     1.0;  // setting about one more edge or move costs as much as a millimetre of travel
-// Wood does not grow back, a piece can be shifted again: 3 mm^2 off an edge (0.3 mm over 10 mm) weigh as much as 1 mm.
+// Wood does not grow back, a piece can be shifted again: 3 mm^2 off an edge (0.3 mm over 10 mm) weigh as much
+// as 1 mm.
 constexpr double kAreaToTravel = 3.0;
 
 // A piece at a place, with the velocities of its points against the three moves.
@@ -336,7 +339,7 @@ CorrectionChoice CorrectionModel::choose(const std::vector<Move>& at, bool helpe
       part.program.set_bounds(lost, v, v);
     }
     const auto least =
-        part.program.minimise(part.work, {.absolute_gap = 0.01, .relative_gap = 0.005, .max_nodes = 2000});
+        part.program.minimise(part.work, {.absolute_gap = 0.01, .relative_gap = 0.02, .max_nodes = 2000});
     read(part, least.feasible ? least.values : fewest.values, out);
   }
   return out;
@@ -374,8 +377,7 @@ CorrectionChoice CorrectionModel::refine(const CorrectionChoice& choice) {
   CorrectionChoice out = choice;
   for (const std::vector<std::size_t>& pieces : connected(choice.touched)) {
     const Part part = settled(pieces, choice, true);
-    const auto least =
-        part.program.minimise(part.work, {.absolute_gap = 0.1, .relative_gap = 0.01, .max_nodes = 1000});
+    const auto least = part.program.minimise(part.work, kWorkLimits);
     if (least.feasible) read(part, least.values, out);
   }
   return out;
@@ -393,8 +395,7 @@ CorrectionChoice CorrectionModel::in_tenths(const CorrectionChoice& choice) {
             part.program.set_bounds(sand[side], 0, 0);
         }
       }
-      const auto least =
-          part.program.minimise(part.work, {.absolute_gap = 0.1, .relative_gap = 0.01, .max_nodes = 1000});
+      const auto least = part.program.minimise(part.work, kWorkLimits);
       if (!least.feasible) continue;
       read(part, least.values, out);
       break;

@@ -46,7 +46,8 @@ class Search {
     LaidOut out;
     for (int round = 0; round < kRounds; ++round) {
       if (round > 0) rethink(still, round);
-      choice_ = model_.refine(model_.refine(choice_));
+      // After the first round only margins change: holding the moves to tenths again is mostly enough.
+      if (round % 2 == 0) choice_ = model_.refine(model_.refine(choice_));
       if (!options_.glued) choice_ = model_.in_tenths(choice_);
       out = lay_out(shell_, options_, choice_, round >= kAnywhere);
       const auto missed = shortfalls(shell_, out, choice_.given_up);
