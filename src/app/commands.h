@@ -29,6 +29,7 @@ struct CommonOptions {
 void add_common_options(CLI::App& command, CommonOptions& options);
 
 // One function per command.
+void add_archive_command(CLI::App& app, Chosen& chosen);
 void add_cards_command(CLI::App& app, Chosen& chosen);
 void add_lens_command(CLI::App& app, Chosen& chosen);
 void add_pour_command(CLI::App& app, Chosen& chosen);

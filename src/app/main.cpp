@@ -26,6 +26,7 @@ int run(int argc, char** argv) {
   app.require_subcommand(1);
   app.set_version_flag("--version", "interstice 0.1.0");
   Chosen chosen;
+  add_archive_command(app, chosen);
   add_cards_command(app, chosen);
   add_lens_command(app, chosen);
   add_pour_command(app, chosen);

@@ -1,5 +1,6 @@
 #include "archive/glb.h"
 
+#include <Eigen/Geometry>
 #include <bit>
 #include <cmath>
 #include <limits>

@@ -2,6 +2,7 @@
 
 #include <utf8proc.h>
 
+#include <algorithm>
 #include <chrono>
 #include <cstdio>
 #include <cstdlib>
@@ -113,6 +114,21 @@ std::string slug(const std::string& text) {
   out.resize(std::min<std::size_t>(out.size(), 40));
   while (!out.empty() && out.back() == '-') out.pop_back();
   return out.empty() ? "piece" : out;
+}
+
+std::size_t display_width(const std::string& text) {
+  std::size_t width = 0;
+  const auto* at = reinterpret_cast<const utf8proc_uint8_t*>(text.data());
+  auto left = static_cast<utf8proc_ssize_t>(text.size());
+  while (left > 0) {
+    utf8proc_int32_t c = 0;
+    const utf8proc_ssize_t n = utf8proc_iterate(at, left, &c);
+    if (n <= 0) return text.size();
+    width += static_cast<std::size_t>(std::max(0, utf8proc_charwidth(c)));
+    at += n;
+    left -= n;
+  }
+  return width;
 }
 
 std::optional<std::string> path_fault(const std::string& path) {

@@ -21,6 +21,9 @@ std::string search_key(const std::string& text);
 // left.
 std::string slug(const std::string& text);
 
+// Columns the text takes on a screen.
+std::size_t display_width(const std::string& text);
+
 // What is wrong with a path as the place of a file inside a bag ("leads out of the bag", ...); nothing if it
 // is fine. Accepts relative paths with '/' between non-empty parts.
 std::optional<std::string> path_fault(const std::string& path);

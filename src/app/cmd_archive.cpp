@@ -1,0 +1,306 @@
+#include <CLI/CLI.hpp>
+#include <cstdio>
+#include <cstdlib>
+#include <memory>
+
+#include "app/archive_text.h"
+#include "app/commands.h"
+#include "archive/archive.h"
+#include "archive/export.h"
+#include "archive/names.h"
+#include "core/errors.h"
+
+namespace interstice {
+namespace {
+
+using Json = nlohmann::ordered_json;
+
+struct ArchiveArguments {
+  CommonOptions common;
+  std::string archive;
+};
+
+// Paths and texts as they come from the command line.
+struct AddArguments : ArchiveArguments {
+  AddRequest request;
+  std::string results, plan, lens, notes_file, stage = "glued";
+  std::vector<std::string> photos;
+};
+
+struct ListArguments : ArchiveArguments {
+  EntryFilter filter;
+  std::string stage;
+};
+
+struct EntryArguments : ArchiveArguments {
+  std::vector<std::string> entries;
+};
+
+struct ExportArguments : EntryArguments {
+  std::string out;
+  ExportRequest request;
+};
+
+struct LearnArguments : ArchiveArguments {
+  std::vector<double> shares{95, 99};
+  double confidence = 95, smallest_fill_mm = 3.0;
+};
+
+void print_json(const Json& document) {
+  std::printf("%s\n", document.dump(2, ' ', false, Json::error_handler_t::replace).c_str());
+}
+
+void warn(const std::string& line) {
+  std::fprintf(stderr, "interstice: %s\n", one_line(line, 600).c_str());
+}
+
+Archive opened(const ArchiveArguments& arguments) {
+  Archive archive = Archive::open(arguments.archive);
+  for (const std::string& line : archive.unreadable()) warn(line + "; archive verify tells more");
+  return archive;
+}
+
+int run_add(AddArguments arguments) {
+  AddRequest& request = arguments.request;
+  request.results = arguments.results;
+  request.plan = arguments.plan;
+  request.lens = arguments.lens;
+  request.notes_file = arguments.notes_file;
+  request.photos.assign(arguments.photos.begin(), arguments.photos.end());
+  request.stage = piece_stage(arguments.stage, "--stage");
+  Archive archive = Archive::open_or_make(arguments.archive);
+  const Added added = archive.add(request);
+  const Entry& e = added.entry;
+  if (!added.index_fault.empty()) {
+    warn("the entry is kept, but the index is not up to date (" + added.index_fault +
+         "); archive rebuild mends it");
+  }
+  const std::string folder = archive.bag(e.id).string();
+  if (arguments.common.json) {
+    Json document = archive_text::entry_json(e, folder);
+    document["shared_files"] = added.shared_files;
+    document["left_out"] = added.left_out;
+    print_json(document);
+  } else if (!arguments.common.quiet) {
+    std::printf("kept as %s: %zu files, %s", e.id.c_str(), e.payload_files,
+                archive_text::size(e.payload_bytes).c_str());
+    if (added.shared_files > 0)
+      std::printf("; %zu photos stored once with other entries", added.shared_files);
+    std::printf("\n");
+    for (const std::string& name : added.left_out) std::printf("not kept: %s\n", one_line(name).c_str());
+  }
+  return kDone;
+}
+
+int run_list(ListArguments arguments) {
+  EntryFilter& filter = arguments.filter;
+  if (!filter.from.empty()) checked_date(filter.from, "--from");
+  if (!filter.to.empty()) checked_date(filter.to, "--to");
+  if (!arguments.stage.empty()) filter.stage = piece_stage(arguments.stage, "--stage");
+  const std::vector<Entry> entries = opened(arguments).list(filter);
+  if (arguments.common.json) {
+    print_json(archive_text::list_json(entries));
+  } else if (!arguments.common.quiet) {
+    std::printf("%s%zu entr%s\n", archive_text::list(entries).c_str(), entries.size(),
+                entries.size() == 1 ? "y" : "ies");
+  }
+  return kDone;
+}
+
+int run_show(const EntryArguments& arguments) {
+  const Archive archive = opened(arguments);
+  const Entry entry = archive.find(arguments.entries.front());
+  const std::string folder = archive.bag(entry.id).string();
+  if (arguments.common.json) {
+    print_json(archive_text::entry_json(entry, folder));
+  } else if (!arguments.common.quiet) {
+    std::printf("%s", archive_text::entry(entry, folder).c_str());
+  }
+  return kDone;
+}
+
+int run_verify(const EntryArguments& arguments) {
+  const Archive archive = Archive::open(arguments.archive);
+  std::vector<std::string> ids;
+  for (const std::string& wanted : arguments.entries) {
+    const std::vector<std::string> all = archive.ids();
+    const bool exact =
+        std::find(all.begin(), all.end(), wanted) != all.end();  // also one the index cannot read
+    ids.push_back(exact ? wanted : archive.find(wanted).id);
+  }
+  if (ids.empty()) ids = archive.ids();
+  Progress progress(arguments.common.quiet, arguments.common.progress);
+  Json document = {{"entries", Json::array()}};
+  std::size_t damaged = 0;
+  for (const std::string& id : ids) {
+    progress.step("checking " + one_line(id));
+    const Verified verified = archive.verify(id, arguments.common.threads);
+    damaged += !verified.faults.empty();
+    document["entries"].push_back(
+        {{"entry", id}, {"whole", verified.faults.empty()}, {"faults", verified.faults}});
+    if (arguments.common.json) continue;
+    for (const std::string& fault : verified.faults) {
+      std::printf("%s: %s\n", one_line(id).c_str(), one_line(fault, 500).c_str());
+    }
+  }
+  if (arguments.common.json) {
+    print_json(document);
+  } else if (!arguments.common.quiet) {
+    std::printf("%zu of %zu entries whole%s\n", ids.size() - damaged, ids.size(),
+                damaged > 0 ? "; take the damaged ones from a backup" : "");
+  }
+  return damaged == 0 ? kDone : kNeedsWork;
+}
+
+int run_compare(const EntryArguments& arguments) {
+  const Archive archive = opened(arguments);
+  const Entry before = archive.find(arguments.entries[0]), after = archive.find(arguments.entries[1]);
+  const Comparison result = compare(read_fit(archive.bag(before.id) / "data" / "fit.json"),
+                                    read_fit(archive.bag(after.id) / "data" / "fit.json"));
+  if (arguments.common.json) {
+    print_json(archive_text::comparison_json(result, before, after));
+  } else if (!arguments.common.quiet) {
+    std::printf("%s", archive_text::comparison(result, before, after).c_str());
+  }
+  return kDone;
+}
+
+int run_export(const ExportArguments& arguments) {
+  const Archive archive = opened(arguments);
+  const Entry entry = archive.find(arguments.entries.front());
+  const Exported exported =
+      export_entry(archive, entry.id, arguments.out, arguments.request, arguments.common.threads);
+  if (arguments.common.json) {
+    print_json({{"entry", entry.id},
+                {"written", arguments.out},
+                {"files", exported.files},
+                {"bytes", exported.bytes},
+                {"location_removed_from", exported.cleaned}});
+  } else if (!arguments.common.quiet) {
+    std::printf("written: %s (%zu files, %s)\n", arguments.out.c_str(), exported.files,
+                archive_text::size(exported.bytes).c_str());
+    if (!exported.cleaned.empty()) {
+      std::printf("the place where it was taken was removed from %zu photo%s\n", exported.cleaned.size(),
+                  exported.cleaned.size() == 1 ? "" : "s");
+    }
+  }
+  return kDone;
+}
+
+int run_rebuild(const ArchiveArguments& arguments) {
+  const Rebuilt rebuilt = Archive::rebuild(arguments.archive);
+  for (const std::string& fault : rebuilt.faults) warn(fault + "; archive verify tells more");
+  if (arguments.common.json) {
+    print_json({{"entries", rebuilt.entries}, {"faults", rebuilt.faults}});
+  } else if (!arguments.common.quiet) {
+    std::printf("index made anew from %zu entries\n", rebuilt.entries);
+  }
+  return rebuilt.faults.empty() ? kDone : kNeedsWork;
+}
+
+int run_learn(const LearnArguments& arguments) {
+  std::vector<double> shares;
+  for (const double percent : arguments.shares) shares.push_back(percent / 100);
+  const Learned result = learn(opened(arguments).seams_to_learn_from(), shares, arguments.confidence / 100,
+                               arguments.smallest_fill_mm);
+  if (arguments.common.json) {
+    print_json(archive_text::learned_json(result));
+  } else if (!arguments.common.quiet) {
+    std::printf("%s", archive_text::learned(result).c_str());
+  }
+  return kDone;
+}
+
+// A command below `archive`: its --archive option, the common options, and what runs.
+template <class Arguments, class Run>
+CLI::App* add_command(CLI::App& archive, Chosen& chosen, const std::shared_ptr<Arguments>& arguments,
+                      const std::string& name, const std::string& what, Run run) {
+  CLI::App* command = archive.add_subcommand(name, what);
+  command->add_option("--archive", arguments->archive, "Folder of the archive")
+      ->envname("INTERSTICE_ARCHIVE")
+      ->required();
+  add_common_options(*command, arguments->common);
+  command->callback([arguments, run, &chosen] { chosen.run = [arguments, run] { return run(*arguments); }; });
+  return command;
+}
+
+void add_add(CLI::App& archive, Chosen& chosen) {
+  const auto a = std::make_shared<AddArguments>();
+  CLI::App* command =
+      add_command(archive, chosen, a, "add", "Keep a scan and what was measured on it", run_add);
+  command->add_option("results", a->results, "Folder that inspect wrote")->required();
+  command->add_option("--plan", a->plan, "Plan (default: plan.json in the results)");
+  command->add_option("--name", a->request.name,
+                      "Name of the piece; all its rings share it (default: the plan's)");
+  command->add_option("--date", a->request.date, "Day of the scan, such as 2026-03-14 (default: today)");
+  command->add_option("--ring", a->request.ring, "Last ring glued (default: from the measurement)")
+      ->check(CLI::Range(1, 1000));
+  command->add_option("--stage", a->stage, "glued, poured, turned or finished (default: glued)");
+  command->add_option("--wood", a->request.wood, "Wood, such as \"walnut, ash\"");
+  command->add_option("--photos", a->photos, "Photos to keep: files or folders");
+  command->add_option("--lens", a->lens, "Lens file used");
+  command->add_option("--notes", a->notes_file, "Text file with notes");
+  command->add_option("--note", a->request.notes, "A note in one line");
+  command->add_flag("--again", a->request.again, "Keep it even if the same measurement is kept already");
+}
+
+void add_list(CLI::App& archive, Chosen& chosen) {
+  const auto a = std::make_shared<ListArguments>();
+  CLI::App* command =
+      add_command(archive, chosen, a, "list", "What is kept, newest first; options narrow it", run_list);
+  command->add_option("--name", a->filter.name, "Part of the name");
+  command->add_option("--wood", a->filter.wood, "Part of the wood");
+  command->add_option("--from", a->filter.from, "First day, such as 2026-03-01");
+  command->add_option("--to", a->filter.to, "Last day");
+  command->add_option("--ring", a->filter.ring, "Last ring glued")->check(CLI::Range(1, 1000));
+  command->add_option("--stage", a->stage, "glued, poured, turned or finished");
+  command->add_option("--narrower-than", a->filter.smallest_below_mm, "Narrowest seam below this, mm");
+  command->add_option("--at-least", a->filter.smallest_from_mm, "Narrowest seam this or wider, mm");
+}
+
+}  // namespace
+
+void add_archive_command(CLI::App& app, Chosen& chosen) {
+  CLI::App* archive = app.add_subcommand("archive", "Keep scans of pieces, find, check and compare them");
+  archive->require_subcommand(1);
+  add_add(*archive, chosen);
+  add_list(*archive, chosen);
+  const auto show = std::make_shared<EntryArguments>();
+  add_command(*archive, chosen, show, "show", "One entry in full", run_show)
+      ->add_option("entry", show->entries, "Entry, the start of one, or a piece's name")
+      ->required()
+      ->expected(1);
+  const auto verify = std::make_shared<EntryArguments>();
+  add_command(*archive, chosen, verify, "verify", "Check that no kept file has changed, gone or come",
+              run_verify)
+      ->add_option("entry", verify->entries, "Entries (default: all)");
+  const auto comparison = std::make_shared<EntryArguments>();
+  add_command(*archive, chosen, comparison, "compare", "What changed between two scans of one piece",
+              run_compare)
+      ->add_option("entry", comparison->entries, "Earlier and later entry")
+      ->required()
+      ->expected(2);
+  const auto exported = std::make_shared<ExportArguments>();
+  CLI::App* export_command = add_command(*archive, chosen, exported, "export",
+                                         "Copy an entry out, photos without their location", run_export);
+  export_command->add_option("entry", exported->entries, "Entry")->required()->expected(1);
+  export_command->add_option("--out", exported->out, "New folder to write")->required();
+  export_command->add_flag("--keep-location", exported->request.keep_location,
+                           "Leave GPS and place names in the photos");
+  export_command->add_flag("--without-photos", exported->request.without_photos, "Leave the photos out");
+  const auto rebuild = std::make_shared<ArchiveArguments>();
+  add_command(*archive, chosen, rebuild, "rebuild", "Make the index anew from the kept entries", run_rebuild);
+  const auto learning = std::make_shared<LearnArguments>();
+  CLI::App* learn_command = add_command(*archive, chosen, learning, "learn",
+                                        "How gaps come out, and the gap to plan next time", run_learn);
+  learn_command->add_option("--share", learning->shares, "Seams to fill, percent (default: 95 and 99)")
+      ->check(CLI::Range(50.1, 99.99));
+  learn_command->add_option("--confidence", learning->confidence, "How sure to be, percent (default: 95)")
+      ->check(CLI::Range(50.1, 99.99));
+  learn_command
+      ->add_option("--smallest-fill", learning->smallest_fill_mm,
+                   "Narrowest width resin fills, mm (default: 3)")
+      ->check(CLI::Range(0.05, 50.0));
+}
+
+}  // namespace interstice
