@@ -192,6 +192,29 @@ void drop_lonely_points(Bundle& bundle) {
   std::erase_if(bundle.ties, [&](const TieObservation& o) { return seen[o.point.value] < 2; });
 }
 
+// Whether the photos' focal lengths differ by more than their uncertainty: then each keeps its own, otherwise one
+// focal length serves all, which leaves every pose better determined.
+bool refocused(const Bundle& bundle, const BundleOptions& options) {
+  // With the lens held: a focal length common to all photos is the lens's, only the differences count here.
+  BundleOptions held = options;
+  held.free_lens = false;
+  const auto covariance = pose_covariances(bundle, held);
+  double weights = 0, mean = 0, chi2 = 0;
+  for (std::size_t i = 0; i < bundle.focus.size(); ++i) {
+    const double var = covariance[PhotoIndex(i)](6, 6);
+    if (!(var > 0)) return true;
+    weights += 1 / var;
+    mean += bundle.focus[PhotoIndex(i)] / var;
+  }
+  mean /= weights;
+  for (std::size_t i = 0; i < bundle.focus.size(); ++i) {
+    chi2 += std::pow(bundle.focus[PhotoIndex(i)] - mean, 2) / covariance[PhotoIndex(i)](6, 6);
+  }
+  // Mean of chi-squared is n - 1, its standard deviation sqrt(2 (n - 1)).
+  const double n = static_cast<double>(bundle.focus.size()) - 1;
+  return chi2 > n + 3 * std::sqrt(2 * n);
+}
+
 // The whole adjustment on cards: groups, solves, throws out mistaken corners, solves again.
 BundleSummary adjust_cards(Bundle& bundle, BundleOptions& options, const std::vector<const Candidate*>& used) {
   group_lenses(bundle, used);
@@ -205,6 +228,11 @@ BundleSummary adjust_cards(Bundle& bundle, BundleOptions& options, const std::ve
     if (reject_mistakes(bundle, bundle.corners, summary.corner_factor) == 0) break;
   }
   for (CornerObservation& o : bundle.corners) o.sd_px *= std::max(1.0, summary.corner_factor);
+  if (!refocused(bundle, options)) {
+    options.focus_prior_sd = 0;
+    for (double& f : bundle.focus) f = 1.0;
+    summary = adjust(bundle, options);
+  }
   return summary;
 }
 

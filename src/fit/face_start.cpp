@@ -1,0 +1,75 @@
+#include "fit/face_start.h"
+
+#include <Eigen/Cholesky>
+#include <algorithm>
+#include <cmath>
+
+#include "plan/piece_model.h"
+#include "surface/form_offset.h"
+
+namespace interstice {
+
+using Eigen::Vector2d;
+using Eigen::Vector3d;
+
+namespace {
+
+constexpr double kMargin_mm = 2.5;
+constexpr double kLeastKnown = 0.08;  // share of cells; below, nothing is said
+constexpr double kHeightSd_mm = 0.25; // of one cell's height
+
+// Robust plane z = a + b x + c y over the planned face's axes.
+PlaneFrame fit_to_heights(const std::vector<Vector3d>& points, const PlaneFrame& planned) {
+  Vector3d x = Vector3d::Zero();
+  for (int round = 0; round < 8; ++round) {
+    // Lift and tilt are held near the plan: 1.5 mm, and 3 degrees of tilt.
+    Eigen::Matrix3d a = Vector3d(1 / 2.25, 1 / 0.0025, 1 / 0.0025).asDiagonal();
+    Vector3d b = Vector3d::Zero();
+    for (const Vector3d& p : points) {
+      const Vector2d q = planned.drop(p);
+      const Vector3d row(1, q.x(), q.y());
+      const double z = planned.height(p);
+      const double r = std::abs(z - row.dot(x)) / kHeightSd_mm;
+      const double w = 1 / (kHeightSd_mm * kHeightSd_mm) / (1 + r * r);
+      a += w * row * row.transpose();
+      b += w * z * row;
+    }
+    x = a.ldlt().solve(b);
+  }
+  const Vector3d normal = planned.normal - x[1] * planned.ex - x[2] * planned.ey;
+  return make_plane_frame(planned.origin + x[0] * planned.normal, normal, planned.ex);
+}
+
+}  // namespace
+
+FaceStart start_face(const HeightField& field, const Plan& plan, TileIndex tile) {
+  FaceStart start;
+  start.frame = planned_face(plan, tile).frame;
+  const std::vector<FaceCell> cells = face_cells(plan, tile, field.grid, kMargin_mm);
+  const double limit = std::min(3.5, plan.tile_thickness_mm / 3);
+  std::vector<Vector3d> on_face;
+  std::size_t known = 0, bare = 0;
+  for (const FaceCell& cell : cells) {
+    const double h = static_cast<double>(field.height.at<float>(cell.row, cell.column));
+    if (!std::isfinite(h)) continue;
+    ++known;
+    if (std::abs(h - cell.planned_mm) < limit) {
+      on_face.push_back(plan.profile.point(field.grid.uv(cell.column, cell.row), h));
+    } else if (h < limit) {
+      ++bare;
+    }
+  }
+  if (cells.empty() || known == 0) return start;
+  start.known = static_cast<double>(known) / static_cast<double>(cells.size());
+  start.near_face = static_cast<double>(on_face.size()) / static_cast<double>(known);
+  if (start.known < kLeastKnown) return start;
+  if (on_face.size() >= 3 && on_face.size() > bare && start.near_face > 0.3) {
+    start.state = TileState::placed;
+    start.frame = fit_to_heights(on_face, start.frame);
+  } else if (bare > on_face.size()) {
+    start.state = TileState::absent;
+  }
+  return start;
+}
+
+}  // namespace interstice

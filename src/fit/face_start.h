@@ -1,0 +1,24 @@
+// Which planned pieces are on the form, and roughly where their faces lie, from the dense heights.
+#pragma once
+
+#include <vector>
+
+#include "fit/fit_document.h"
+#include "geometry/plane.h"
+#include "plan/plan.h"
+#include "surface/height_field.h"
+
+namespace interstice {
+
+struct FaceStart {
+  TileState state = TileState::unseen;
+  PlaneFrame frame;        // of the face where placed (measured), otherwise as planned
+  double known = 0;        // share of the planned face's cells with a measured height
+  double near_face = 0;    // share of the known cells at the face's height
+};
+
+// A piece is there when most known heights over its planned place lie at face height, absent when they lie on the
+// form; unseen when too little is known either way.
+FaceStart start_face(const HeightField& field, const Plan& plan, TileIndex tile);
+
+}  // namespace interstice

@@ -1,0 +1,164 @@
+#include "fit/fit.h"
+
+#include <Eigen/Cholesky>
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+#include "core/parallel.h"
+#include "fit/face_start.h"
+#include "fit/place_outline.h"
+#include "fit/seams.h"
+#include "fit/trace_arris.h"
+#include "plan/piece_model.h"
+
+namespace interstice {
+
+using Eigen::Vector2d;
+using Eigen::Vector3d;
+
+namespace {
+
+struct TileResult {
+  FitTile tile;
+  MeasuredTile measured;
+};
+
+// How the measured outline lies against the planned one: shift and turn in the planned face's axes, by matching
+// points to the planned outline's nearest points along its normals. Growth is left free: saw cuts run a little wide.
+void compare_with_plan(const PieceFace& planned, const std::vector<Vector3d>& arris, FitTile& tile) {
+  Polygon measured;
+  for (const Vector3d& p : arris) measured.push_back(planned.frame.drop(p));
+  const Vector2d centre = centroid(planned.outline);
+  Vector2d shift = centroid(measured) - centre;
+  double turn = 0;
+  const std::vector<Vector2d> normals = outward_normals(planned.outline);
+  for (int round = 0; round < 15; ++round) {
+    Eigen::Matrix4d a = 1e-9 * Eigen::Matrix4d::Identity();
+    Eigen::Vector4d b = Eigen::Vector4d::Zero();
+    const Eigen::Rotation2Dd r(turn);
+    for (const Vector2d& m : measured) {
+      const Vector2d back = centre + r.inverse() * (m - centre - shift);
+      std::size_t nearest = 0;
+      for (std::size_t i = 1; i < planned.outline.size(); ++i) {
+        if ((planned.outline[i] - back).squaredNorm() < (planned.outline[nearest] - back).squaredNorm()) nearest = i;
+      }
+      const Vector2d n = r * normals[nearest];
+      const Vector2d arm = r * (planned.outline[nearest] - centre);
+      const Eigen::Vector4d row(n.x(), n.y(), Vector2d(-arm.y(), arm.x()).dot(n), 1.0);
+      const double d = (m - centre - shift - arm).dot(n);
+      a += row * row.transpose();
+      b += d * row;
+    }
+    const Eigen::Vector4d x = a.ldlt().solve(b);
+    shift += x.head<2>();
+    turn += x[2];
+    if (x.head<3>().norm() < 1e-7) break;
+  }
+  tile.moved_mm = shift;
+  tile.turned_deg = turn * 180 / std::numbers::pi;
+}
+
+// Standard uncertainty of an outline point across the outline that comes from where the photos were taken, were all
+// information from one photo; several photos average it down.
+double pose_sd(const Scan& scan, const TracedArris& traced) {
+  const Vector3d centre = traced.frame.origin;
+  std::vector<double> weight(scan.photos.size(), 0);
+  for (const ArrisObservation& o : traced.observations) weight[o.photo.value] += o.weight / (o.sd_mm * o.sd_mm);
+  double sum = 0, var = 0;
+  for (std::size_t i = 0; i < weight.size(); ++i) {
+    if (weight[i] <= 0) continue;
+    const ScannedPhoto& photo = scan.photos[PhotoIndex(i)];
+    const Vector3d pc = photo.camera_T_bowl * centre;
+    Eigen::Matrix<double, 3, 7> j;  // d p_camera / d (rotation vector, translation), and focal length as a scaling
+    j << 0, pc.z(), -pc.y(), 1, 0, 0, pc.x(), -pc.z(), 0, pc.x(), 0, 1, 0, pc.y(), pc.y(), -pc.x(), 0, 0, 0, 1, 0;
+    const Eigen::Matrix3d c = j * photo.covariance * j.transpose();
+    sum += weight[i];
+    var += weight[i] * weight[i] * (c(0, 0) + c(1, 1)) / 2;
+  }
+  return sum > 0 ? std::sqrt(var) / sum : 0;
+}
+
+TileResult fit_tile(const Scan& scan, const Surface& surface, const IndexedVector<PhotoIndex, Picture>& pictures,
+                    const Plan& plan, TileIndex index) {
+  TileResult result;
+  FitTile& tile = result.tile;
+  tile.label = plan.tiles[index].label;
+  tile.ring = plan.tiles[index].ring;
+  const FaceStart start = start_face(surface.heights, plan, index);
+  tile.state = start.state;
+  if (start.state != TileState::placed) return result;
+  const PieceFace planned = planned_face(plan, index);
+  const PlacedOutline placed = place_outline(scan, pictures, start.frame, planned.outline, {});
+  const TracedArris traced = trace_arris(scan, pictures, start.frame, placed.outline, placed.polarity);
+  tile.face = traced.frame;
+  for (const Vector2d& p : traced.outline) tile.arris.push_back(traced.frame.lift(p));
+  tile.arris_sd_mm = traced.sd_mm;
+  tile.height_mm = surface.form.locate(traced.frame.lift(centroid(traced.outline))).height;
+  const Walls walls{plan.bevel_deg, plan.tile_thickness_mm, 1.0};
+  tile.root = root_from_bevel(tile.face, tile.arris, walls, surface.form);
+  compare_with_plan(planned, tile.arris, tile);
+  result.measured = {{tile.face, tile.arris, tile.root}, tile.arris_sd_mm, pose_sd(scan, traced)};
+  return result;
+}
+
+FitQuality quality_of(const Scan& scan) {
+  FitQuality q;
+  q.photos_given = scan.quality.photos_given;
+  q.photos_used = static_cast<int>(scan.photos.size());
+  q.reprojection_rms_px = scan.quality.reprojection_rms_px;
+  q.pixel_footprint_mm = scan.quality.pixel_footprint_mm;
+  q.scale_u95_percent = 200 * scan.quality.scale_sd;
+  q.length_error_mm = scan.quality.length_error_mm;
+  q.check_line_given = scan.quality.check_line_given;
+  for (const LeftOut& out : scan.left_out) q.left_out.push_back({out.photo, out.reason});
+  return q;
+}
+
+// The photo that looks most squarely at a seam's narrowest place.
+std::string best_photo(const Scan& scan, const Profile& form, const FitSeam& seam) {
+  const Vector3d up = form.normal(seam.map);
+  double best = 0.2;
+  std::string name;
+  for (const ScannedPhoto& photo : scan.photos) {
+    const double cosine = up.dot((photo.centre() - seam.at).normalized());
+    if (cosine > best && photo.lens.in_frame(photo.project(seam.at), 0.02 * photo.lens.width)) {
+      best = cosine;
+      name = photo.info.name;
+    }
+  }
+  return name;
+}
+
+}  // namespace
+
+FitDocument fit_pieces(const Scan& scan, const Surface& surface, const Plan& plan, const FitOptions& options) {
+  FitDocument fit;
+  fit.name = plan.name;
+  fit.smallest_fill_mm = options.smallest_fill_mm;
+  fit.form_profile = surface.form.points();
+  fit.quality = quality_of(scan);
+  options.progress("measuring the pieces' edges");
+  const auto pictures = read_pictures(scan, 0, false, options.threads);
+  std::vector<TileResult> results(plan.tiles.size());
+  parallel_for(results.size(), options.threads, [&](std::size_t t) {
+    results[t] = fit_tile(scan, surface, pictures, plan, TileIndex(t));
+  });
+  IndexedVector<TileIndex, MeasuredTile> measured;
+  std::vector<std::string> labels;
+  for (TileResult& r : results) {
+    labels.push_back(r.tile.label);
+    fit.tiles.push_back(std::move(r.tile));
+    measured.push_back(std::move(r.measured));
+  }
+  options.progress("measuring the seams");
+  SeamOptions seam_options;
+  seam_options.smallest_fill_mm = options.smallest_fill_mm;
+  seam_options.scale_sd = scan.quality.scale_sd;
+  seam_options.threads = options.threads;
+  fit.seams = measure_seams(measured, labels, surface.form, seam_options);
+  for (FitSeam& seam : fit.seams) seam.best_photo = best_photo(scan, surface.form, seam);
+  return fit;
+}
+
+}  // namespace interstice

@@ -1,0 +1,82 @@
+#include "fit/seams.h"
+
+#include <algorithm>
+#include <cmath>
+
+namespace interstice {
+
+using Eigen::Vector3d;
+
+namespace {
+
+constexpr double kGuard = 1.645;          // one-sided 95 %
+constexpr double kCoverage = 2.0;
+constexpr double kLeastLength_mm = 4.0;   // shorter contacts are points of a junction, not seams
+constexpr double kSeenWithin_mm = 1.5;    // an unseen point counts if a seen one lies this near along the outline
+
+double sd_at(const MeasuredTile& tile, std::size_t segment, double t) {
+  const std::size_t n = tile.sd_mm.size();
+  const double a = tile.sd_mm[segment % n], b = tile.sd_mm[(segment + 1) % n];
+  if (a >= 0 && b >= 0) return (1 - t) * a + t * b;
+  return std::max(a, b);  // one of them seen: that one; none: negative
+}
+
+// The uncertainty of one sample's width, or negative when one of its edges was not seen.
+double width_sd(const MeasuredTile& a, const MeasuredTile& b, const MouthSample& m, const SeamOptions& options) {
+  const MeasuredTile& from = m.from == 0 ? a : b;
+  const MeasuredTile& to = m.from == 0 ? b : a;
+  const double s1 = sd_at(from, m.segment, m.t), s2 = sd_at(to, m.to_segment, m.to_t);
+  if (s1 < 0 || s2 < 0) return -1;
+  const double scale = options.scale_sd * m.width_mm;
+  return std::sqrt(s1 * s1 + s2 * s2 + a.common_sd_mm * a.common_sd_mm + b.common_sd_mm * b.common_sd_mm +
+                   2 * options.edge_bias_sd_mm * options.edge_bias_sd_mm + scale * scale);
+}
+
+FitSeam make_seam(const ShellSeam& shell, const IndexedVector<TileIndex, MeasuredTile>& tiles,
+                  const IndexedVector<TileIndex, SolidBody>& bodies, const std::vector<std::string>& labels,
+                  const MouthSummary& summary, const Profile& form, const SeamOptions& options) {
+  const MeasuredTile &a = tiles[shell.a], &b = tiles[shell.b];
+  FitSeam seam;
+  seam.tiles = {labels[shell.a.value], labels[shell.b.value]};
+  seam.length_mm = summary.length_mm;
+  seam.tight_length_mm = summary.tight_length_mm;
+  seam.at = summary.at;
+  seam.map = form.locate(summary.at).uv;
+  for (const MouthSample& m : shell.samples) {
+    seam.samples.push_back({m.s_mm, m.width_mm, width_sd(a, b, m, options), m.on_a, m.on_b});
+  }
+  const double sd = seam.samples[summary.narrowest_sample].sd_mm;
+  if (sd < 0) return seam;
+  seam.narrowest_mm = summary.narrowest_mm;
+  seam.u95_mm = kCoverage * sd;
+  seam.verdict = verdict_on(summary.narrowest_mm, sd, options.smallest_fill_mm);
+  if (const auto throat = throat_of(bodies[shell.a], bodies[shell.b])) seam.throat_mm = throat->width_mm;
+  seam.throat_from = ThroatFrom::bevel;
+  return seam;
+}
+
+}  // namespace
+
+Verdict verdict_on(double width_mm, double sd_mm, double limit_mm) {
+  if (width_mm >= limit_mm + kGuard * sd_mm) return Verdict::clear;
+  if (width_mm <= limit_mm - kGuard * sd_mm) return Verdict::too_tight;
+  return Verdict::doubtful;
+}
+
+std::vector<FitSeam> measure_seams(const IndexedVector<TileIndex, MeasuredTile>& tiles,
+                                   const std::vector<std::string>& labels, const Profile& form,
+                                   const SeamOptions& options) {
+  IndexedVector<TileIndex, SolidBody> bodies;
+  for (const MeasuredTile& tile : tiles) {
+    bodies.push_back(tile.solid.arris.empty() ? SolidBody() : SolidBody(tile.solid));
+  }
+  std::vector<FitSeam> seams;
+  for (const ShellSeam& shell : mouths_of_shell(bodies, {}, options.threads)) {
+    const auto summary = summarise_mouth(shell.samples, options.smallest_fill_mm);
+    if (!summary || summary->length_mm < kLeastLength_mm) continue;
+    seams.push_back(make_seam(shell, tiles, bodies, labels, *summary, form, options));
+  }
+  return seams;
+}
+
+}  // namespace interstice

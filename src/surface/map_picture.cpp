@@ -1,0 +1,57 @@
+#include "surface/map_picture.h"
+
+#include <algorithm>
+
+#include "core/parallel.h"
+
+namespace interstice {
+
+using Eigen::Vector2d;
+using Eigen::Vector3d;
+
+std::vector<PhotoIndex> views_of(const Scan& scan, const Vector3d& p, const Vector3d& normal, std::size_t most,
+                                 double least_cosine) {
+  std::vector<std::pair<double, PhotoIndex>> seen;
+  for (std::size_t i = 0; i < scan.photos.size(); ++i) {
+    const ScannedPhoto& photo = scan.photos[PhotoIndex(i)];
+    const double cosine = normal.dot((photo.centre() - p).normalized());
+    if (cosine < least_cosine) continue;
+    if (!photo.lens.in_frame(photo.project(p), 3)) continue;
+    seen.emplace_back(-cosine, PhotoIndex(i));
+  }
+  std::sort(seen.begin(), seen.end());
+  if (seen.size() > most) seen.resize(most);
+  std::vector<PhotoIndex> out;
+  for (const auto& [cosine, photo] : seen) out.push_back(photo);
+  return out;
+}
+
+cv::Mat map_picture(const Scan& scan, const IndexedVector<PhotoIndex, Picture>& pictures, const Profile& profile,
+                    const MapGrid& grid, double height_mm, const cv::Mat& heights, std::size_t most, int threads) {
+  cv::Mat out(grid.side(), grid.side(), CV_32FC3, cv::Scalar::all(NAN));
+  const double limit = profile.length() + 2;
+  parallel_for(static_cast<std::size_t>(grid.side()), threads, [&](std::size_t r) {
+    const int row = static_cast<int>(r);
+    for (int column = 0; column < grid.side(); ++column) {
+      const Vector2d uv = grid.uv(column, row);
+      if (uv.norm() > limit) continue;
+      const double h = heights.empty() ? height_mm : static_cast<double>(heights.at<float>(row, column));
+      if (!std::isfinite(h)) continue;
+      const Vector3d p = profile.point(uv, h);
+      cv::Vec3f sum(0, 0, 0);
+      int n = 0;
+      for (const PhotoIndex photo : views_of(scan, p, profile.normal(uv), most)) {
+        const Picture& picture = pictures[photo];
+        const Vector2d q = picture.from_photo(scan.photos[photo].project(p));
+        const int x = static_cast<int>(std::lround(q.x())), y = static_cast<int>(std::lround(q.y()));
+        if (x < 0 || y < 0 || x >= picture.colour.cols || y >= picture.colour.rows) continue;
+        sum += cv::Vec3f(picture.colour.at<cv::Vec3b>(y, x));
+        ++n;
+      }
+      if (n > 0) out.at<cv::Vec3f>(row, column) = sum * (1.0f / static_cast<float>(n));
+    }
+  });
+  return out;
+}
+
+}  // namespace interstice

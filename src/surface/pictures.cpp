@@ -1,0 +1,40 @@
+#include "surface/pictures.h"
+
+#include <algorithm>
+#include <cmath>
+#include <opencv2/imgproc.hpp>
+
+#include "core/parallel.h"
+
+namespace interstice {
+namespace {
+
+cv::Mat reduced(const cv::Mat& picture, int factor) {
+  if (factor == 1) return picture;
+  const cv::Rect whole(0, 0, picture.cols / factor * factor, picture.rows / factor * factor);
+  cv::Mat small;
+  cv::resize(picture(whole), small, cv::Size(picture.cols / factor, picture.rows / factor), 0, 0, cv::INTER_AREA);
+  return small;
+}
+
+}  // namespace
+
+IndexedVector<PhotoIndex, Picture> read_pictures(const Scan& scan, double footprint_mm, bool colour, int threads) {
+  IndexedVector<PhotoIndex, Picture> out(scan.photos.size());
+  const double full = std::max(1e-3, scan.quality.pixel_footprint_mm);
+  const int factor = std::clamp(static_cast<int>(footprint_mm / full), 1, 16);
+  parallel_for(scan.photos.size(), threads, [&](std::size_t i) {
+    const PhotoInfo& info = scan.photos[PhotoIndex(i)].info;
+    Picture& picture = out[PhotoIndex(i)];
+    picture.factor = factor;
+    if (colour) {
+      picture.colour = reduced(read_photo_colour(info), factor);
+      cv::cvtColor(picture.colour, picture.grey, cv::COLOR_BGR2GRAY);
+    } else {
+      picture.grey = reduced(read_photo_grey(info), factor);
+    }
+  });
+  return out;
+}
+
+}  // namespace interstice

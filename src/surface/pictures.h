@@ -1,0 +1,38 @@
+// The photos' pictures, decoded once and kept at the size a stage needs.
+#pragma once
+
+#include <opencv2/core/mat.hpp>
+#include <vector>
+
+#include "scan/scan.h"
+
+namespace interstice {
+
+// One photo's picture reduced by a whole factor (area mean). Picture pixel q shows photo pixel
+// (q + 0.5) * factor - 0.5.
+struct Picture {
+  cv::Mat grey;    // CV_8U
+  cv::Mat colour;  // CV_8UC3, B G R; empty unless asked for
+  int factor = 1;
+
+  Eigen::Vector2d from_photo(const Eigen::Vector2d& pixel) const {
+    return ((pixel.array() + 0.5) / factor - 0.5).matrix();
+  }
+};
+
+// Pictures of all photos of a scan with a footprint of at most `footprint_mm` where the factor allows (1: full
+// size). Throws PhotoError when a photo can no longer be read.
+IndexedVector<PhotoIndex, Picture> read_pictures(const Scan& scan, double footprint_mm, bool colour, int threads);
+
+// Bilinear value of a single-channel 8-bit picture; NaN outside.
+inline float sample(const cv::Mat& grey, double x, double y) {
+  if (!(x >= 0 && y >= 0 && x < grey.cols - 1 && y < grey.rows - 1)) return NAN;
+  const int ix = static_cast<int>(x), iy = static_cast<int>(y);
+  const float fx = static_cast<float>(x - ix), fy = static_cast<float>(y - iy);
+  const uchar* p = grey.ptr<uchar>(iy) + ix;
+  const uchar* q = grey.ptr<uchar>(iy + 1) + ix;
+  return (1 - fy) * ((1 - fx) * static_cast<float>(p[0]) + fx * static_cast<float>(p[1])) +
+         fy * ((1 - fx) * static_cast<float>(q[0]) + fx * static_cast<float>(q[1]));
+}
+
+}  // namespace interstice

@@ -1,0 +1,85 @@
+#include "surface/surface.h"
+
+#include <algorithm>
+#include <cmath>
+#include <opencv2/imgproc.hpp>
+
+#include "core/errors.h"
+#include "surface/form_offset.h"
+#include "surface/map_picture.h"
+
+namespace interstice {
+namespace {
+
+// Patches of a few millimetres are compared: finer pictures only add noise and cost.
+constexpr double kDenseFootprint_mm = 0.6;
+// Highest a face may stand over the stock's thickness: flat faces over a round form, pieces lifted by glue.
+constexpr double kHeadroom_mm = 5.0;
+// The right turn must stand out of the others: chance maxima of a smooth curve over a full turn stay under three
+// standard deviations.
+constexpr double kLeastClearance = 3.0;
+
+}  // namespace
+
+cv::Mat filled_heights(const HeightField& field, double fallback_mm) {
+  const cv::Mat known = field.height == field.height;  // NaN differs from itself
+  cv::Mat values = field.height.clone();
+  values.setTo(0, ~known);
+  cv::Mat weight;
+  known.convertTo(weight, CV_32F, 1.0 / 255);
+  cv::Mat filled = values.clone();
+  cv::Mat todo = ~known;
+  for (double sigma = 1.5; sigma < 20 && cv::countNonZero(todo) > 0; sigma *= 2) {
+    cv::Mat v, w;
+    cv::GaussianBlur(values, v, {0, 0}, sigma);
+    cv::GaussianBlur(weight, w, {0, 0}, sigma);
+    const cv::Mat enough = (w > 0.05f) & todo;
+    cv::Mat ratio = v / w;
+    ratio.copyTo(filled, enough);
+    todo &= ~enough;
+  }
+  filled.setTo(fallback_mm, todo);
+  return filled;
+}
+
+Surface build_surface(Scan& scan, const Plan& plan, const SurfaceOptions& options) {
+  Surface surface;
+  options.progress("laying the photos out on the form");
+  const auto pictures = read_pictures(scan, kDenseFootprint_mm, true, options.threads);
+  const MapGrid grid = MapGrid::covering(plan.profile.length() + 2, options.grid_mm);
+  const cv::Mat flat = map_picture(scan, pictures, plan.profile, grid, plan.tile_thickness_mm + 0.5, {}, 2,
+                                   options.threads);
+  surface.turn = find_turn(flat, grid, plan, plan.tile_thickness_mm);
+  if (surface.turn.clearance < kLeastClearance) {
+    throw MeasureError(
+        "the plan's pattern was not found on the form; check that this is the form's plan and photograph it from "
+        "all round, also from above");
+  }
+  turn_scan(scan, surface.turn.angle);
+  options.progress("measuring heights");
+  HeightOptions heights;
+  heights.highest_mm = plan.tile_thickness_mm + kHeadroom_mm;
+  heights.threads = options.threads;
+  surface.heights = sweep_heights(scan, pictures, plan.profile, grid, heights);
+  surface.form = plan.profile.offset(form_offsets(surface.heights, plan));
+  options.progress("drawing the map");
+  surface.ortho_grid = MapGrid::covering(plan.profile.length() + 2, options.ortho_mm);
+  cv::Mat fine;
+  const cv::Mat filled = filled_heights(surface.heights, plan.tile_thickness_mm);
+  // Both grids have the pole in the middle cell; the map from fine to coarse cells is linear.
+  const double ratio = surface.ortho_grid.step_mm / grid.step_mm;
+  const double shift = grid.centre - surface.ortho_grid.centre * ratio;
+  cv::Mat columns(surface.ortho_grid.side(), surface.ortho_grid.side(), CV_32F), rows = columns.clone();
+  for (int r = 0; r < columns.rows; ++r) {
+    for (int c = 0; c < columns.cols; ++c) {
+      columns.at<float>(r, c) = static_cast<float>(c * ratio + shift);
+      rows.at<float>(r, c) = static_cast<float>(r * ratio + shift);
+    }
+  }
+  cv::remap(filled, fine, columns, rows, cv::INTER_LINEAR, cv::BORDER_REPLICATE);
+  const cv::Mat colours = map_picture(scan, pictures, plan.profile, surface.ortho_grid, 0, fine, 1, options.threads);
+  colours.convertTo(surface.ortho, CV_8UC3);
+  return surface;
+}
+
+}  // namespace interstice

@@ -1,0 +1,40 @@
+// The surface stage as one call: the pattern's turn, dense heights, the form as it truly is, pictures on the map.
+//
+// Frame `bowl`: after build_surface() the scan is turned so that the plan's labels lie where the plan draws them.
+// Errors: MeasureError when the plan's pattern is not on the form.
+#pragma once
+
+#include <functional>
+#include <opencv2/core/mat.hpp>
+#include <string>
+#include <vector>
+
+#include "plan/plan.h"
+#include "scan/scan.h"
+#include "surface/height_field.h"
+#include "surface/turn.h"
+
+namespace interstice {
+
+struct Surface {
+  Profile form;          // the plan's profile moved to where the form was measured to be
+  HeightField heights;   // over the plan's profile, in the turned frame
+  MapGrid ortho_grid;
+  cv::Mat ortho;         // CV_8UC3, true-ortho picture: every cell coloured where its own height puts it
+  Turn turn;
+};
+
+struct SurfaceOptions {
+  double grid_mm = 1.0;
+  double ortho_mm = 0.5;
+  int threads = 0;
+  std::function<void(const std::string&)> progress = [](const std::string&) {};
+};
+
+Surface build_surface(Scan& scan, const Plan& plan, const SurfaceOptions& options);
+
+// Heights without holes: unknown cells take the mean of their surroundings (the piece's thickness where nothing is
+// near). For pictures and the cloud, not for measuring.
+cv::Mat filled_heights(const HeightField& field, double fallback_mm);
+
+}  // namespace interstice
