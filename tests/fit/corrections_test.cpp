@@ -1,0 +1,516 @@
+// The optimiser against brute force on plane scenes where every answer is exact, and the rules it has to
+// keep.
+#include "fit/corrections.h"
+
+#include <gtest/gtest.h>
+
+#include <algorithm>
+#include <bit>
+#include <cmath>
+#include <random>
+#include <set>
+
+#include "core/errors.h"
+#include "fit/generated_shell.h"
+
+namespace interstice {
+namespace {
+
+using Eigen::Vector2d;
+using Eigen::Vector3d;
+
+constexpr double kFar = 1e6;  // pieces lie so far from the axis that rings are straight
+
+// Blocks with vertical walls on a flat form, at (along the ring, towards the pole); along the ring is +y
+// there.
+struct Scene {
+  Plan plan;
+  FitDocument fit;
+
+  Scene() {
+    plan.profile = Profile({{0, 50}, {kFar / 2, 50}, {kFar, 50}, {2 * kFar, 50}, {2 * kFar + 100, 0}});
+    plan.tile_thickness_mm = 12;
+    plan.bevel_deg = 0;
+    fit.smallest_fill_mm = 3.0;
+    fit.form_profile = plan.profile.points();
+  }
+  void add(const std::string& label, double along, double pole, double width, double height,
+           TileState state = TileState::placed) {
+    PlannedTile tile;
+    tile.label = label;
+    const double x = kFar - pole, y = along;
+    const Polygon corners{{x, y}, {x, y + width}, {x - height, y + width}, {x - height, y}};
+    const Vector3d up = plan.profile.normal({kFar, 0});
+    FitTile measured;
+    measured.label = label;
+    measured.state = state;
+    for (std::size_t i = 0; i < 4; ++i) {
+      const Vector2d a = corners[i], b = corners[(i + 1) % 4];
+      for (int k = 0; k < 40; ++k) {
+        const Vector2d p = a + (b - a) * (k / 40.0);
+        tile.outline.push_back(p);
+        measured.arris.emplace_back(p.x(), p.y(), 62);
+        measured.root.emplace_back(p.x(), p.y(), 50);
+      }
+    }
+    measured.face = make_plane_frame({x - height / 2, y + width / 2, 62}, up, {0, 1, 0});
+    measured.arris_sd_mm.assign(measured.arris.size(), 0.01);
+    if (state != TileState::placed)
+      measured.arris.clear(), measured.root.clear(), measured.arris_sd_mm.clear();
+    plan.tiles.push_back(tile);
+    fit.tiles.push_back(measured);
+  }
+  // A row along the ring with the given gaps, pieces 40 wide and 40 high.
+  void add_row(const std::vector<double>& gaps) {
+    double along = 0;
+    for (std::size_t i = 0; i <= gaps.size(); ++i) {
+      add(std::string(1, static_cast<char>('A' + i)), along, 0, 40, 40);
+      if (i < gaps.size()) along += 40 + gaps[i];
+    }
+  }
+  void measure(double u95_mm = 0) { testing::measure_seams(fit, u95_mm); }
+};
+
+double random_tenth(std::mt19937& random, int low, int high) {
+  for (;;) {
+    const int k = std::uniform_int_distribution<int>(low, high)(random);
+    if (k != 30) return k / 10.0;  // just the smallest fill: on the fence
+  }
+}
+
+// Is there a place for every piece of a row? Difference constraints, by Bellman and Ford.
+struct Edge {
+  std::size_t from, to;
+  double length;  // position of `to` <= position of `from` + length
+};
+bool has_places(std::size_t count, const std::vector<Edge>& edges) {
+  std::vector<double> x(count, 0);
+  for (std::size_t round = 0; round <= count; ++round) {
+    bool changed = false;
+    for (const Edge& e : edges) {
+      if (x[e.from] + e.length < x[e.to] - 1e-9) x[e.to] = x[e.from] + e.length, changed = true;
+    }
+    if (!changed) return true;
+  }
+  return false;
+}
+
+// Row of pieces: the last node is the bench, where untouched pieces stay.
+bool row_feasible(const std::vector<double>& gaps, unsigned touched, double most_move, double most_sand) {
+  const std::size_t n = gaps.size() + 1, bench = n;
+  std::vector<Edge> edges;
+  for (std::size_t i = 0; i < n; ++i) {
+    const double most = touched >> i & 1u ? most_move : 0;
+    edges.push_back({bench, i, most});
+    edges.push_back({i, bench, most});
+  }
+  for (std::size_t i = 0; i + 1 < n; ++i) {
+    const double sand = most_sand * ((touched >> i & 1u) + (touched >> (i + 1) & 1u));
+    edges.push_back({i + 1, i, gaps[i] + sand - 3.0});              // not closer than the smallest fill
+    edges.push_back({i, i + 1, std::max(gaps[i], 8.0) - gaps[i]});  // not farther than 8 mm
+  }
+  return has_places(n + 1, edges);
+}
+
+std::optional<int> fewest_in_row(const std::vector<double>& gaps, double most_move, double most_sand) {
+  std::optional<int> best;
+  for (unsigned s = 0; s < 1u << (gaps.size() + 1); ++s) {
+    if (row_feasible(gaps, s, most_move, most_sand) && (!best || std::popcount(s) < *best))
+      best = std::popcount(s);
+  }
+  return best;
+}
+
+TEST(CorrectionsBruteForce, fewest_pieces_of_a_row_by_moving) {
+  std::mt19937 random(5);
+  int solvable = 0;
+  for (int trial = 0; trial < 40; ++trial) {
+    std::vector<double> gaps;
+    const int count = std::uniform_int_distribution<int>(1, 4)(random);
+    for (int i = 0; i < count; ++i) gaps.push_back(random_tenth(random, 15, 55));
+    Scene scene;
+    scene.add_row(gaps);
+    scene.measure();
+    CorrectionOptions options;
+    options.max_move_mm = 1.5;
+    options.max_turn_deg = 0;
+    options.max_sand_mm = 0;
+    const CorrectionResult result = propose_corrections(scene.fit, scene.plan, options);
+    const auto best = fewest_in_row(gaps, options.max_move_mm, 0);
+    SCOPED_TRACE(::testing::PrintToString(gaps));
+    EXPECT_EQ(best.has_value(), result.refused.empty());
+    if (!best) continue;
+    ++solvable;
+    EXPECT_EQ(static_cast<int>(result.pieces_touched), *best);
+    for (const auto& seam : result.seams) EXPECT_GE(seam.after_mm, std::min(3.0, seam.before_mm) - 1e-6);
+  }
+  EXPECT_GT(solvable, 15);
+}
+
+TEST(CorrectionsBruteForce, fewest_pieces_of_a_row_by_moving_and_sanding) {
+  std::mt19937 random(6);
+  int solvable = 0;
+  for (int trial = 0; trial < 30; ++trial) {
+    std::vector<double> gaps;
+    const int count = std::uniform_int_distribution<int>(2, 5)(random);
+    for (int i = 0; i < count; ++i) gaps.push_back(random_tenth(random, 12, 45));
+    Scene scene;
+    scene.add_row(gaps);
+    scene.measure();
+    CorrectionOptions options;
+    options.max_move_mm = 0.8;
+    options.max_turn_deg = 0;
+    options.max_sand_mm = 0.5;
+    const CorrectionResult result = propose_corrections(scene.fit, scene.plan, options);
+    const auto best = fewest_in_row(gaps, options.max_move_mm, options.max_sand_mm);
+    SCOPED_TRACE(::testing::PrintToString(gaps));
+    EXPECT_EQ(best.has_value(), result.refused.empty());
+    if (!best) continue;
+    ++solvable;
+    EXPECT_EQ(static_cast<int>(result.pieces_touched), *best);
+  }
+  EXPECT_GT(solvable, 10);
+}
+
+TEST(CorrectionsBruteForce, least_travel_among_the_fewest_pieces) {
+  std::mt19937 random(7);
+  for (int trial = 0; trial < 12; ++trial) {
+    std::vector<double> gaps;
+    for (int i = 0; i < 3; ++i) gaps.push_back(random_tenth(random, 20, 50));
+    if (!fewest_in_row(gaps, 1.2, 0) || *fewest_in_row(gaps, 1.2, 0) == 0) continue;
+    // Every place in tenths of every set of the fewest pieces.
+    const int fewest = *fewest_in_row(gaps, 1.2, 0);
+    double least = 1e9;
+    for (unsigned s = 0; s < 16; ++s) {
+      if (std::popcount(s) != fewest) continue;
+      std::array<int, 4> x{};
+      for (x[0] = s & 1 ? -12 : 0; x[0] <= (s & 1 ? 12 : 0); ++x[0])
+        for (x[1] = s & 2 ? -12 : 0; x[1] <= (s & 2 ? 12 : 0); ++x[1])
+          for (x[2] = s & 4 ? -12 : 0; x[2] <= (s & 4 ? 12 : 0); ++x[2])
+            for (x[3] = s & 8 ? -12 : 0; x[3] <= (s & 8 ? 12 : 0); ++x[3]) {
+              bool good = true;
+              double travel = 0;
+              for (std::size_t i = 0; i < 4; ++i) travel += std::abs(x[i]) / 10.0;
+              for (std::size_t i = 0; i < 3; ++i) good &= gaps[i] + (x[i + 1] - x[i]) / 10.0 >= 3.0 - 1e-9;
+              if (good) least = std::min(least, travel);
+            }
+    }
+    Scene scene;
+    scene.add_row(gaps);
+    scene.measure();
+    CorrectionOptions options;
+    options.max_move_mm = 1.2;
+    options.max_turn_deg = 0;
+    options.max_sand_mm = 0;
+    const CorrectionResult result = propose_corrections(scene.fit, scene.plan, options);
+    SCOPED_TRACE(::testing::PrintToString(gaps));
+    EXPECT_GE(result.movement_mm, least - 1e-6);
+    EXPECT_LE(result.movement_mm, 1.05 * least + 0.11);
+  }
+}
+
+// Six blocks in two courses, glued: seams between neighbours, each to be sanded from either side.
+TEST(CorrectionsBruteForce, fewest_pieces_of_a_wall_by_sanding) {
+  std::mt19937 random(8);
+  for (int trial = 0; trial < 15; ++trial) {
+    Scene scene;
+    const double rise = random_tenth(random, 22, 45);
+    std::array<double, 2> gap{random_tenth(random, 22, 45), random_tenth(random, 22, 45)};
+    double along = 0;
+    for (int column = 0; column < 3; ++column) {
+      scene.add("A" + std::to_string(column), along, 0, 40, 40);
+      scene.add("B" + std::to_string(column), along, 40 + rise + 0.3 * column, 40, 40);
+      if (column < 2) along += 40 + gap[static_cast<std::size_t>(column)];
+    }
+    scene.measure();
+    CorrectionOptions options;
+    options.glued = true;
+    options.max_sand_mm = 0.5;
+    options.seam_value.assign(scene.fit.seams.size(), 1.0);
+    const CorrectionResult result = propose_corrections(scene.fit, scene.plan, options);
+    std::size_t given_up = 99, touched = 99;
+    for (unsigned s = 0; s < 64; ++s) {
+      std::size_t lost = 0;
+      for (const FitSeam& seam : scene.fit.seams) {
+        double off = 0;
+        for (const std::string& label : seam.tiles) {
+          const auto place = std::find_if(scene.fit.tiles.begin(), scene.fit.tiles.end(),
+                                          [&](const auto& t) { return t.label == label; });
+          off += s >> (place - scene.fit.tiles.begin()) & 1 ? 0.5 : 0;
+        }
+        lost += *seam.narrowest_mm + off < 3.0 - 1e-9;
+      }
+      const auto count = static_cast<std::size_t>(std::popcount(s));
+      if (lost < given_up || (lost == given_up && count < touched)) given_up = lost, touched = count;
+    }
+    SCOPED_TRACE(::testing::PrintToString(gap) + " " + std::to_string(rise));
+    EXPECT_EQ(result.refused.size(), given_up);
+    EXPECT_EQ(result.pieces_touched, touched);
+  }
+}
+
+TEST(Corrections, nothing_to_do_is_nothing_done) {
+  Scene scene;
+  scene.add_row({3.5, 4.0});
+  scene.measure(0.2);
+  const CorrectionResult result = propose_corrections(scene.fit, scene.plan);
+  EXPECT_TRUE(result.corrections.empty());
+  EXPECT_TRUE(result.refused.empty());
+}
+
+TEST(Corrections, doubtful_seams_are_raised_by_their_guard_band) {
+  Scene scene;
+  scene.add_row({3.1});
+  scene.measure(0.4);  // guard band 1.645 * 0.2 = 0.329
+  ASSERT_EQ(scene.fit.seams[0].verdict, Verdict::doubtful);
+  const CorrectionResult result = propose_corrections(scene.fit, scene.plan);
+  ASSERT_EQ(result.seams.size(), 1u);
+  EXPECT_NEAR(result.seams[0].needed_mm, 3.329, 1e-9);
+  EXPECT_GE(result.seams[0].after_mm, 3.329 - 1e-6);
+  EXPECT_LE(result.seams[0].after_mm, 3.45);
+}
+
+TEST(Corrections, what_can_not_be_had_is_said) {
+  Scene scene;
+  scene.add_row({1.0});
+  scene.measure();
+  CorrectionOptions options;
+  options.max_move_mm = 0.3;
+  options.max_turn_deg = 0;
+  options.max_sand_mm = 0.5;
+  const CorrectionResult result = propose_corrections(scene.fit, scene.plan, options);
+  EXPECT_TRUE(result.corrections.empty());
+  ASSERT_EQ(result.refused.size(), 1u);
+  EXPECT_EQ(result.refused[0], "no move frees A; recut it 2.0 mm narrower on the side of B");
+  options.glued = true;
+  EXPECT_EQ(
+      propose_corrections(scene.fit, scene.plan, options).refused.at(0),
+      "sanding up to 0.5 mm does not free A, which is glued; recut it 2.0 mm narrower on the side of B");
+  options.locked = {"A", "B"};
+  EXPECT_EQ(
+      propose_corrections(scene.fit, scene.plan, options).refused.at(0),
+      "both A and B are locked; unlock one, or take A out and recut it 2.0 mm narrower on the side of B");
+}
+
+TEST(Corrections, locks_glue_and_preference_are_kept) {
+  Scene scene;
+  scene.add_row({2.2, 4.5});
+  scene.measure();
+  CorrectionOptions options;
+  options.locked = {"A"};
+  for (const Correction& c : propose_corrections(scene.fit, scene.plan, options).corrections)
+    EXPECT_NE(c.tile, "A");
+  options.locked = {"B"};
+  for (const Correction& c : propose_corrections(scene.fit, scene.plan, options).corrections)
+    EXPECT_EQ(c.tile, "A");
+  options.locked.clear();
+  options.glued = true;
+  for (const Correction& c : propose_corrections(scene.fit, scene.plan, options).corrections) {
+    EXPECT_EQ(c.action, Correction::Action::sand);
+    EXPECT_NEAR(c.depth_mm, 0.8, 1e-9);
+    EXPECT_NEAR(c.length_mm, 42, 4);
+  }
+  options.glued = false;
+  options.prefer = CorrectionOptions::Prefer::sand;
+  EXPECT_EQ(propose_corrections(scene.fit, scene.plan, options).movement_mm, 0);
+  options.prefer = CorrectionOptions::Prefer::move;
+  EXPECT_EQ(propose_corrections(scene.fit, scene.plan, options).wood_mm3, 0);
+}
+
+TEST(Corrections, a_piece_in_the_middle_does_not_close_the_seam_behind_it) {
+  Scene scene;
+  scene.add_row({2.0, 3.2, 2.0});
+  scene.measure();
+  CorrectionOptions options;
+  options.max_sand_mm = 0;
+  const CorrectionResult result = propose_corrections(scene.fit, scene.plan, options);
+  EXPECT_TRUE(result.refused.empty());
+  for (const auto& seam : result.seams) EXPECT_GE(seam.after_mm, 3.0 - 1e-6);
+  EXPECT_EQ(result.pieces_touched, 2u);  // the outer two
+}
+
+TEST(Corrections, wide_seams_are_not_opened_beyond_the_limit) {
+  // B stands over E, 2 mm away, and over G, 7.9 mm away: it can rise by 0.1 mm only unless G follows.
+  Scene scene;
+  scene.add("E", 0, 0, 18, 40);
+  scene.add("G", 27, -5.9, 18, 40);
+  scene.add("B", 0, 42, 45, 40);
+  scene.measure();
+  CorrectionOptions options;
+  options.max_sand_mm = 0;
+  options.max_turn_deg = 0;
+  options.locked = {"E", "G"};
+  EXPECT_EQ(propose_corrections(scene.fit, scene.plan, options).refused.size(), 1u);
+  options.locked = {"E"};
+  const CorrectionResult both = propose_corrections(scene.fit, scene.plan, options);
+  EXPECT_TRUE(both.refused.empty());
+  EXPECT_EQ(both.pieces_touched, 2u);
+  for (const auto& seam : both.seams) EXPECT_LE(seam.after_mm, std::max(seam.before_mm, 8.0) + 1e-6);
+}
+
+TEST(Corrections, absent_pieces_keep_their_place_and_unseen_ones_are_not_approached) {
+  for (const TileState state : {TileState::absent, TileState::unseen}) {
+    Scene scene;
+    scene.add("A", 0, 0, 40, 40);
+    scene.add("B", 42, 0, 40, 40);
+    scene.add("C", 86, 0, 40, 40, state);  // 4 mm beyond B
+    scene.measure();
+    CorrectionOptions options;
+    options.locked = {"A"};
+    options.max_sand_mm = 0;
+    options.max_turn_deg = 0;
+    const CorrectionResult result = propose_corrections(scene.fit, scene.plan, options);
+    if (state == TileState::absent) {
+      ASSERT_EQ(result.corrections.size(), 1u);
+      EXPECT_NEAR(result.corrections[0].along_mm, 1.0, 1e-9);
+    } else {
+      EXPECT_TRUE(result.corrections.empty());
+      EXPECT_EQ(result.refused.size(), 1u);
+    }
+  }
+}
+
+TEST(Corrections, a_seam_not_seen_is_not_narrowed) {
+  Scene scene;
+  scene.add_row({2.0, 5.0});
+  scene.measure();
+  scene.fit.seams[1].verdict = Verdict::unseen;
+  scene.fit.seams[1].narrowest_mm.reset();
+  scene.fit.seams[1].u95_mm.reset();
+  CorrectionOptions options;
+  options.locked = {"A", "C"};
+  options.max_sand_mm = 0;
+  options.max_turn_deg = 0;
+  EXPECT_EQ(propose_corrections(scene.fit, scene.plan, options).refused.size(), 1u);
+}
+
+TEST(Corrections, worth_decides_the_order) {
+  Scene scene;
+  scene.add_row({2.0, 4.0, 6.0, 4.0, 2.5});
+  scene.measure();
+  CorrectionOptions options;
+  ASSERT_EQ(scene.fit.seams.size(), 5u);
+  options.seam_value = {1, 0, 0, 0, 50};
+  const auto last_first = propose_corrections(scene.fit, scene.plan, options).corrections;
+  options.seam_value = {50, 0, 0, 0, 1};
+  const auto first_first = propose_corrections(scene.fit, scene.plan, options).corrections;
+  ASSERT_EQ(last_first.size(), 2u);
+  ASSERT_EQ(first_first.size(), 2u);
+  EXPECT_EQ(last_first[0].frees.at(0).tiles, (std::array<std::string, 2>{"E", "F"}));
+  EXPECT_EQ(first_first[0].frees.at(0).tiles, (std::array<std::string, 2>{"A", "B"}));
+}
+
+TEST(Corrections, options_are_checked) {
+  Scene scene;
+  scene.add_row({2.0});
+  scene.measure();
+  CorrectionOptions options;
+  options.locked = {"Q"};
+  EXPECT_THROW(propose_corrections(scene.fit, scene.plan, options), InputError);
+  options = {};
+  options.max_move_mm = -1;
+  EXPECT_THROW(propose_corrections(scene.fit, scene.plan, options), InputError);
+  options = {};
+  options.seam_value = {1, 2, 3};
+  EXPECT_THROW(propose_corrections(scene.fit, scene.plan, options), std::invalid_argument);
+}
+
+// On a round form, with noise: the same result over again and on any number of threads, and what is stated is
+// what applying it shows.
+TEST(Corrections, stated_widths_are_those_of_the_what_if) {
+  const testing::GeneratedShell shell = testing::generated_shell(60, 0.2, 3);
+  CorrectionOptions options;
+  const CorrectionResult result = propose_corrections(shell.fit, shell.plan, options);
+  ASSERT_GT(result.pieces_touched, 5u);
+  options.threads = 2;
+  FitDocument one = shell.fit, two = shell.fit;
+  one.corrections = result.corrections;
+  two.corrections = propose_corrections(shell.fit, shell.plan, options).corrections;
+  EXPECT_EQ(write_fit(one), write_fit(two));
+
+  // Through the file, as a user would.
+  const FitDocument after =
+      apply_corrections(shell.fit, shell.plan, parse_corrections(write_fit(one), "fit.json"));
+  std::size_t compared = 0;
+  for (const auto& stated : result.seams) {
+    for (const FitSeam& seam : after.seams) {
+      if (seam.tiles != stated.tiles) continue;
+      EXPECT_NEAR(*seam.narrowest_mm, stated.after_mm, 2e-3) << seam.tiles[0] << "-" << seam.tiles[1];
+      ++compared;
+    }
+  }
+  EXPECT_GT(compared, 20u);
+  for (const FitSeam& seam : after.seams)
+    EXPECT_NE(seam.verdict, Verdict::too_tight) << seam.tiles[0] << "-" << seam.tiles[1];
+  EXPECT_FALSE(width_changes(shell.fit, after).empty());
+  EXPECT_TRUE(propose_corrections(after, shell.plan).corrections.size() <= 2);  // rounding on the fence
+}
+
+TEST(Corrections, what_if_of_nothing_changes_nothing) {
+  const testing::GeneratedShell shell = testing::generated_shell(20, 0.2, 4);
+  const FitDocument after = apply_corrections(shell.fit, shell.plan, {});
+  EXPECT_EQ(write_fit(after), write_fit(shell.fit));
+}
+
+TEST(Corrections, what_if_names_what_is_wrong_in_the_list) {
+  Scene scene;
+  scene.add_row({2.0});
+  scene.measure();
+  Correction c;
+  c.tile = "Z";
+  EXPECT_THROW(apply_corrections(scene.fit, scene.plan, {c}), InputError);
+  c.tile = "A";
+  c.action = Correction::Action::sand;
+  c.facing = "B";
+  c.depth_mm = 0.5;
+  c.from = {kFar + 500, 0};
+  c.to = {kFar + 510, 0};
+  EXPECT_THROW(apply_corrections(scene.fit, scene.plan, {c}), InputError);
+  EXPECT_THROW(parse_corrections("{\"x\": 1}", "c.json"), InputError);
+  EXPECT_THROW(parse_corrections("[{\"tile\": \"A\", \"action\": \"burn\"}]", "c.json"), InputError);
+  EXPECT_EQ(parse_corrections(
+                "[{\"tile\":\"A\",\"action\":\"move\",\"along_mm\":1,\"towards_pole_mm\":0,\"turn_deg\":0}]",
+                "c.json")
+                .size(),
+            1u);
+}
+
+TEST(WorkOrder, speaks_bench_words) {
+  FitDocument fit;
+  Correction sand;
+  sand.action = Correction::Action::sand;
+  sand.tile = "B07";
+  sand.facing = "C03";
+  sand.depth_mm = 0.6;
+  sand.length_mm = 18;
+  sand.frees.push_back({{"B07", "C03"}, 3.24});
+  Correction move;
+  move.tile = "A02";
+  move.along_mm = -1.2;
+  move.towards_pole_mm = 0.3;
+  move.turn_deg = 0.8;
+  fit.corrections = {sand, move};
+  fit.corrections_refused = {"no move frees D01; recut it 1.2 mm narrower on the side of C04"};
+  EXPECT_EQ(work_order(fit),
+            "  1  sand B07 where it faces C03: 0.6 mm over 18 mm  (then B07-C03 3.2 mm)\n"
+            "  2  move A02 1.2 mm clockwise and 0.3 mm towards the foot, turn it 0.8 deg counter-clockwise\n"
+            "  -  no move frees D01; recut it 1.2 mm narrower on the side of C04\n"
+            "Along the ring as seen from above, turns as seen from outside; each piece keeps its tilt.\n"
+            "Sand square to the edge with the bevel kept, running out over 3 mm at both ends. Wood dust "
+            "harms: mask and "
+            "extraction, and what the data sheets say of glue on the edges.\n");
+  EXPECT_EQ(work_order({}), "");
+}
+
+// Worked by hand: 3 mm smallest fill, u95 = 0.2 mm, so u = 0.1 mm and the one-sided 95 % guard band 0.1645
+// mm.
+TEST(Verdicts, guard_band) {
+  EXPECT_NEAR(guard_band_mm(0.2), 0.1645, 1e-12);
+  EXPECT_EQ(verdict_of(3.17, 0.2, 3.0), Verdict::clear);
+  EXPECT_EQ(verdict_of(3.16, 0.2, 3.0), Verdict::doubtful);
+  EXPECT_EQ(verdict_of(2.84, 0.2, 3.0), Verdict::doubtful);
+  EXPECT_EQ(verdict_of(2.83, 0.2, 3.0), Verdict::too_tight);
+}
+
+}  // namespace
+}  // namespace interstice
