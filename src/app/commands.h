@@ -31,7 +31,10 @@ void add_common_options(CLI::App& command, CommonOptions& options);
 // One function per command.
 void add_archive_command(CLI::App& app, Chosen& chosen);
 void add_cards_command(CLI::App& app, Chosen& chosen);
+void add_fit_command(CLI::App& app, Chosen& chosen);
+void add_inspect_command(CLI::App& app, Chosen& chosen);
 void add_lens_command(CLI::App& app, Chosen& chosen);
 void add_pour_command(CLI::App& app, Chosen& chosen);
+void add_scan_command(CLI::App& app, Chosen& chosen);
 
 }  // namespace interstice

@@ -28,8 +28,11 @@ int run(int argc, char** argv) {
   Chosen chosen;
   add_archive_command(app, chosen);
   add_cards_command(app, chosen);
+  add_fit_command(app, chosen);
+  add_inspect_command(app, chosen);
   add_lens_command(app, chosen);
   add_pour_command(app, chosen);
+  add_scan_command(app, chosen);
   try {
     app.parse(argc, argv);
   } catch (const CLI::ParseError& e) {

@@ -1,0 +1,87 @@
+#include <CLI/CLI.hpp>
+#include <cstdio>
+#include <memory>
+
+#include "app/measuring.h"
+#include "core/errors.h"
+#include "core/files.h"
+#include "fit/corrections.h"
+#include "report/bench_list.h"
+#include "report/photo_marks.h"
+#include "surface/cloud.h"
+#include "voids/plan_pours.h"
+
+namespace interstice {
+namespace {
+
+constexpr int kMarkedPx = 2000;  // readable on a tablet, small enough to send
+
+struct InspectArguments : MeasuringArguments {
+  std::string resin;
+};
+
+void write_marked_photos(const Scan& scan, const FitDocument& fit, const std::filesystem::path& folder, int threads) {
+  const std::vector<MarkedPhoto> marked = mark_photos(scan, fit, kMarkedPx, threads);
+  if (marked.empty()) return;
+  std::filesystem::create_directory(folder);
+  for (const MarkedPhoto& m : marked) write_file_atomically(folder / (m.photo + ".jpg"), m.jpeg);
+}
+
+int run_inspect(const InspectArguments& arguments) {
+  Progress progress(arguments.common.quiet, arguments.common.progress);
+  std::optional<Resin> resin;
+  if (!arguments.resin.empty()) resin = read_resin(arguments.resin);
+  StagedFolder folder(arguments.out, "fit.json");
+  const MeasuredScan measured = measure_scan(arguments, progress);
+  FitOptions options;
+  options.smallest_fill_mm = arguments.smallest_fill_mm.value_or(measured.plan.smallest_fill_mm);
+  options.threads = arguments.common.threads;
+  options.progress = [&](const std::string& what) { progress.step(what); };
+  FitDocument fit = fit_pieces(measured.scan, measured.surface, measured.plan, options);
+  progress.step("working out the least work");
+  CorrectionOptions correction_options;
+  correction_options.threads = arguments.common.threads;
+  const CorrectionResult work = propose_corrections(fit, measured.plan, correction_options);
+  fit.corrections = work.corrections;
+  fit.corrections_refused = work.refused;
+  progress.step("what resin reaches");
+  PourOptions pour_options;
+  pour_options.threads = arguments.common.threads;
+  const PourDocument pour = plan_pours(fit, measured.plan, resin, pour_options);
+
+  progress.step("writing the results");
+  const std::filesystem::path& out = folder.work();
+  std::filesystem::create_directory(out / "scan");
+  write_scan_folder(measured, out / "scan");
+  const std::string json = write_fit(fit);
+  write_file_atomically(out / "fit.json", json);
+  write_file_atomically(out / "seams.csv", seams_csv(fit));
+  write_file_atomically(out / "pour.json", write_pour(pour));
+  write_cloud(measured.surface, measured.plan, out / "cloud.ply");
+  write_marked_photos(measured.scan, fit, out / "marked", arguments.common.threads);
+  folder.commit();
+
+  if (arguments.common.json) {
+    std::fputs(json.c_str(), stdout);
+  } else if (!arguments.common.quiet) {
+    std::fputs(measurement_notes(fit).c_str(), stdout);
+    std::fputs(work_order(fit).c_str(), stdout);
+    std::fputs(bench_list(fit).c_str(), stdout);
+  }
+  return all_clear(fit) ? kDone : kNeedsWork;
+}
+
+}  // namespace
+
+void add_inspect_command(CLI::App& app, Chosen& chosen) {
+  auto arguments = std::make_shared<InspectArguments>();
+  CLI::App* command = app.add_subcommand("inspect", "Photos of the form to seams, work order and pour plan, in one go");
+  add_measuring_options(*command, *arguments);
+  command->add_option("--smallest-fill", arguments->smallest_fill_mm, "Narrowest seam that fills, mm (default: the plan's)")
+      ->check(CLI::Range(0.05, 50.0));
+  command->add_option("--resin", arguments->resin, "Resin as its data sheet gives it, for masses, times and steps");
+  add_common_options(*command, arguments->common);
+  command->callback([arguments, &chosen] { chosen.run = [arguments] { return run_inspect(*arguments); }; });
+}
+
+}  // namespace interstice

@@ -1,0 +1,39 @@
+// What the measuring commands (scan, fit, inspect) share: their options and the stages in a row.
+#pragma once
+
+#include <filesystem>
+#include <optional>
+#include <string>
+
+#include "app/commands.h"
+#include "fit/fit.h"
+#include "plan/plan.h"
+#include "scan/scan.h"
+#include "surface/surface.h"
+
+namespace interstice {
+
+struct MeasuringArguments {
+  CommonOptions common;
+  std::string photos, plan, lens, out;
+  std::optional<double> check_line_mm, smallest_fill_mm;
+};
+
+void add_measuring_options(CLI::App& command, MeasuringArguments& arguments);
+
+struct MeasuredScan {
+  Plan plan;
+  Scan scan;
+  Surface surface;
+};
+
+// Reads plan and lens, measures the photos.
+MeasuredScan measure_scan(const MeasuringArguments& arguments, Progress& progress);
+
+// cameras.json, scan.json, surface.json, heights.tif, agreement.tif, ortho.png into an existing folder.
+void write_scan_folder(const MeasuredScan& measured, const std::filesystem::path& folder);
+
+// What the maker should know about the measurement, one line each, for standard output.
+std::string measurement_notes(const FitDocument& fit);
+
+}  // namespace interstice

@@ -1,0 +1,145 @@
+#include "report/photo_marks.h"
+
+#include <algorithm>
+#include <cmath>
+#include <map>
+#include <opencv2/imgcodecs.hpp>
+#include <opencv2/imgproc.hpp>
+
+#include "core/parallel.h"
+#include "report/bench_list.h"
+
+namespace interstice {
+
+using Eigen::Vector2d;
+using Eigen::Vector3d;
+
+namespace {
+
+// Okabe and Ito's colours (Color Universal Design, 2008), B G R.
+const cv::Scalar kVermillion(0, 94, 213), kBlue(178, 114, 0), kWhite(255, 255, 255), kBlack(0, 0, 0);
+
+// The photo as a viewer shows it: scaled and turned by its orientation tag.
+struct View {
+  const ScannedPhoto* photo;
+  double scale;
+  cv::Size size;  // after scaling, before turning
+
+  cv::Point2d place(const Vector3d& p) const {
+    const Vector2d q = photo->project(p);
+    const double x = (q.x() + 0.5) * scale - 0.5, y = (q.y() + 0.5) * scale - 0.5;
+    const double w = size.width - 1, h = size.height - 1;
+    switch (photo->info.exif_orientation) {
+      case 2: return {w - x, y};
+      case 3: return {w - x, h - y};
+      case 4: return {x, h - y};
+      case 5: return {y, x};
+      case 6: return {h - y, x};
+      case 7: return {h - y, w - x};
+      case 8: return {y, w - x};
+      default: return {x, y};
+    }
+  }
+};
+
+void turn_picture(cv::Mat& picture, int orientation) {
+  switch (orientation) {
+    case 2: cv::flip(picture, picture, 1); break;
+    case 3: cv::rotate(picture, picture, cv::ROTATE_180); break;
+    case 4: cv::flip(picture, picture, 0); break;
+    case 5: cv::transpose(picture, picture); break;
+    case 6: cv::rotate(picture, picture, cv::ROTATE_90_CLOCKWISE); break;
+    case 7:
+      cv::transpose(picture, picture);
+      cv::flip(picture, picture, -1);
+      break;
+    case 8: cv::rotate(picture, picture, cv::ROTATE_90_COUNTERCLOCKWISE); break;
+    default: break;
+  }
+}
+
+void draw_line(cv::Mat& picture, const std::vector<cv::Point2d>& points, bool closed, const cv::Scalar& colour,
+               int width) {
+  constexpr int kShift = 4;
+  std::vector<cv::Point> fixed;
+  for (const cv::Point2d& p : points) {
+    if (!(std::abs(p.x) < 1e5 && std::abs(p.y) < 1e5)) return;
+    fixed.emplace_back(static_cast<int>(std::lround(p.x * (1 << kShift))), static_cast<int>(std::lround(p.y * (1 << kShift))));
+  }
+  cv::polylines(picture, std::vector<std::vector<cv::Point>>{fixed}, closed, colour, width, cv::LINE_AA, kShift);
+}
+
+void label(cv::Mat& picture, const std::string& text, cv::Point at, double size, const cv::Scalar& colour) {
+  const int thick = std::max(1, static_cast<int>(std::lround(size * 2)));
+  int base = 0;
+  const cv::Size box = cv::getTextSize(text, cv::FONT_HERSHEY_SIMPLEX, size, thick, &base);
+  at.x = std::clamp(at.x, 2, std::max(2, picture.cols - box.width - 2));
+  at.y = std::clamp(at.y, box.height + 2, std::max(box.height + 2, picture.rows - base - 2));
+  cv::rectangle(picture, {at.x - 3, at.y - box.height - 3}, {at.x + box.width + 3, at.y + base + 1}, kWhite, cv::FILLED);
+  cv::putText(picture, text, at, cv::FONT_HERSHEY_SIMPLEX, size, colour, thick, cv::LINE_AA);
+}
+
+void draw_seam(cv::Mat& picture, const View& view, const FitDocument& fit, const FitSeam& seam, double unit) {
+  const cv::Scalar colour = seam.verdict == Verdict::too_tight ? kVermillion : kBlue;
+  const int thin = std::max(1, static_cast<int>(std::lround(unit)));
+  for (const FitTile& tile : fit.tiles) {
+    if (tile.label != seam.tiles[0] && tile.label != seam.tiles[1]) continue;
+    std::vector<cv::Point2d> outline;
+    Vector3d middle = Vector3d::Zero();
+    for (const Vector3d& p : tile.arris) {
+      outline.push_back(view.place(p));
+      middle += p / static_cast<double>(tile.arris.size());
+    }
+    draw_line(picture, outline, true, kWhite, thin);
+    const cv::Point2d at = view.place(middle);
+    label(picture, tile.label, {static_cast<int>(at.x) - 12, static_cast<int>(at.y)}, 0.42 * unit, kBlack);
+  }
+  std::vector<cv::Point2d> tight;
+  const SeamSample* narrowest = nullptr;
+  for (const SeamSample& s : seam.samples) {
+    if (!narrowest || s.width_mm < narrowest->width_mm) narrowest = &s;
+    if (s.width_mm < fit.smallest_fill_mm) tight.push_back(view.place((s.a + s.b) / 2));
+  }
+  if (tight.size() > 1) draw_line(picture, tight, false, colour, 2 * thin);
+  if (!narrowest) return;
+  const cv::Point2d a = view.place(narrowest->a), b = view.place(narrowest->b);
+  draw_line(picture, {a, b}, false, colour, 3 * thin);
+  const cv::Point at(static_cast<int>((a.x + b.x) / 2), static_cast<int>((a.y + b.y) / 2));
+  cv::circle(picture, at, static_cast<int>(9 * unit), colour, 2 * thin, cv::LINE_AA);
+  char text[80];
+  if (seam.narrowest_mm) std::snprintf(text, sizeof text, "%.1f +- %.1f mm", *seam.narrowest_mm, *seam.u95_mm);
+  else std::snprintf(text, sizeof text, "unseen");
+  label(picture, text, {at.x + static_cast<int>(12 * unit), at.y - static_cast<int>(10 * unit)}, 0.5 * unit, colour);
+}
+
+}  // namespace
+
+std::vector<MarkedPhoto> mark_photos(const Scan& scan, const FitDocument& fit, int longest_px, int threads) {
+  std::map<std::string, std::vector<std::size_t>> by_photo;
+  for (const std::size_t i : seams_needing_work(fit)) {
+    if (!fit.seams[i].best_photo.empty()) by_photo[fit.seams[i].best_photo].push_back(i);
+  }
+  std::vector<MarkedPhoto> out;
+  std::vector<const ScannedPhoto*> photos;
+  for (const ScannedPhoto& photo : scan.photos) {
+    const auto it = by_photo.find(photo.info.name);
+    if (it == by_photo.end()) continue;
+    out.push_back({photo.info.name, {}, it->second});
+    photos.push_back(&photo);
+  }
+  parallel_for(out.size(), threads, [&](std::size_t n) {
+    cv::Mat picture = read_photo_colour(photos[n]->info);
+    const double scale = std::min(1.0, static_cast<double>(longest_px) / std::max(picture.cols, picture.rows));
+    if (scale < 1) cv::resize(picture, picture, {}, scale, scale, cv::INTER_AREA);
+    const View view{photos[n], scale, picture.size()};
+    turn_picture(picture, photos[n]->info.exif_orientation);
+    const double unit = std::max(1.0, std::max(picture.cols, picture.rows) / 1400.0);
+    for (const std::size_t i : out[n].seams) draw_seam(picture, view, fit, fit.seams[i], unit);
+    std::vector<uchar> bytes;
+    cv::imencode(".jpg", picture, bytes, {cv::IMWRITE_JPEG_QUALITY, 88});
+    out[n].jpeg.assign(bytes.begin(), bytes.end());
+  });
+  return out;
+}
+
+}  // namespace interstice

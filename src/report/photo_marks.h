@@ -1,0 +1,23 @@
+// Flagged seams drawn on the maker's own photos.
+#pragma once
+
+#include <filesystem>
+#include <string>
+#include <vector>
+
+#include "fit/fit_document.h"
+#include "scan/scan.h"
+
+namespace interstice {
+
+struct MarkedPhoto {
+  std::string photo;                // name of the photo it is drawn on
+  std::string jpeg;                 // the picture, turned as a viewer would turn the photo
+  std::vector<std::size_t> seams;   // indices into fit.seams of the seams drawn
+};
+
+// One picture for each photo that shows a flagged seam best: both pieces' outlines, the narrowest place and its
+// width. At most `longest_px` on the longer side.
+std::vector<MarkedPhoto> mark_photos(const Scan& scan, const FitDocument& fit, int longest_px, int threads);
+
+}  // namespace interstice

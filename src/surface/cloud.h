@@ -1,0 +1,15 @@
+// The measured surface as a point cloud: binary PLY with colour and normals, written through Open3D.
+#pragma once
+
+#include <filesystem>
+
+#include "plan/plan.h"
+#include "surface/surface.h"
+
+namespace interstice {
+
+// One point a cell of the ortho picture where a height is known nearby; bowl frame, mm. Throws InputError when the
+// file cannot be written.
+void write_cloud(const Surface& surface, const Plan& plan, const std::filesystem::path& path);
+
+}  // namespace interstice
