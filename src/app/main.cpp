@@ -31,6 +31,7 @@ int run(int argc, char** argv) {
   add_fit_command(app, chosen);
   add_inspect_command(app, chosen);
   add_lens_command(app, chosen);
+  add_plan_command(app, chosen);
   add_pour_command(app, chosen);
   add_scan_command(app, chosen);
   try {

@@ -9,7 +9,8 @@ namespace interstice {
 using Eigen::Vector2d;
 using Eigen::Vector3d;
 
-std::vector<Vector2d> surface_line(const Profile& form, const Vector2d& from, const Vector2d& to, double step_mm) {
+std::vector<Vector2d> surface_line(const Profile& form, const Vector2d& from, const Vector2d& to,
+                                   double step_mm) {
   const Vector3d a = form.point(from), b = form.point(to);
   const int n = std::max(1, static_cast<int>(std::ceil((b - a).norm() / step_mm)));
   std::vector<Vector2d> line{from};
@@ -25,7 +26,8 @@ double surface_area(const Profile& form, const Polygon& on_map) {
   for (const Vector2d& p : on_map) rho_max = std::max(rho_max, p.norm());
   std::vector<double> table{0};
   for (double rho = 0; rho < rho_max + step; rho += step) {
-    const double r0 = form.at(rho).rz.x(), r1 = form.at(rho + step / 2).rz.x(), r2 = form.at(rho + step).rz.x();
+    const double r0 = form.at(rho).rz.x(), r1 = form.at(rho + step / 2).rz.x(),
+                 r2 = form.at(rho + step).rz.x();
     table.push_back(table.back() + step / 6 * (r0 + 4 * r1 + r2));
   }
   const auto integral = [&](double rho) {

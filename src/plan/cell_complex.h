@@ -22,9 +22,10 @@ struct CellComplex {
   std::vector<CellSeam> seams;
 };
 
-// The straightest way between two places of the form (their chord, brought down to the form), both ends included.
-std::vector<Eigen::Vector2d> surface_line(const Profile& form, const Eigen::Vector2d& from, const Eigen::Vector2d& to,
-                                          double step_mm);
+// The straightest way between two places of the form (their chord, brought down to the form), both ends
+// included.
+std::vector<Eigen::Vector2d> surface_line(const Profile& form, const Eigen::Vector2d& from,
+                                          const Eigen::Vector2d& to, double step_mm);
 
 // Area on the form enclosed by a polygon on the map (the map's area times its local scale), mm^2.
 double surface_area(const Profile& form, const Polygon& on_map);
@@ -35,6 +36,7 @@ double surface_area(const Profile& form);
 std::vector<int> rings_from_rim(const CellComplex& complex);
 
 // A01, A02, ... ring by ring, counter-clockwise from theta = 0 by the pieces' centres; one label a piece.
-std::vector<std::string> labels_by_ring(const std::vector<int>& rings, const std::vector<Eigen::Vector2d>& centres);
+std::vector<std::string> labels_by_ring(const std::vector<int>& rings,
+                                        const std::vector<Eigen::Vector2d>& centres);
 
 }  // namespace interstice

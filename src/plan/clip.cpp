@@ -8,7 +8,7 @@
 namespace interstice {
 namespace {
 
-constexpr double kGrid = 1e4;           // integer steps per mm
+constexpr double kGrid = 1e4;            // integer steps per mm
 constexpr double kArcTolerance = 0.004;  // mm between a round corner and its chords
 
 ClipperLib::Path to_path(const Polygon& polygon) {
@@ -50,13 +50,17 @@ Region combine(ClipperLib::ClipType type, const Region& a, const Region& b) {
 
 }  // namespace
 
-Region united(const Region& parts) { return combine(ClipperLib::ctUnion, parts, {}); }
+Region united(const Region& parts) {
+  return combine(ClipperLib::ctUnion, parts, {});
+}
 
 Region difference(const Region& from, const Region& take_away) {
   return combine(ClipperLib::ctDifference, from, take_away);
 }
 
-Region intersection(const Region& a, const Region& b) { return combine(ClipperLib::ctIntersection, a, b); }
+Region intersection(const Region& a, const Region& b) {
+  return combine(ClipperLib::ctIntersection, a, b);
+}
 
 Region offset_round(const Region& region, double distance) {
   ClipperLib::ClipperOffset offset(2.0, kArcTolerance * kGrid);

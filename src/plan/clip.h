@@ -12,7 +12,8 @@ using Region = std::vector<Polygon>;  // outer boundaries counter-clockwise, hol
 Region united(const Region& parts);
 Region difference(const Region& from, const Region& take_away);
 Region intersection(const Region& a, const Region& b);
-// Every point within `distance` of the region (negative: every point deeper than that inside it), corners round.
+// Every point within `distance` of the region (negative: every point deeper than that inside it), corners
+// round.
 Region offset_round(const Region& region, double distance);
 // Erosion followed by dilation: corners that stick out get the radius, necks narrower than 2 radii vanish.
 Region opened(const Region& region, double radius);
@@ -21,7 +22,8 @@ double area(const Region& region);
 // The outer boundary with the largest area; empty if there is none.
 Polygon largest(const Region& region);
 
-// A ribbon along a line: half_widths[i] to both sides of line[i], with round ends. Meant for lines that bend gently.
+// A ribbon along a line: half_widths[i] to both sides of line[i], with round ends. Meant for lines that bend
+// gently.
 Polygon ribbon(const std::vector<Eigen::Vector2d>& line, const std::vector<double>& half_widths);
 
 }  // namespace interstice

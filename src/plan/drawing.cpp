@@ -41,7 +41,8 @@ void Drawing::check_line(const Vector2d& from, double length_mm) {
   line(from - Vector2d(0, 2), from + Vector2d(0, 2), 0.25);
   line(to - Vector2d(0, 2), to + Vector2d(0, 2), 0.25);
   char text[120];
-  std::snprintf(text, sizeof text, "check line %g mm, tick to tick: measure it on the print before cutting", length_mm);
+  std::snprintf(text, sizeof text, "check line %g mm, tick to tick: measure it on the print before cutting",
+                length_mm);
   write(from + Vector2d(1.5, 4.2), text, 2.0);
 }
 
@@ -137,7 +138,8 @@ std::string write_pdf(const std::vector<Drawing>& sheets, const std::string& tit
   {
     const Context c(cairo_create(surface.get()));
     for (const Drawing& sheet : sheets) {
-      cairo_pdf_surface_set_size(surface.get(), sheet.width_mm * kPointsPerMm, sheet.height_mm * kPointsPerMm);
+      cairo_pdf_surface_set_size(surface.get(), sheet.width_mm * kPointsPerMm,
+                                 sheet.height_mm * kPointsPerMm);
       cairo_save(c.get());
       cairo_scale(c.get(), kPointsPerMm, kPointsPerMm);
       paint(c.get(), sheet);

@@ -45,8 +45,8 @@ struct Drawing {
 
   void line(const Eigen::Vector2d& a, const Eigen::Vector2d& b, double width_mm = 0.2, Ink ink = kBlack);
   void polygon(const std::vector<Eigen::Vector2d>& points, double width_mm, Ink ink = kBlack);
-  void write(const Eigen::Vector2d& at, const std::string& text, double height_mm, Anchor anchor = Anchor::left,
-             double angle_deg = 0, bool bold = false, Ink ink = kBlack);
+  void write(const Eigen::Vector2d& at, const std::string& text, double height_mm,
+             Anchor anchor = Anchor::left, double angle_deg = 0, bool bold = false, Ink ink = kBlack);
   // A line of the given length with end ticks and its length written under it, to be measured on the print.
   void check_line(const Eigen::Vector2d& from, double length_mm);
 };

@@ -88,8 +88,9 @@ std::string write_dxf(const Drawing& sheet) {
       const double x = text.at.x(), y = sheet.height_mm - text.at.y();
       const int across = text.anchor == Anchor::left ? 0 : text.anchor == Anchor::middle ? 1 : 2;
       const int upright = text.anchor == Anchor::middle ? 2 : 0;
-      dxf.writeText(*out, DL_TextData(x, y, 0, x, y, 0, text.height_mm, 1.0, 0, across, upright, text.text, "Standard",
-                                      text.angle_deg * 3.14159265358979323846 / 180),
+      dxf.writeText(*out,
+                    DL_TextData(x, y, 0, x, y, 0, text.height_mm, 1.0, 0, across, upright, text.text,
+                                "Standard", text.angle_deg * 3.14159265358979323846 / 180),
                     DL_Attributes("marks", 256, -1, "BYLAYER", 1.0));
     }
     out->sectionEnd();

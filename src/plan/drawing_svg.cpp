@@ -10,11 +10,20 @@ std::string escaped(const std::string& text) {
   std::string out;
   for (const char c : text) {
     switch (c) {
-      case '&': out += "&amp;"; break;
-      case '<': out += "&lt;"; break;
-      case '>': out += "&gt;"; break;
-      case '"': out += "&quot;"; break;
-      default: out += c;
+      case '&':
+        out += "&amp;";
+        break;
+      case '<':
+        out += "&lt;";
+        break;
+      case '>':
+        out += "&gt;";
+        break;
+      case '"':
+        out += "&quot;";
+        break;
+      default:
+        out += c;
     }
   }
   return out;
@@ -32,7 +41,8 @@ std::string number(double x) {
 std::string colour(const Ink& ink) {
   char text[16];
   std::snprintf(text, sizeof text, "#%02x%02x%02x", static_cast<int>(std::lround(ink.red * 255)),
-                static_cast<int>(std::lround(ink.green * 255)), static_cast<int>(std::lround(ink.blue * 255)));
+                static_cast<int>(std::lround(ink.green * 255)),
+                static_cast<int>(std::lround(ink.blue * 255)));
   return text;
 }
 
@@ -56,11 +66,14 @@ void add_path(std::string& out, const DrawnPath& path) {
 }
 
 void add_text(std::string& out, const DrawnText& text) {
-  const char* anchor = text.anchor == Anchor::left ? "start" : text.anchor == Anchor::middle ? "middle" : "end";
+  const char* anchor = text.anchor == Anchor::left     ? "start"
+                       : text.anchor == Anchor::middle ? "middle"
+                                                       : "end";
   out += "<text transform=\"translate(" + number(text.at.x()) + " " + number(text.at.y()) + ")";
   if (text.angle_deg != 0) out += " rotate(" + number(-text.angle_deg) + ")";
   out += "\" y=\"" + number(text.anchor == Anchor::middle ? text.height_mm / 2 : 0) + "\" font-size=\"" +
-         number(text.height_mm / 0.73) + "\" text-anchor=\"" + anchor + "\" fill=\"" + colour(text.ink) + "\"";
+         number(text.height_mm / 0.73) + "\" text-anchor=\"" + anchor + "\" fill=\"" + colour(text.ink) +
+         "\"";
   if (text.bold) out += " font-weight=\"bold\"";
   out += ">" + escaped(text.text) + "</text>\n";
 }
@@ -70,8 +83,8 @@ void add_text(std::string& out, const DrawnText& text) {
 std::string write_svg(const Drawing& sheet, const std::string& title) {
   std::string out = "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n";
   out += "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"" + number(sheet.width_mm) + "mm\" height=\"" +
-         number(sheet.height_mm) + "mm\" viewBox=\"0 0 " + number(sheet.width_mm) + " " + number(sheet.height_mm) +
-         "\">\n<title>" + escaped(title) + "</title>\n";
+         number(sheet.height_mm) + "mm\" viewBox=\"0 0 " + number(sheet.width_mm) + " " +
+         number(sheet.height_mm) + "\">\n<title>" + escaped(title) + "</title>\n";
   for (const DrawnPath& path : sheet.paths) add_path(out, path);
   out += "<g font-family=\"DejaVu Sans, sans-serif\">\n";
   for (const DrawnText& text : sheet.texts) add_text(out, text);

@@ -42,7 +42,8 @@ class NumberScan {
     char* end = nullptr;
     const double value = std::strtod(at_, &end);
     if (end == at_ || !std::isfinite(value) || std::abs(value) > 1e7) {
-      throw InputError(file_, "a number was expected at \"" + one_line(std::string(at_).substr(0, 20), 30) + "\"");
+      throw InputError(file_,
+                       "a number was expected at \"" + one_line(std::string(at_).substr(0, 20), 30) + "\"");
     }
     at_ = end;
     return value;
@@ -65,7 +66,8 @@ class NumberScan {
   const std::string& file_;
 };
 
-void add_arc(Polyline& line, const Vector2d& from, Vector2d radii, double tilt, bool large, bool sweep, const Vector2d& to) {
+void add_arc(Polyline& line, const Vector2d& from, Vector2d radii, double tilt, bool large, bool sweep,
+             const Vector2d& to) {
   // End-point to centre form: SVG 1.1, appendix F.6.5.
   radii = radii.cwiseAbs();
   if (radii.minCoeff() < 1e-9 || (from - to).norm() < 1e-12) {
@@ -125,10 +127,18 @@ class PathReader {
         here_ = start_ = base + scan.point();
         lines_.push_back({here_});
         break;
-      case 'L': to(base + scan.point()); break;
-      case 'H': to({base.x() + scan.number(), here_.y()}); break;
-      case 'V': to({here_.x(), base.y() + scan.number()}); break;
-      case 'Z': to(start_); break;
+      case 'L':
+        to(base + scan.point());
+        break;
+      case 'H':
+        to({base.x() + scan.number(), here_.y()});
+        break;
+      case 'V':
+        to({here_.x(), base.y() + scan.number()});
+        break;
+      case 'Z':
+        to(start_);
+        break;
       case 'C': {
         const Vector2d a = base + scan.point();
         handle = base + scan.point();
@@ -146,7 +156,9 @@ class PathReader {
         quadratic(a, base + scan.point());
         break;
       }
-      case 'T': quadratic(2 * here_ - quadratic_handle_, base + scan.point()); break;
+      case 'T':
+        quadratic(2 * here_ - quadratic_handle_, base + scan.point());
+        break;
       case 'A': {
         const Vector2d radii = scan.point();
         const double tilt = scan.number() * std::numbers::pi / 180;
@@ -157,7 +169,8 @@ class PathReader {
         here_ = end;
         break;
       }
-      default: throw InputError(file_, std::string("the path command \"") + command + "\" is not known");
+      default:
+        throw InputError(file_, std::string("the path command \"") + command + "\" is not known");
     }
     cubic_handle_ = kind == 'C' || kind == 'S' ? handle : here_;
     if (kind != 'Q' && kind != 'T') quadratic_handle_ = here_;
@@ -208,7 +221,9 @@ Affine read_transform(const char* text, const std::string& file) {
     if (name == "translate") t.translate(Vector2d(v[0], v[1]));
     if (name == "scale") t.scale(Vector2d(v[0], v[1]));
     if (name == "rotate") {
-      t.translate(Vector2d(v[1], v[2])).rotate(v[0] * std::numbers::pi / 180).translate(-Vector2d(v[1], v[2]));
+      t.translate(Vector2d(v[1], v[2]))
+          .rotate(v[0] * std::numbers::pi / 180)
+          .translate(-Vector2d(v[1], v[2]));
     }
     if (name == "matrix") t.matrix() << v[0], v[2], v[4], v[1], v[3], v[5], 0, 0, 1;
     all = all * t;
@@ -216,10 +231,12 @@ Affine read_transform(const char* text, const std::string& file) {
   }
 }
 
-void collect(const pugi::xml_node& node, Affine transform, const std::string& file, std::vector<Polyline>& found, int depth) {
+void collect(const pugi::xml_node& node, Affine transform, const std::string& file,
+             std::vector<Polyline>& found, int depth) {
   if (depth > 200) throw InputError(file, "elements are nested more than 200 deep");
   const std::string name = node.name();
-  if (name == "defs" || name == "clipPath" || name == "symbol" || name == "marker" || name == "pattern") return;
+  if (name == "defs" || name == "clipPath" || name == "symbol" || name == "marker" || name == "pattern")
+    return;
   if (const auto t = node.attribute("transform")) transform = transform * read_transform(t.value(), file);
   std::vector<Polyline> lines;
   if (name == "polyline" || name == "polygon") {
@@ -251,9 +268,12 @@ std::optional<double> unit_of(const std::string& length) {
 }
 
 const Polyline& the_only(const std::vector<Polyline>& lines, const std::string& file) {
-  if (lines.empty()) throw InputError(file, "holds no polyline or path of at least 3 points: draw half the profile as one line");
+  if (lines.empty())
+    throw InputError(file,
+                     "holds no polyline or path of at least 3 points: draw half the profile as one line");
   if (lines.size() > 1) {
-    throw InputError(file, "holds " + std::to_string(lines.size()) + " lines: keep only half the profile, as one line");
+    throw InputError(
+        file, "holds " + std::to_string(lines.size()) + " lines: keep only half the profile, as one line");
   }
   return lines.front();
 }
@@ -274,7 +294,9 @@ class LineCollector : public DL_CreationAdapter {
     bulge_ = v.bulge;
   }
   void endEntity() override { bulge_ = 0; }
-  void addLine(const DL_LineData& l) override { segments.emplace_back(Vector2d(l.x1, l.y1), Vector2d(l.x2, l.y2)); }
+  void addLine(const DL_LineData& l) override {
+    segments.emplace_back(Vector2d(l.x1, l.y1), Vector2d(l.x2, l.y2));
+  }
   void setVariableInt(const std::string& key, int value, int) override {
     if (key != "$INSUNITS") return;
     if (value == 1) unit_mm = 25.4;
@@ -289,7 +311,8 @@ class LineCollector : public DL_CreationAdapter {
     const double angle = 4 * std::atan(bulge);
     const Vector2d chord = b - a, side(-chord.y(), chord.x());
     const Vector2d centre = (a + b) / 2 + side * (1 - bulge * bulge) / (4 * bulge);
-    for (int i = 1; i < kChords; ++i) line.push_back(centre + Eigen::Rotation2Dd(angle * i / kChords) * (a - centre));
+    for (int i = 1; i < kChords; ++i)
+      line.push_back(centre + Eigen::Rotation2Dd(angle * i / kChords) * (a - centre));
   }
   double bulge_ = 0;
 };
@@ -306,8 +329,10 @@ std::vector<Polyline> chained(std::vector<std::pair<Vector2d, Vector2d>> segment
       for (std::size_t i = 0; i < segments.size() && !grown; ++i) {
         auto [a, b] = segments[i];
         for (int sense = 0; sense < 2 && !grown; ++sense, std::swap(a, b)) {
-          if ((chain.back() - a).norm() < kTouch) chain.push_back(b), grown = true;
-          else if ((chain.front() - a).norm() < kTouch) chain.insert(chain.begin(), b), grown = true;
+          if ((chain.back() - a).norm() < kTouch)
+            chain.push_back(b), grown = true;
+          else if ((chain.front() - a).norm() < kTouch)
+            chain.insert(chain.begin(), b), grown = true;
         }
         if (grown) segments.erase(segments.begin() + static_cast<std::ptrdiff_t>(i));
       }
@@ -322,7 +347,9 @@ std::vector<Polyline> chained(std::vector<std::pair<Vector2d, Vector2d>> segment
 DrawnProfile read_svg_profile(const std::string& text, const std::string& file) {
   pugi::xml_document document;
   const pugi::xml_parse_result parsed = document.load_buffer(text.data(), text.size());
-  if (!parsed) throw InputError(file, std::string("not readable as SVG: ") + parsed.description() + ", at byte " + std::to_string(parsed.offset));
+  if (!parsed)
+    throw InputError(file, std::string("not readable as SVG: ") + parsed.description() + ", at byte " +
+                               std::to_string(parsed.offset));
   const pugi::xml_node svg = document.child("svg");
   if (!svg) throw InputError(file, "holds no svg element");
   std::vector<Polyline> found;
@@ -347,7 +374,8 @@ DrawnProfile read_svg_profile(const std::string& text, const std::string& file) 
 
 DrawnProfile read_dxf_profile(const std::filesystem::path& path) {
   const std::string file = path.string(), text = read_file(path, 16u << 20);
-  if (text.find("ENTITIES") == std::string::npos) throw InputError(file, "not a DXF text file: it has no ENTITIES section");
+  if (text.find("ENTITIES") == std::string::npos)
+    throw InputError(file, "not a DXF text file: it has no ENTITIES section");
   LineCollector collector;
   DL_Dxf dxf;
   if (!dxf.in(file, &collector)) throw InputError(file, "cannot be read as DXF");

@@ -64,7 +64,8 @@ NumberedPoints read_table(const std::string& text, const std::string& file) {
       throw InputError(file, place + ": two numbers are needed, r and z (decimals with a point), not " +
                                  (count > 2 ? std::string("three or more") : std::to_string(count)));
     }
-    if (!std::isfinite(values[0]) || !std::isfinite(values[1])) throw InputError(file, place + ": not a finite number");
+    if (!std::isfinite(values[0]) || !std::isfinite(values[1]))
+      throw InputError(file, place + ": not a finite number");
     out.points.emplace_back(values[0], values[1]);
     out.places.push_back(place);
     if (out.points.size() > kMaxPoints) throw InputError(file, "holds more than 100000 points");
@@ -149,14 +150,16 @@ FormInput profile_from_points(std::vector<Vector2d> points, const std::vector<st
   double size = 0;
   for (const Vector2d& p : points) size = std::max(size, std::abs(p.x()));
   if (size < 15) {
-    throw InputError(file, format("the form would be only %.3g mm across: wrong units? Say cm or inches", 2 * size));
+    throw InputError(
+        file, format("the form would be only %.3g mm across: wrong units? Say cm or inches", 2 * size));
   }
   if (size > 1000) {
     throw InputError(file, format("the form would be %.4g mm across: wrong units?", 2 * size));
   }
   if (std::abs(points[0].x()) > 0.02 * size) {
-    throw InputError(file, format("the profile does not reach the pole: its smallest radius is %.4g mm", points[0].x()) + " (" +
-                               places[0] + "); add a point with r = 0");
+    throw InputError(
+        file, format("the profile does not reach the pole: its smallest radius is %.4g mm", points[0].x()) +
+                  " (" + places[0] + "); add a point with r = 0");
   }
   points[0].x() = 0;
   for (std::size_t i = 1; i < points.size(); ++i) {
@@ -185,7 +188,8 @@ FormInput read_form(const std::filesystem::path& path, const ProfileReading& rea
   for (char& c : ending) c = static_cast<char>(std::tolower(static_cast<unsigned char>(c)));
   const std::string file = path.string();
   if (ending == ".svg" || ending == ".dxf") {
-    const DrawnProfile drawn = ending == ".svg" ? read_svg_profile(read_file(path, kMaxBytes), file) : read_dxf_profile(path);
+    const DrawnProfile drawn =
+        ending == ".svg" ? read_svg_profile(read_file(path, kMaxBytes), file) : read_dxf_profile(path);
     const double unit = drawn.unit_mm.value_or(reading.unit_mm);
     std::vector<Vector2d> points;
     std::vector<std::string> places;
@@ -212,10 +216,12 @@ FormInput read_form(const std::filesystem::path& path, const ProfileReading& rea
 Profile profile_from_cloud(const std::vector<Eigen::Vector3d>& points, double step_mm) {
   // Seen from a place on the axis inside the form, the meridian is a curve over the angle from the axis.
   double r_max = 0, z_max = 0;
-  for (const Eigen::Vector3d& p : points) r_max = std::max(r_max, p.head<2>().norm()), z_max = std::max(z_max, p.z());
+  for (const Eigen::Vector3d& p : points)
+    r_max = std::max(r_max, p.head<2>().norm()), z_max = std::max(z_max, p.z());
   const double eye = std::min(z_max / 3, r_max / 2);
   const double quarter = std::acos(0.0), last = quarter + std::atan2(eye, std::max(1.0, r_max));
-  const auto bins = static_cast<std::size_t>(std::max(8.0, std::ceil(std::max(r_max, z_max) * last / step_mm)));
+  const auto bins =
+      static_cast<std::size_t>(std::max(8.0, std::ceil(std::max(r_max, z_max) * last / step_mm)));
   std::vector<std::vector<double>> distance(bins);
   for (const Eigen::Vector3d& p : points) {
     if (p.z() < 0) continue;
@@ -229,11 +235,13 @@ Profile profile_from_cloud(const std::vector<Eigen::Vector3d>& points, double st
     std::vector<double>& d = distance[i];
     if (d.size() < kFew) continue;
     std::nth_element(d.begin(), d.begin() + static_cast<std::ptrdiff_t>(d.size() / 2), d.end());
-    const double angle = last * (static_cast<double>(i) + 0.5) / static_cast<double>(bins), median = d[d.size() / 2];
+    const double angle = last * (static_cast<double>(i) + 0.5) / static_cast<double>(bins),
+                 median = d[d.size() / 2];
     profile.emplace_back(median * std::sin(angle), eye + median * std::cos(angle));
   }
   if (profile.size() < bins / 2) {
-    throw MeasureError("the points show less than half of the form's profile: scan the bare form from all round and above");
+    throw MeasureError(
+        "the points show less than half of the form's profile: scan the bare form from all round and above");
   }
   profile.insert(profile.begin(), Vector2d(0, profile.front().y()));
   const Vector2d& end = profile.back();

@@ -26,15 +26,16 @@ double wrapped_angle(double t) {
 
 struct Strip {
   std::string name;
-  Polygon edge;                      // flat, mm, y down on paper
-  std::vector<Polygon> outlines;     // of the pieces, flat, cut to the strip
+  Polygon edge;                   // flat, mm, y down on paper
+  std::vector<Polygon> outlines;  // of the pieces, flat, cut to the strip
   std::vector<DrawnText> labels;
 };
 
 // The plan's outlines through `flat`, cut to `edge`. `near` says whether a piece can lie on the strip at all.
 void add_outlines(const Plan& plan, const std::function<Vector2d(const Vector2d&)>& flat,
                   const std::function<bool(const Vector2d&)>& near, Strip& strip) {
-  const Polygon edge = signed_area(strip.edge) < 0 ? Polygon(strip.edge.rbegin(), strip.edge.rend()) : strip.edge;
+  const Polygon edge =
+      signed_area(strip.edge) < 0 ? Polygon(strip.edge.rbegin(), strip.edge.rend()) : strip.edge;
   for (const PlannedTile& tile : plan.tiles) {
     if (!std::any_of(tile.outline.begin(), tile.outline.end(), near)) continue;
     Polygon drawn;
@@ -51,18 +52,22 @@ void add_outlines(const Plan& plan, const std::function<Vector2d(const Vector2d&
   }
 }
 
-// Strips side by side on sheets, first come first placed; a strip taller than the sheet is cut with its name on both
-// parts and an overlap to join on.
+// Strips side by side on sheets, first come first placed; a strip taller than the sheet is cut with its name
+// on both parts and an overlap to join on.
 class StripLayout {
  public:
-  StripLayout(const Plan& plan, const SheetSize& size, std::string what) : plan_(plan), size_(size), what_(std::move(what)) {}
+  StripLayout(const Plan& plan, const SheetSize& size, std::string what)
+      : plan_(plan), size_(size), what_(std::move(what)) {}
 
   void add(const Strip& strip) {
     Vector2d low = strip.edge[0], high = low;
     for (const Vector2d& p : strip.edge) low = low.cwiseMin(p), high = high.cwiseMax(p);
-    const double room_x = size_.width_mm - 2 * kMargin_mm, room_y = size_.height_mm - 2 * kMargin_mm - 2 * kFoot_mm;
-    const int parts_x = std::max(1, static_cast<int>(std::ceil((high.x() - low.x() - kOverlap) / (room_x - kOverlap))));
-    const int parts_y = std::max(1, static_cast<int>(std::ceil((high.y() - low.y() - kOverlap) / (room_y - kOverlap))));
+    const double room_x = size_.width_mm - 2 * kMargin_mm,
+                 room_y = size_.height_mm - 2 * kMargin_mm - 2 * kFoot_mm;
+    const int parts_x =
+        std::max(1, static_cast<int>(std::ceil((high.x() - low.x() - kOverlap) / (room_x - kOverlap))));
+    const int parts_y =
+        std::max(1, static_cast<int>(std::ceil((high.y() - low.y() - kOverlap) / (room_y - kOverlap))));
     for (int j = 0; j < parts_y; ++j) {
       for (int i = 0; i < parts_x; ++i) {
         const Vector2d from = low + Vector2d(i * (room_x - kOverlap), j * (room_y - kOverlap));
@@ -79,10 +84,15 @@ class StripLayout {
   std::vector<Drawing> finish() {
     for (std::size_t k = 0; k < sheets_.size(); ++k) {
       char text[400];
-      std::snprintf(text, sizeof text, "%s: %s, sheet %zu of %zu. 1:1, print at 100 %%. Cut strips out, wrap them on the form, prick or "
-                    "trace the lines through.", plan_.name.c_str(), what_.c_str(), k + 1, sheets_.size());
-      sheets_[k].write({kMargin_mm, kMargin_mm + 4}, text, 2.0, Anchor::left, 0, true);
-      sheets_[k].check_line({kMargin_mm + 2, size_.height_mm - kMargin_mm - 5}, size_.width_mm >= 175 ? 150 : 50);
+      std::snprintf(text, sizeof text, "%s: %s, sheet %zu of %zu", plan_.name.c_str(), what_.c_str(), k + 1,
+                    sheets_.size());
+      sheets_[k].write({kMargin_mm, kMargin_mm + 3}, text, 2.4, Anchor::left, 0, true);
+      sheets_[k].write(
+          {kMargin_mm, kMargin_mm + 7},
+          "1:1, print at 100 %. Cut the strips out, wrap them on the form, prick or trace the lines through.",
+          2.0);
+      sheets_[k].check_line({kMargin_mm + 2, size_.height_mm - kMargin_mm - 5},
+                            size_.width_mm >= 175 ? 150 : 50);
     }
     return std::move(sheets_);
   }
@@ -186,7 +196,8 @@ std::vector<double> course_limits(const Plan& plan) {
 }  // namespace
 
 ConeDevelopment develop_cone(double r1, double r2, double slant_mm) {
-  if (!(r2 - r1 > 1e-9) || !(slant_mm > 0)) throw std::invalid_argument("a cone's radii must differ and its slant be positive");
+  if (!(r2 - r1 > 1e-9) || !(slant_mm > 0))
+    throw std::invalid_argument("a cone's radii must differ and its slant be positive");
   ConeDevelopment d;
   d.outer_radius_mm = slant_mm * r2 / (r2 - r1);
   d.inner_radius_mm = d.outer_radius_mm - slant_mm;
@@ -194,7 +205,9 @@ ConeDevelopment develop_cone(double r1, double r2, double slant_mm) {
   return d;
 }
 
-double gore_width_mm(const Profile& form, double rho, int count) { return kTurn * form.at(rho).rz.x() / count; }
+double gore_width_mm(const Profile& form, double rho, int count) {
+  return kTurn * form.at(rho).rz.x() / count;
+}
 
 double gore_edge_excess_mm(const Profile& form, int count) {
   const int n = 2000;
@@ -223,12 +236,15 @@ std::vector<Drawing> draw_gores(const Plan& plan, const SheetSize& sheet, int co
     strip.name = name_with_angle("gore " + std::to_string(k + 1), 360.0 * k / count);
     const int n = static_cast<int>(std::ceil(length));
     // Seen from outside with the pole up, theta grows to the right.
-    for (int i = 0; i <= n; ++i) strip.edge.emplace_back(gore_width_mm(form, length * i / n, count) / 2, length * i / n);
-    for (int i = n; i >= 0; --i) strip.edge.emplace_back(-gore_width_mm(form, length * i / n, count) / 2, length * i / n);
-    const auto angle = [theta0](const Vector2d& uv) { return wrapped_angle(std::atan2(uv.y(), uv.x()) - theta0); };
+    for (int i = 0; i <= n; ++i)
+      strip.edge.emplace_back(gore_width_mm(form, length * i / n, count) / 2, length * i / n);
+    for (int i = n; i >= 0; --i)
+      strip.edge.emplace_back(-gore_width_mm(form, length * i / n, count) / 2, length * i / n);
+    const auto angle = [theta0](const Vector2d& uv) {
+      return wrapped_angle(std::atan2(uv.y(), uv.x()) - theta0);
+    };
     add_outlines(
-        plan,
-        [&](const Vector2d& uv) { return Vector2d(form.at(uv.norm()).rz.x() * angle(uv), uv.norm()); },
+        plan, [&](const Vector2d& uv) { return Vector2d(form.at(uv.norm()).rz.x() * angle(uv), uv.norm()); },
         [&](const Vector2d& uv) { return std::abs(angle(uv)) < 1.01 * std::numbers::pi / count; }, strip);
     layout.add(strip);
   }
@@ -257,11 +273,14 @@ std::vector<Drawing> draw_bands(const Plan& plan, const SheetSize& sheet) {
     for (int k = 0; k < parts; ++k) {
       const double middle = kTurn * k / parts, half = std::numbers::pi / parts;
       Strip strip;
-      strip.name = name_with_angle("band " + std::to_string(b + 1) + " part " + std::to_string(k + 1), 360.0 * k / parts);
+      strip.name = name_with_angle("band " + std::to_string(b + 1) + " part " + std::to_string(k + 1),
+                                   360.0 * k / parts);
       const int n = 60;
       for (int i = 0; i <= n; ++i) strip.edge.push_back(flat(high, -half + 2 * half * i / n));
       for (int i = n; i >= 0; --i) strip.edge.push_back(flat(low, -half + 2 * half * i / n));
-      const auto angle = [middle](const Vector2d& uv) { return wrapped_angle(std::atan2(uv.y(), uv.x()) - middle); };
+      const auto angle = [middle](const Vector2d& uv) {
+        return wrapped_angle(std::atan2(uv.y(), uv.x()) - middle);
+      };
       add_outlines(
           plan, [&](const Vector2d& uv) { return flat(uv.norm(), angle(uv)); },
           [&](const Vector2d& uv) {

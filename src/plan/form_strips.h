@@ -1,8 +1,8 @@
 // The layout at 1:1 on paper strips that wrap onto the form, to copy its lines from.
 //
-// Gores: strips from pole to rim; a place (rho, theta) lies at x = r (theta - theta0), y = rho, so widths along the
-// rings and the length of the middle are true. Bands: one strip a course between two rings, each the development
-// of the cone through both; lengths along its slant and along its two edges are true.
+// Gores: strips from pole to rim; a place (rho, theta) lies at x = r (theta - theta0), y = rho, so widths
+// along the rings and the length of the middle are true. Bands: one strip a course between two rings, each
+// the development of the cone through both; lengths along its slant and along its two edges are true.
 #pragma once
 
 #include "plan/drawing.h"
@@ -12,10 +12,10 @@ namespace interstice {
 
 struct ConeDevelopment {
   double inner_radius_mm = 0, outer_radius_mm = 0;  // of the flat sector
-  double sector_deg = 0;                             // for the whole turn round
+  double sector_deg = 0;                            // for the whole turn round
 };
-// Of the cone between two circles of the given radii, slant_mm apart along the cone. A cylinder (equal radii) has no
-// sector: throws std::invalid_argument.
+// Of the cone between two circles of the given radii, slant_mm apart along the cone. A cylinder (equal radii)
+// has no sector: throws std::invalid_argument.
 ConeDevelopment develop_cone(double smaller_radius_mm, double larger_radius_mm, double slant_mm);
 
 // Width of one of `count` gores at arc length rho from the pole.

@@ -53,7 +53,8 @@ ShapedMesh divide_form(const Profile& form, const LayoutOptions& options) {
     if (!mesh) continue;
     ++found;
     ShapedMesh candidate = shaped(form, *mesh, options);
-    if (!best || std::pair(candidate.short_seams, candidate.cost) < std::pair(best->short_seams, best->cost)) {
+    if (!best ||
+        std::pair(candidate.short_seams, candidate.cost) < std::pair(best->short_seams, best->cost)) {
       best = std::move(candidate);
     }
     if (best->short_seams == 0) break;
@@ -62,8 +63,8 @@ ShapedMesh divide_form(const Profile& form, const LayoutOptions& options) {
   return *best;
 }
 
-// Pieces differ from their cells by gaps, walls and the bench; what a piece lost its cell gets back. A piece's
-// size is the geometric mean of its face and its footprint.
+// Pieces differ from their cells by gaps, walls and the bench; what a piece lost its cell gets back. A
+// piece's size is the geometric mean of its face and its footprint.
 void correct_shares(const Plan& plan, std::vector<double>& shares) {
   std::vector<double> size;
   double mean = 0;
@@ -90,7 +91,8 @@ Layout make_layout(const Profile& form, const LayoutOptions& options) {
   plan.profile = form;
   plan.tile_thickness_mm = options.tile_thickness_mm;
   plan.smallest_fill_mm = options.smallest_fill_mm;
-  plan.planned_gap_mm = options.gap_mm >= 0 ? options.gap_mm : default_gap_mm(options.smallest_fill_mm, options.spread);
+  plan.planned_gap_mm =
+      options.gap_mm >= 0 ? options.gap_mm : default_gap_mm(options.smallest_fill_mm, options.spread);
   ShapedMesh division = divide_form(form, options);
   std::vector<double> shares(division.mesh.cells.size(), 1.0);
   constexpr int kShareRounds = 2;

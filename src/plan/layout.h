@@ -1,9 +1,10 @@
 // Making a layout: irregular cells of near-equal size over a form.
 //
 // Method. Seeds stand in staggered rings and are relaxed on the surface (each moves towards the middle of the
-// part of the form nearest to it, distances in 3-D, not on the map) only so far that shapes stay odd. The cells'
-// corners are then moved to bring areas close together, lengthen short seams, open sharp corners and break
-// seams that would run on level round the bowl. Everything follows from the options and the seed number alone.
+// part of the form nearest to it, distances in 3-D, not on the map) only so far that shapes stay odd. The
+// cells' corners are then moved to bring areas close together, lengthen short seams, open sharp corners and
+// break seams that would run on level round the bowl. Everything follows from the options and the seed number
+// alone.
 #pragma once
 
 #include <cstdint>
@@ -27,13 +28,13 @@ double default_gap_mm(double smallest_fill_mm, const GapSpread& spread);
 
 struct LayoutOptions {
   std::string name = "plan";
-  double piece_size_mm = 40;       // side of a square of a cell's area, measured on the form, gap included
+  double piece_size_mm = 40;  // side of a square of a cell's area, measured on the form, gap included
   double tile_thickness_mm = 14;
-  double bevel_deg = -1;           // negative: from the geometry (bevel_for_plan_deg)
+  double bevel_deg = -1;  // negative: from the geometry (bevel_for_plan_deg)
   double smallest_fill_mm = 3.0;
-  double gap_mm = -1;              // negative: default_gap_mm
+  double gap_mm = -1;  // negative: default_gap_mm
   GapSpread spread;
-  double irregularity = 0.5;       // 0 even to 1 wild
+  double irregularity = 0.5;  // 0 even to 1 wild
   std::uint32_t seed = 1;
   int relax_rounds = 8;
 };

@@ -37,7 +37,8 @@ bool CornerMesh::flip(std::size_t i, std::size_t j, const Profile& form) {
   const auto c = other_cell(corners[i], *a, *b), d = other_cell(corners[j], *a, *b);
   if (!c || !d || *c == *d) return false;
   for (const std::size_t k : cells[*c]) {  // they must not touch already
-    if (std::find(corners[k].cells.begin(), corners[k].cells.end(), *d) != corners[k].cells.end()) return false;
+    if (std::find(corners[k].cells.begin(), corners[k].cells.end(), *d) != corners[k].cells.end())
+      return false;
   }
   std::erase(cells[*a], j);
   std::erase(cells[*b], i);

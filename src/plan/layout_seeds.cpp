@@ -39,7 +39,9 @@ struct Grid {
   std::vector<Vector3d> at;
   std::vector<double> weight;  // area of the form that a node stands for
 
-  std::size_t node(std::size_t ring, std::size_t k) const { return ring == 0 ? 0 : 1 + (ring - 1) * around + k % around; }
+  std::size_t node(std::size_t ring, std::size_t k) const {
+    return ring == 0 ? 0 : 1 + (ring - 1) * around + k % around;
+  }
 };
 
 Grid make_grid(const Profile& form, double step) {
@@ -113,7 +115,8 @@ struct TriangleCorner {
 
 constexpr int kRim = -1;
 
-std::map<std::set<int>, std::vector<TriangleCorner>> raw_corners(const Grid& grid, const std::vector<std::size_t>& owner,
+std::map<std::set<int>, std::vector<TriangleCorner>> raw_corners(const Grid& grid,
+                                                                 const std::vector<std::size_t>& owner,
                                                                  double merge_mm) {
   std::map<std::set<int>, std::vector<TriangleCorner>> found;
   const auto add = [&](const std::set<int>& cells, const Vector3d& p) {
@@ -126,7 +129,8 @@ std::map<std::set<int>, std::vector<TriangleCorner>> raw_corners(const Grid& gri
     found[cells].push_back({cells, p, 1});
   };
   const auto look = [&](std::size_t a, std::size_t b, std::size_t c) {
-    const std::set<int> cells{static_cast<int>(owner[a]), static_cast<int>(owner[b]), static_cast<int>(owner[c])};
+    const std::set<int> cells{static_cast<int>(owner[a]), static_cast<int>(owner[b]),
+                              static_cast<int>(owner[c])};
     if (cells.size() == 3) add(cells, (grid.at[a] + grid.at[b] + grid.at[c]) / 3);
   };
   for (std::size_t k = 0; k < grid.around; ++k) {
@@ -152,7 +156,8 @@ bool neighbours(const std::set<int>& a, const std::set<int>& b, int cell) {
 
 }  // namespace
 
-std::optional<std::vector<Vector2d>> ring_seeds(const Profile& form, const LayoutOptions& o, std::uint32_t random_seed) {
+std::optional<std::vector<Vector2d>> ring_seeds(const Profile& form, const LayoutOptions& o,
+                                                std::uint32_t random_seed) {
   const double cell_area = o.piece_size_mm * o.piece_size_mm, length = form.length();
   // The pole's piece first: the cap whose area is one cell.
   double cap = 0;
@@ -161,7 +166,8 @@ std::optional<std::vector<Vector2d>> ring_seeds(const Profile& form, const Layou
   if (rings < 1) return std::nullopt;
   Random random(random_seed);
   const double wild = 0.1 + 0.5 * o.irregularity;
-  std::vector<Vector2d> seeds{{0.25 * wild * cap * random.symmetric(), 0.25 * wild * cap * random.symmetric()}};
+  std::vector<Vector2d> seeds{
+      {0.25 * wild * cap * random.symmetric(), 0.25 * wild * cap * random.symmetric()}};
   double start = kTurn * random.symmetric();
   for (int ring = 0; ring < rings; ++ring) {
     const double from = cap + (length - cap) * ring / rings, to = cap + (length - cap) * (ring + 1) / rings;
@@ -210,7 +216,8 @@ std::optional<CornerMesh> corner_mesh(const Profile& form, const std::vector<Vec
     if (order.size() < 3) return std::nullopt;
     std::vector<std::size_t> walk;
     for (std::size_t k = 0; k < order.size(); ++k) {
-      if (!neighbours(sets[order[k].second], sets[order[(k + 1) % order.size()].second], static_cast<int>(cell))) {
+      if (!neighbours(sets[order[k].second], sets[order[(k + 1) % order.size()].second],
+                      static_cast<int>(cell))) {
         return std::nullopt;
       }
       walk.push_back(order[k].second);

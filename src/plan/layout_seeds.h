@@ -23,8 +23,9 @@ struct CornerMesh {
   std::vector<Corner> corners;
   std::vector<std::vector<std::size_t>> cells;  // corners counter-clockwise seen from outside
 
-  // Replaces the seam from corner i to corner j (neither on the rim, i before j in the walk of the cell on its
-  // left) by one between the two cells at its ends. False, and nothing changed, when a cell would lose its shape.
+  // Replaces the seam from corner i to corner j (neither on the rim, i before j in the walk of the cell on
+  // its left) by one between the two cells at its ends. False, and nothing changed, when a cell would lose
+  // its shape.
   bool flip(std::size_t i, std::size_t j, const Profile& form);
 };
 

@@ -13,7 +13,9 @@ namespace {
 using Eigen::Vector2d;
 using Eigen::Vector3d;
 
-double square(double x) { return x * x; }
+double square(double x) {
+  return x * x;
+}
 
 struct CellPlane {
   Vector3d at, normal;
@@ -23,7 +25,11 @@ struct CellPlane {
 class Shaper {
  public:
   Shaper(const Profile& form, CornerMesh mesh, const LayoutOptions& options, std::vector<double> area_shares)
-      : form_(form), mesh_(std::move(mesh)), shares_(std::move(area_shares)), size_(options.piece_size_mm), thickness_(options.tile_thickness_mm) {
+      : form_(form),
+        mesh_(std::move(mesh)),
+        shares_(std::move(area_shares)),
+        size_(options.piece_size_mm),
+        thickness_(options.tile_thickness_mm) {
     const double gap =
         options.gap_mm >= 0 ? options.gap_mm : default_gap_mm(options.smallest_fill_mm, options.spread);
     // A seam must leave a straight piece of arris beyond the rounding at both ends.
@@ -167,7 +173,8 @@ class Shaper {
   double size_, thickness_, shortest_mm_ = 0, bearable_step_mm_ = 1, mean_area_ = 0;
   std::vector<Vector3d> at_, start_;
   std::vector<CellPlane> planes_;
-  std::map<std::pair<std::size_t, std::size_t>, std::size_t> left_of_;  // cell on the left of a seam's direction
+  std::map<std::pair<std::size_t, std::size_t>, std::size_t>
+      left_of_;  // cell on the left of a seam's direction
 };
 
 // Along the rim from one corner to the next, counter-clockwise on the map.
@@ -178,7 +185,8 @@ std::vector<Vector2d> rim_line(const Profile& form, const Vector2d& from, const 
   const double rho = form.length();
   const int n = std::max(1, static_cast<int>(std::ceil(turn * form.at(rho).rz.x() / 2.0)));
   std::vector<Vector2d> line{from};
-  for (int i = 1; i < n; ++i) line.push_back(rho * Vector2d(std::cos(start + turn * i / n), std::sin(start + turn * i / n)));
+  for (int i = 1; i < n; ++i)
+    line.push_back(rho * Vector2d(std::cos(start + turn * i / n), std::sin(start + turn * i / n)));
   line.push_back(to);
   return line;
 }
@@ -209,7 +217,8 @@ ShapedMesh shaped(const Profile& form, const CornerMesh& mesh, const LayoutOptio
   auto shaper = std::make_unique<Shaper>(form, mesh, options, area_shares);
   shaper->run(200);
   turn_short_seams(form, options, area_shares, shaper);
-  return {shaper->mesh(), shaper->total_cost(), shaper->short_seams(0.85 * shaper->shortest_wanted_mm()).size()};
+  return {shaper->mesh(), shaper->total_cost(),
+          shaper->short_seams(0.85 * shaper->shortest_wanted_mm()).size()};
 }
 
 CellComplex cells_of(const Profile& form, const CornerMesh& mesh) {

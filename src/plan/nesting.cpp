@@ -48,7 +48,8 @@ TurnedPiece rasterized(const Polygon& outline, double deg, double margin) {
   const Polygon grown_piece = largest(offset_round({piece}, margin + kHalfDiagonal));
   Vector2d low = grown_piece[0], high = grown_piece[0];
   for (const Vector2d& p : grown_piece) low = low.cwiseMin(p), high = high.cwiseMax(p);
-  const int w = static_cast<int>(std::ceil(high.x() - low.x())), h = static_cast<int>(std::ceil(high.y() - low.y()));
+  const int w = static_cast<int>(std::ceil(high.x() - low.x())),
+            h = static_cast<int>(std::ceil(high.y() - low.y()));
   TurnedPiece out{deg, low, Bits(w, h)};
   for (int y = 0; y < h; ++y) {
     for (int x = 0; x < w; ++x) {
@@ -104,7 +105,9 @@ std::optional<Spot> highest_spot(const Bits& sheet, const std::vector<TurnedPiec
 
 }  // namespace
 
-Vector2d Placement::apply(const Vector2d& p) const { return turned(p, turn_deg) + shift; }
+Vector2d Placement::apply(const Vector2d& p) const {
+  return turned(p, turn_deg) + shift;
+}
 
 Nesting nest(const std::vector<Polygon>& outlines, const NestingOptions& options) {
   const int width = static_cast<int>(std::floor(options.width_mm));
@@ -114,7 +117,8 @@ Nesting nest(const std::vector<Polygon>& outlines, const NestingOptions& options
   std::stable_sort(order.begin(), order.end(), [&](std::size_t a, std::size_t b) {
     return std::abs(signed_area(outlines[a])) > std::abs(signed_area(outlines[b]));
   });
-  const std::vector<double> angles = options.keep_grain ? std::vector<double>{0, 180} : std::vector<double>{0, 90, 180, 270, 30, 60};
+  const std::vector<double> angles =
+      options.keep_grain ? std::vector<double>{0, 180} : std::vector<double>{0, 90, 180, 270, 30, 60};
   Nesting out;
   out.placements.resize(outlines.size());
   std::vector<Bits> sheets;

@@ -21,9 +21,9 @@ struct Placement {
   Eigen::Vector2d apply(const Eigen::Vector2d& p) const;
 };
 
-// Largest first, each at the highest free place over all sheets and turns, on a grid of 1 mm. The outlines are given
-// in sheet sense (y down). Throws InputError naming the index when one is larger than a sheet; the caller knows its
-// label.
+// Largest first, each at the highest free place over all sheets and turns, on a grid of 1 mm. The outlines
+// are given in sheet sense (y down). Throws InputError naming the index when one is larger than a sheet; the
+// caller knows its label.
 struct Nesting {
   std::vector<Placement> placements;
   std::size_t sheets = 0;

@@ -7,10 +7,10 @@
 namespace interstice {
 
 struct OrthoPicture {
-  cv::Mat bgr;          // 8 bit, one or three channels
-  double mm_per_px = 0;  // on the map
+  cv::Mat bgr;            // 8 bit, one or three channels
+  double mm_per_px = 0;   // on the map
   double cx = 0, cy = 0;  // pixel of the pole; pixel centres are whole numbers
-  cv::Mat confidence;   // 8 bit, 0 where no photo shows the place; empty: all seen
+  cv::Mat confidence;     // 8 bit, 0 where no photo shows the place; empty: all seen
 
   // pixel (col, row) -> (u, v): u to the right, v up
   Eigen::Vector2d map_at(const Eigen::Vector2d& px) const {

@@ -41,7 +41,8 @@ class PieceDrawer {
     sheet_.paths.push_back(path);
     if (kerf_mm <= 0) return;
     DrawnPath blade;
-    for (const Vector2d& p : largest(offset_round({body_.face.outline}, kerf_mm / 2))) blade.points.push_back(on_sheet(p));
+    for (const Vector2d& p : largest(offset_round({body_.face.outline}, kerf_mm / 2)))
+      blade.points.push_back(on_sheet(p));
     blade.closed = blade.dashed = true;
     blade.width_mm = kOutline_mm;
     blade.layer = "cut";
@@ -51,7 +52,8 @@ class PieceDrawer {
 
   void edge_note(const PieceEdge& edge, const std::string& name) {
     const std::size_t n = body_.face.outline.size();
-    const Vector2d a = body_.face.outline[edge.first], b = body_.face.outline[(edge.first + edge.count - 1) % n];
+    const Vector2d a = body_.face.outline[edge.first],
+                   b = body_.face.outline[(edge.first + edge.count - 1) % n];
     const Vector2d middle = body_.face.outline[(edge.first + edge.count / 2) % n];
     // A tick across the outline where one edge ends and the next begins.
     const Vector2d in = Vector2d(-(b - a).y(), (b - a).x()).normalized();
@@ -117,17 +119,20 @@ void draw_pattern_piece(Drawing& sheet, const Plan& plan, TileIndex tile, const 
   char line[48];
   std::snprintf(line, sizeof line, "bevel %.0f°", piece.recommended_bevel_deg);
   sheet.write(at + Vector2d(0, 0.35 * big + 0.9 * small), line, small, Anchor::middle);
-  sheet.write(at + Vector2d(0, 0.35 * big + 2.5 * small), "outer face", small, Anchor::middle, 0, false, kGrey);
+  sheet.write(at + Vector2d(0, 0.35 * big + 2.5 * small), "outer face", small, Anchor::middle, 0, false,
+              kGrey);
   const Vector2d grain = options.grain == Grain::along_ring ? Vector2d(1, 0) : Vector2d(0, 1);
-  // Beside the notes, on the side where the arrow does not run through them.
+  // Beside the notes, clear of them whichever way it points on the sheet.
   const Vector2d on_sheet_grain = (drawer.on_sheet(middle + grain) - at).normalized();
-  const bool upright = std::abs(on_sheet_grain.y()) > 0.7;
   const double width = std::max(text_width_mm(label, big, true), text_width_mm("outer face", small));
-  const Vector2d aside = upright ? Vector2d(-width / 2 - 1.6, 0) : Vector2d(0, -0.85 * big - 1.8);
+  const double length = std::clamp(0.5 * room, 5.0, 14.0);
+  const Vector2d aside = std::abs(on_sheet_grain.y()) > 0.5
+                             ? Vector2d(-width / 2 - 1.6 - length / 2 * std::abs(on_sheet_grain.x()), 0)
+                             : Vector2d(0, -0.85 * big - 1.8 - length / 2 * std::abs(on_sheet_grain.y()));
   const double turn = place.turn_deg * std::numbers::pi / 180;
   const Vector2d back(std::cos(turn) * aside.x() + std::sin(turn) * aside.y(),
                       -std::sin(turn) * aside.x() + std::cos(turn) * aside.y());
-  drawer.arrow(middle + Vector2d(back.x(), -back.y()), grain, std::clamp(0.5 * room, 5.0, 14.0));
+  drawer.arrow(middle + Vector2d(back.x(), -back.y()), grain, length);
 }
 
 }  // namespace interstice

@@ -24,16 +24,25 @@ std::string format(const char* pattern, double a, double b = 0) {
   return text;
 }
 
-void add_frame_texts(Drawing& sheet, const Plan& plan, const PatternOptions& o, std::size_t k, std::size_t n) {
+void add_frame_texts(Drawing& sheet, const Plan& plan, const PatternOptions& o, std::size_t k,
+                     std::size_t n) {
   const double x = kMargin_mm;
-  sheet.write({x, kMargin_mm + 4}, plan.name + ": cutting patterns, sheet " + std::to_string(k + 1) + " of " + std::to_string(n),
+  sheet.write({x, kMargin_mm + 4},
+              plan.name + ": cutting patterns, sheet " + std::to_string(k + 1) + " of " + std::to_string(n),
               3.2, Anchor::left, 0, true);
-  std::string line = format("1:1, print at 100 %% (no fitting to the page). Stock %g mm. Seen on the outer face; walls slope in to the back.",
-                            plan.tile_thickness_mm);
+  std::string line = format(
+      "1:1, print at 100 %% (no fitting to the page). Stock %g mm. Seen on the outer face; walls slope in to "
+      "the back.",
+      plan.tile_thickness_mm);
   sheet.write({x, kMargin_mm + 8.5}, line, 2.0);
   line = "Cut on the outline.";
-  if (o.kerf_mm > 0) line = format("Outline: finished edge. Dashed: middle of a blade %g mm wide.", o.kerf_mm);
-  sheet.write({x, kMargin_mm + 12}, line + " At an edge: neighbour, bevel of that edge. Middle: label, one bevel for all edges.", 2.0);
+  if (o.kerf_mm > 0)
+    line = format("Outline: finished edge. Dashed: middle of a blade %g mm wide.", o.kerf_mm);
+  sheet.write(
+      {x, kMargin_mm + 12},
+      line +
+          " At an edge: neighbour, bevel of that edge. Middle: label, one bevel for all edges. Arrow: grain.",
+      2.0);
   const double length = sheet.width_mm - 2 * kMargin_mm >= 155 ? 150 : 50;
   sheet.check_line({kMargin_mm + 2, sheet.height_mm - kMargin_mm - 5}, length);
 }
@@ -52,7 +61,7 @@ struct Column {
 std::string edges_text(const Plan& plan, const PieceGeometry& piece) {
   std::string text;
   for (const PieceEdge& edge : piece.edges) {
-    if (!text.empty()) text += "   ";
+    if (!text.empty()) text += ", ";
     text += edge_name(plan, edge) + format(" %.1f", edge.bevel_deg);
   }
   return text;
@@ -85,27 +94,31 @@ class ListWriter {
   std::vector<Drawing> run(const std::vector<PieceBody>& bodies, const std::vector<PieceGeometry>& pieces) {
     new_page();
     for (const std::string& line : cutting_cautions()) paragraph(line);
-    paragraph(format("Bevels are measured from square to the face and leave the back smaller. Of each edge: half the "
-                     "angle to its neighbour, so that both walls of a seam run parallel. The one bevel of a piece is "
-                     "the largest of its edges to neighbours, rounded up; the plan counts with %g degrees.",
-                     plan_.bevel_deg));
-    paragraph("Enlargement: lengths of the face against the shape drawn on the form. Rocking: the gap left under a "
-              "flat back; negative means the form rises under the piece and it must be hollowed to sit.");
+    paragraph(format(
+        "Bevels are measured from square to the face and leave the back smaller. Of each edge: half the "
+        "angle to its neighbour, so that both walls of a seam run parallel. The one bevel of a piece is "
+        "the largest of its edges to neighbours, rounded up; the plan counts with %g degrees.",
+        plan_.bevel_deg));
+    paragraph(
+        "Enlargement: lengths of the face against the shape drawn on the form. Rocking: the gap left under a "
+        "flat back; negative means the form rises under the piece and it must be hollowed to sit.");
     y_ += 2;
     heads();
     for (std::size_t i = 0; i < pieces.size(); ++i) row(i, bodies[i], pieces[i]);
     for (std::size_t k = 0; k < pages_.size(); ++k) {
       pages_[k].write({kMargin_mm, kMargin_mm + 4},
-                      plan_.name + ": cutting list, page " + std::to_string(k + 1) + " of " + std::to_string(pages_.size()), 3.2,
-                      Anchor::left, 0, true);
+                      plan_.name + ": cutting list, page " + std::to_string(k + 1) + " of " +
+                          std::to_string(pages_.size()),
+                      3.2, Anchor::left, 0, true);
     }
     return std::move(pages_);
   }
 
  private:
   static constexpr double kText_mm = 2.0, kRow_mm = 4.2;
-  static constexpr Column kColumns[6] = {{0, "piece"},        {16, "face, mm"},        {42, "bevel"},
-                                         {56, "enlarged %"}, {74, "rocking, mm"}, {96, "edges: neighbour and bevel, degrees"}};
+  static constexpr Column kColumns[6] = {{0, "piece"},        {16, "face, mm"},
+                                         {42, "bevel"},       {56, "enlarged %"},
+                                         {76, "rocking, mm"}, {99, "edges: neighbour and bevel, degrees"}};
 
   void new_page() {
     Drawing page;
@@ -123,7 +136,8 @@ class ListWriter {
   }
 
   void heads() {
-    for (const Column& c : kColumns) pages_.back().write({kMargin_mm + c.x, y_}, c.head, kText_mm, Anchor::left, 0, true);
+    for (const Column& c : kColumns)
+      pages_.back().write({kMargin_mm + c.x, y_}, c.head, kText_mm, Anchor::left, 0, true);
     pages_.back().line({kMargin_mm, y_ + 1.2}, {size_.width_mm - kMargin_mm, y_ + 1.2}, 0.2);
     y_ += kRow_mm + 0.6;
   }
@@ -137,9 +151,10 @@ class ListWriter {
     }
     Vector2d low = body.face.outline[0], high = low;
     for (const Vector2d& p : body.face.outline) low = low.cwiseMin(p), high = high.cwiseMax(p);
-    const std::string cells[5] = {plan_.tiles[TileIndex(i)].label, format("%.0f x %.0f", high.x() - low.x(), high.y() - low.y()),
-                                  format("%.0f°", piece.recommended_bevel_deg), format("%.1f", piece.enlargement_percent),
-                                  format("%.1f", piece.rocking_gap_mm)};
+    const std::string cells[5] = {
+        plan_.tiles[TileIndex(i)].label, format("%.0f x %.0f", high.x() - low.x(), high.y() - low.y()),
+        format("%.0f°", piece.recommended_bevel_deg), format("%.1f", piece.enlargement_percent),
+        format("%.1f", piece.rocking_gap_mm)};
     for (std::size_t c = 0; c < 5; ++c) {
       pages_.back().write({kMargin_mm + kColumns[c].x, y_}, cells[c], kText_mm, Anchor::left, 0, c == 0);
     }
@@ -164,31 +179,38 @@ SheetSize parse_sheet(const std::string& text) {
   if (lower == "letter") return {215.9, 279.4, "Letter"};
   double w = 0, h = 0;
   char more = 0;
-  if (std::sscanf(lower.c_str(), "%lfx%lf%c", &w, &h, &more) == 2 && w >= 80 && h >= 80 && w <= 5000 && h <= 5000) {
+  if (std::sscanf(lower.c_str(), "%lfx%lf%c", &w, &h, &more) == 2 && w >= 80 && h >= 80 && w <= 5000 &&
+      h <= 5000) {
     return {w, h, text};
   }
-  throw InputError("the sheet \"" + one_line(text, 40) + "\" is not understood: a4, letter, or WIDTHxHEIGHT in mm (80 to 5000)");
+  throw InputError("the sheet \"" + one_line(text, 40) +
+                   "\" is not understood: a4, letter, or WIDTHxHEIGHT in mm (80 to 5000)");
 }
 
 std::vector<std::string> cutting_cautions() {
-  return {"Before you cut: measure the check line on the print with a rule; if it is off, the print was scaled.",
-          "Small pieces and tilted tables are where saws take fingers: hold pieces in a jig or by a longer offcut, keep the "
-          "guard on, never free-hand on a table saw, and follow the machine's manual.",
-          "Wood dust harms the lungs and some woods are toxic or sensitizing: use extraction and a fitted dust mask, and "
-          "look up the wood before you cut it. Wear eye and ear protection."};
+  return {
+      "Before you cut: measure the check line on the print with a rule; if it is off, the print was scaled.",
+      "Small pieces and tilted tables are where saws take fingers: hold pieces in a jig or by a longer "
+      "offcut, keep the "
+      "guard on, never free-hand on a table saw, and follow the machine's manual.",
+      "Wood dust harms the lungs and some woods are toxic or sensitizing: use extraction and a fitted dust "
+      "mask, and "
+      "look up the wood before you cut it. Wear eye and ear protection."};
 }
 
-Patterns make_patterns(const Plan& plan, const std::vector<PieceBody>& bodies, const std::vector<PieceGeometry>& pieces,
-                       const PatternOptions& o) {
+Patterns make_patterns(const Plan& plan, const std::vector<PieceBody>& bodies,
+                       const std::vector<PieceGeometry>& pieces, const PatternOptions& o) {
   std::vector<Polygon> outlines;
-  const double turn = o.grain == Grain::along_ring || !o.board ? 0 : -90;  // the grain along the board's width
+  const double turn =
+      o.grain == Grain::along_ring || !o.board ? 0 : -90;  // the grain along the board's width
   for (const PieceBody& body : bodies) {
     Polygon outline = largest(offset_round({body.face.outline}, o.kerf_mm));
     for (Vector2d& p : outline) p = Placement{0, turn, {0, 0}}.apply({p.x(), -p.y()});
     outlines.push_back(std::move(outline));
   }
   NestingOptions nesting;
-  const double head = o.board ? 0 : kHead_mm, foot = o.board ? 0 : kFoot_mm, margin = o.board ? 4 : kMargin_mm;
+  const double head = o.board ? 0 : kHead_mm, foot = o.board ? 0 : kFoot_mm,
+               margin = o.board ? 4 : kMargin_mm;
   nesting.width_mm = o.sheet.width_mm - 2 * margin;
   nesting.height_mm = o.sheet.height_mm - 2 * margin - head - foot;
   nesting.spacing_mm = o.spacing_mm;
@@ -197,8 +219,8 @@ Patterns make_patterns(const Plan& plan, const std::vector<PieceBody>& bodies, c
     try {
       nest({outlines[i]}, nesting);
     } catch (const InputError&) {
-      throw InputError("piece " + plan.tiles[TileIndex(i)].label + " does not fit a sheet of " + o.sheet.name +
-                       ": choose a larger sheet");
+      throw InputError("piece " + plan.tiles[TileIndex(i)].label + " does not fit a sheet of " +
+                       o.sheet.name + ": choose a larger sheet");
     }
   }
   Patterns out;

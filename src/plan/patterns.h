@@ -18,8 +18,8 @@ enum class Grain { towards_pole, along_ring };
 
 struct PatternOptions {
   SheetSize sheet;
-  bool board = false;    // the sheet is stock: grain along its width, no notes on it but the check line
-  double kerf_mm = 0;    // the blade's middle runs half a kerf outside the face's outline (dashed)
+  bool board = false;     // the sheet is stock: grain along its width, no notes on it but the check line
+  double kerf_mm = 0;     // the blade's middle runs half a kerf outside the face's outline (dashed)
   double spacing_mm = 4;  // between cuts
   Grain grain = Grain::towards_pole;
 };

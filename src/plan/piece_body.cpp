@@ -17,7 +17,8 @@ Vector3d nearest_on_triangle(const Vector3d& a, const Vector3d& b, const Vector3
   const double n2 = n.squaredNorm();
   if (n2 > 1e-18) {
     const Vector3d q = p - (p - a).dot(n) / n2 * n;
-    if ((b - a).cross(q - a).dot(n) >= 0 && (c - b).cross(q - b).dot(n) >= 0 && (a - c).cross(q - c).dot(n) >= 0) {
+    if ((b - a).cross(q - a).dot(n) >= 0 && (c - b).cross(q - b).dot(n) >= 0 &&
+        (a - c).cross(q - c).dot(n) >= 0) {
       return q;
     }
   }
@@ -49,13 +50,15 @@ bool inside_body(const PieceBody& body, const Vector3d& p) {
 std::vector<std::size_t> walls_near(const PieceBody& b, const Vector3d& centre, double radius) {
   std::vector<std::size_t> near;
   for (std::size_t j = 0; j < b.arris.size(); ++j) {
-    const double reach = (b.arris[j] - b.root[j]).norm() + (b.arris[(j + 1) % b.arris.size()] - b.arris[j]).norm();
+    const double reach =
+        (b.arris[j] - b.root[j]).norm() + (b.arris[(j + 1) % b.arris.size()] - b.arris[j]).norm();
     if ((b.arris[j] - centre).norm() < radius + reach) near.push_back(j);
   }
   return near;
 }
 
-std::vector<MouthPoint> nearest_body_points(const std::vector<Vector3d>& points, const PieceBody& b, double reach) {
+std::vector<MouthPoint> nearest_body_points(const std::vector<Vector3d>& points, const PieceBody& b,
+                                            double reach) {
   std::vector<MouthPoint> found;
   std::vector<Vector3d> close;
   for (const Vector3d& p : points) {
@@ -72,7 +75,8 @@ std::vector<MouthPoint> nearest_body_points(const std::vector<Vector3d>& points,
     MouthPoint m{p, p, std::numeric_limits<double>::infinity(), false};
     for (const std::size_t j : walls) {
       const std::size_t k = (j + 1) % n;
-      if ((p - b.arris[j]).norm() > m.width_mm + (b.arris[j] - b.root[j]).norm() + (b.arris[k] - b.arris[j]).norm()) {
+      if ((p - b.arris[j]).norm() >
+          m.width_mm + (b.arris[j] - b.root[j]).norm() + (b.arris[k] - b.arris[j]).norm()) {
         continue;
       }
       for (const Vector3d& q : {nearest_on_triangle(b.arris[j], b.arris[k], b.root[k], p),
@@ -95,7 +99,8 @@ PieceBody planned_body(const Plan& plan, TileIndex tile) {
   body.face = planned_face(plan, tile);
   const PlaneFrame& frame = body.face.frame;
   Polygon root;
-  for (const Eigen::Vector2d& uv : plan.tiles[tile].outline) root.push_back(frame.drop(plan.profile.point(uv)));
+  for (const Eigen::Vector2d& uv : plan.tiles[tile].outline)
+    root.push_back(frame.drop(plan.profile.point(uv)));
   const double t = plan.tile_thickness_mm;
   for (const Eigen::Vector2d& p : resampled(root, 0.5)) body.root.push_back(frame.lift(p) - t * frame.normal);
   body.middle.setZero();
@@ -117,7 +122,8 @@ std::vector<MouthPoint> mouth_points(const PieceBody& a, const PieceBody& b, dou
   return nearest_body_points(a.arris, b, reach_mm);
 }
 
-std::vector<PlannedSeam> planned_seams(const std::vector<PieceBody>& bodies, double reach_mm, double min_length_mm) {
+std::vector<PlannedSeam> planned_seams(const std::vector<PieceBody>& bodies, double reach_mm,
+                                       double min_length_mm) {
   std::vector<PlannedSeam> seams;
   for (std::size_t i = 0; i < bodies.size(); ++i) {
     const PieceBody& a = bodies[i];
@@ -126,7 +132,8 @@ std::vector<PlannedSeam> planned_seams(const std::vector<PieceBody>& bodies, dou
       const PieceBody& b = bodies[j];
       if ((a.middle - b.middle).norm() > a.radius_mm + b.radius_mm + reach_mm) continue;
       const std::vector<MouthPoint> ab = mouth_points(a, b, reach_mm), ba = mouth_points(b, a, reach_mm);
-      PlannedSeam seam{TileIndex(i), TileIndex(j), reach_mm, reach_mm, 0, step * static_cast<double>(ab.size()), {}};
+      PlannedSeam seam{
+          TileIndex(i), TileIndex(j), reach_mm, reach_mm, 0, step * static_cast<double>(ab.size()), {}};
       if (seam.length_mm < min_length_mm) continue;
       std::vector<double> widths;
       for (const auto* points : {&ab, &ba}) {
@@ -153,7 +160,8 @@ std::vector<PlannedSeam> planned_seams(const std::vector<PieceBody>& bodies, dou
 double even_bevel_deg(const Vector3d& normal_a, const Vector3d& normal_b, const Vector3d& across) {
   const Vector3d up = (normal_a + normal_b).normalized();
   const Vector3d w = (across - across.dot(up) * up).normalized();
-  const double a = std::atan2(normal_a.dot(w), normal_a.dot(up)), b = std::atan2(normal_b.dot(w), normal_b.dot(up));
+  const double a = std::atan2(normal_a.dot(w), normal_a.dot(up)),
+               b = std::atan2(normal_b.dot(w), normal_b.dot(up));
   return (b - a) / 2 * 180.0 / std::numbers::pi;
 }
 

@@ -15,7 +15,7 @@ namespace {
 using Eigen::Vector2d;
 using Eigen::Vector3d;
 
-constexpr double kReach_mm = 14;       // a neighbour farther away is none
+constexpr double kReach_mm = 14;        // a neighbour farther away is none
 constexpr double kShortestEdge_mm = 4;  // shorter stretches belong to the edges beside them
 constexpr double kDegrees = 180 / std::numbers::pi;
 constexpr int kOpen = -1, kRim = -2;
@@ -31,13 +31,16 @@ std::vector<int> facing(const Plan& plan, const std::vector<PieceBody>& bodies, 
   for (std::size_t k = 0; k < n; ++k) {
     const Vector3d out = (normals[k].x() * body.face.frame.ex + normals[k].y() * body.face.frame.ey);
     const Vector3d foot = body.root[k];
-    const double to_rim = std::min(rim - plan.profile.locate(foot).uv.norm(), std::max(0.0, body.arris[k].z()));
-    if (to_rim < 0.5 * kReach_mm && out.z() < -0.3 * std::hypot(body.face.frame.ex.z(), body.face.frame.ey.z())) {
+    const double to_rim =
+        std::min(rim - plan.profile.locate(foot).uv.norm(), std::max(0.0, body.arris[k].z()));
+    if (to_rim < 0.5 * kReach_mm &&
+        out.z() < -0.3 * std::hypot(body.face.frame.ex.z(), body.face.frame.ey.z())) {
       faces[k] = kRim, nearest[k] = std::max(0.0, to_rim);
     }
   }
   for (std::size_t j = 0; j < bodies.size(); ++j) {
-    if (j == i || (bodies[j].middle - body.middle).norm() > bodies[j].radius_mm + body.radius_mm + kReach_mm) continue;
+    if (j == i || (bodies[j].middle - body.middle).norm() > bodies[j].radius_mm + body.radius_mm + kReach_mm)
+      continue;
     for (std::size_t k = 0; k < n; ++k) {
       const Vector3d out = normals[k].x() * body.face.frame.ex + normals[k].y() * body.face.frame.ey;
       const NearestOnPolyline near = nearest_on_closed(bodies[j].arris, body.arris[k]);
@@ -69,7 +72,8 @@ std::vector<PieceEdge> edges_of(const std::vector<int>& faces, double step) {
     }
   }
   while (runs.size() > 2) {
-    const auto least = std::min_element(runs.begin(), runs.end(), [](const Run& a, const Run& b) { return a.count < b.count; });
+    const auto least = std::min_element(runs.begin(), runs.end(),
+                                        [](const Run& a, const Run& b) { return a.count < b.count; });
     if (static_cast<double>(least->count) * step >= kShortestEdge_mm) break;
     const auto i = static_cast<std::size_t>(least - runs.begin());
     Run& left = runs[(i + runs.size() - 1) % runs.size()];
@@ -79,7 +83,8 @@ std::vector<PieceEdge> edges_of(const std::vector<int>& faces, double step) {
     right.first = (right.first + n - rest) % n;
     right.count += rest;
     runs.erase(least);
-    for (std::size_t k = 0; runs.size() > 1 && k < runs.size(); ++k) {  // one edge again, if both sides were the same
+    for (std::size_t k = 0; runs.size() > 1 && k < runs.size();
+         ++k) {  // one edge again, if both sides were the same
       Run& a = runs[k];
       Run& b = runs[(k + 1) % runs.size()];
       if (a.faces != b.faces) continue;
@@ -150,7 +155,8 @@ std::vector<PieceGeometry> piece_geometries(const Plan& plan, const std::vector<
     bool any = false;
     for (PieceEdge& edge : piece.edges) {
       set_bevel(edge, bodies, i, plan.bevel_deg);
-      if (edge.faces == EdgeFaces::piece) steepest = any ? std::max(steepest, edge.bevel_deg) : edge.bevel_deg, any = true;
+      if (edge.faces == EdgeFaces::piece)
+        steepest = any ? std::max(steepest, edge.bevel_deg) : edge.bevel_deg, any = true;
     }
     piece.recommended_bevel_deg = any ? std::ceil(steepest - 0.05) : std::round(plan.bevel_deg);
     piece.face_area_mm2 = signed_area(body.face.outline);

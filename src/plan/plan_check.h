@@ -1,4 +1,5 @@
-// What a layout asks of the maker before a saw is switched on: gaps, pieces hard to hold or to sit, seam volume, stock.
+// What a layout asks of the maker before a saw is switched on: gaps, pieces hard to hold or to sit, seam
+// volume, stock.
 #pragma once
 
 #include <string>
@@ -9,10 +10,11 @@
 namespace interstice {
 
 struct CheckLimits {
-  double smallest_piece_mm = 15;    // largest circle in the face; smaller pieces are hard to hold at a saw
-                                    // (common practice, no source)
-  double largest_rocking_mm = 2.0;  // under a flat back (glue bridges about this much; common practice, no source)
-  double level_run_share = 0.2;     // of the way round, that a seam line may run level
+  double smallest_piece_mm = 15;  // largest circle in the face; smaller pieces are hard to hold at a saw
+                                  // (common practice, no source)
+  double largest_rocking_mm =
+      3.0;  // under a flat back (hot glue bridges about this much; common practice, no source)
+  double level_run_pieces = 3.0;  // past so many pieces' widths a seam line may run level round the bowl
   double board_width_mm = 150, board_length_mm = 600;
   double kerf_mm = 2;
 };
@@ -26,18 +28,19 @@ struct PlanCheck {
   std::vector<PlannedSeam> seams;
   std::vector<CheckFinding> findings;
   double narrowest_mouth_mm = 0, widest_mouth_mm = 0;  // over seams, of each seam's narrowest
-  double mean_face_mm2 = 0, face_spread = 0;            // coefficient of variation
+  double mean_face_mm2 = 0, face_spread = 0;           // coefficient of variation
   double footprint_spread = 0;
-  double seam_volume_ml = 0;   // between the walls, from the form to the faces taped flush
-  double bed_volume_ml = 0;    // under the flat backs, filled by glue or resin
-  double longest_level_run_share = 0;  // of a seam line round the bowl within 10 degrees of level
-  std::size_t boards = 0;      // of the given size
-  double board_area_m2 = 0, piece_area_m2 = 0, waste_share = 0;
-  double board_feet = 0;       // of the boards: 144 cubic inches each
+  double seam_volume_ml = 0;    // between the walls, from the form to the faces taped flush
+  double bed_volume_ml = 0;     // under the flat backs, filled by glue or resin
+  double level_run_pieces = 0;  // longest seam line that keeps one height, in mean widths of a face
+  std::size_t boards = 0;       // of the given size
+  double board_area_m2 = 0;     // the last board counted only as far as it is used
+  double piece_area_m2 = 0, waste_share = 0;
+  double board_feet = 0;  // of that area: 144 cubic inches each
 };
 
-PlanCheck check_plan(const Plan& plan, const std::vector<PieceBody>& bodies, const std::vector<PieceGeometry>& pieces,
-                     const CheckLimits& limits);
+PlanCheck check_plan(const Plan& plan, const std::vector<PieceBody>& bodies,
+                     const std::vector<PieceGeometry>& pieces, const CheckLimits& limits);
 
 const char* name_of(CheckFinding::Kind kind);
 

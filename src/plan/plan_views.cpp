@@ -57,7 +57,8 @@ Drawing draw_map(const Plan& plan) {
       const double t = 2 * std::numbers::pi * i / 240;
       path.points.push_back(on_sheet(rho * Vector2d(std::cos(t), std::sin(t))));
     }
-    path.closed = true, path.dashed = dashed, path.ink = dashed ? kGrey : kBlack, path.width_mm = dashed ? 0.12 : 0.3;
+    path.closed = true, path.dashed = dashed, path.ink = dashed ? kGrey : kBlack,
+    path.width_mm = dashed ? 0.12 : 0.3;
     d.paths.push_back(path);
   };
   for (const PlannedTile& tile : plan.tiles) {
@@ -70,7 +71,11 @@ Drawing draw_map(const Plan& plan) {
   for (double rho = 50; rho < plan.profile.length() - 5; rho += 50) circle(rho, true);
   d.line(on_sheet({plan.profile.length(), 0}), on_sheet({plan.profile.length() + 6, 0}), 0.3);
   d.write(on_sheet({plan.profile.length() + 6.5, -1}), "0°", 2.5);
-  d.write({margin, d.height_mm - 5}, plan.name + ": map of the form seen from above the foot. Distances from the pole are true, those along rings are not.", 2.6);
+  d.write({margin, d.height_mm - 5},
+          plan.name +
+              ": map of the form seen from above the foot. Distances from the pole are true, those along "
+              "rings are not.",
+          2.6);
   return d;
 }
 
@@ -78,16 +83,20 @@ Drawing draw_elevation(const Plan& plan, const std::vector<PieceBody>& bodies, d
   const double a = azimuth_deg * std::numbers::pi / 180;
   const Vector3d to_eye(std::cos(a), std::sin(a), 0), right(-std::sin(a), std::cos(a), 0);
   double r_max = 0, z_max = 0;
-  for (const Vector2d& rz : plan.profile.points()) r_max = std::max(r_max, rz.x()), z_max = std::max(z_max, rz.y());
+  for (const Vector2d& rz : plan.profile.points())
+    r_max = std::max(r_max, rz.x()), z_max = std::max(z_max, rz.y());
   r_max += plan.tile_thickness_mm, z_max += plan.tile_thickness_mm;
   const double margin = 8;
   Drawing d;
   d.width_mm = 2 * (r_max + margin), d.height_mm = z_max + 2 * margin + 8;
-  const auto on_sheet = [&](const Vector3d& p) { return Vector2d(d.width_mm / 2 + p.dot(right), margin + z_max - p.z()); };
+  const auto on_sheet = [&](const Vector3d& p) {
+    return Vector2d(d.width_mm / 2 + p.dot(right), margin + z_max - p.z());
+  };
   DrawnPath form;
   for (const double side : {1.0, -1.0}) {
     std::vector<Vector2d> half;
-    for (const Vector2d& rz : plan.profile.points()) half.push_back(on_sheet(side * rz.x() * right + Vector3d(0, 0, rz.y())));
+    for (const Vector2d& rz : plan.profile.points())
+      half.push_back(on_sheet(side * rz.x() * right + Vector3d(0, 0, rz.y())));
     if (side > 0) std::reverse(half.begin(), half.end());
     form.points.insert(form.points.end(), half.begin(), half.end());
   }
@@ -104,7 +113,8 @@ Drawing draw_elevation(const Plan& plan, const std::vector<PieceBody>& bodies, d
     const PlannedTile& tile = plan.tiles[TileIndex(i)];
     add_face(d, std::move(points), ring_tone(tile.ring));
     const double facing = bodies[i].face.frame.normal.dot(to_eye);
-    if (facing > 0.35) d.write(on_sheet(bodies[i].face.frame.origin), tile.label, 3.2, Anchor::middle, 0, true);
+    if (facing > 0.35)
+      d.write(on_sheet(bodies[i].face.frame.origin), tile.label, 3.2, Anchor::middle, 0, true);
   }
   const Vector3d rim(0, 0, 0);
   d.line(on_sheet(rim - (r_max + 4) * right), on_sheet(rim + (r_max + 4) * right), 0.3);

@@ -9,8 +9,8 @@ namespace interstice {
 // Footprints and labels on the map, with circles every 50 mm of arc, pole in the middle.
 Drawing draw_map(const Plan& plan);
 
-// The shell as seen level from theta = azimuth (0 looks at the u side), parallel projection, 1:1 in millimetres: the
-// form's outline, every face that looks this way, labels. `bodies` from planned_bodies.
+// The shell as seen level from theta = azimuth (0 looks at the u side), parallel projection, 1:1 in
+// millimetres: the form's outline, every face that looks this way, labels. `bodies` from planned_bodies.
 Drawing draw_elevation(const Plan& plan, const std::vector<PieceBody>& bodies, double azimuth_deg);
 
 // Four elevations, a quarter turn apart, on one sheet.

@@ -92,11 +92,13 @@ class Solver {
   Polygon wanted_arris(std::size_t i, const PlaneFrame& frame) const {
     const double t = plan_.tile_thickness_mm;
     Polygon cell;
-    for (const Vector2d& uv : densified(complex_.cells[i], 2.0)) cell.push_back(frame.drop(plan_.profile.point(uv, t)));
+    for (const Vector2d& uv : densified(complex_.cells[i], 2.0))
+      cell.push_back(frame.drop(plan_.profile.point(uv, t)));
     Region gaps;
     for (const std::size_t k : seams_of_[i]) {
       std::vector<Vector2d> line;
-      for (const Vector2d& uv : complex_.seams[k].line) line.push_back(frame.drop(plan_.profile.point(uv, t)));
+      for (const Vector2d& uv : complex_.seams[k].line)
+        line.push_back(frame.drop(plan_.profile.point(uv, t)));
       gaps.push_back(ribbon(line, states_[k].half));
     }
     Region region = difference(united({cell}), united(gaps));
@@ -108,10 +110,12 @@ class Solver {
   static Polygon above_bench(const PlaneFrame& frame) {
     constexpr double kFar = 5000;
     const Vector2d up(frame.ex.z(), frame.ey.z());
-    if (up.norm() * kFar < frame.origin.z()) return {{-kFar, -kFar}, {kFar, -kFar}, {kFar, kFar}, {-kFar, kFar}};
+    if (up.norm() * kFar < frame.origin.z())
+      return {{-kFar, -kFar}, {kFar, -kFar}, {kFar, kFar}, {-kFar, kFar}};
     const Vector2d e = up.normalized(), side(-e.y(), e.x());
     const Vector2d foot = -frame.origin.z() / up.norm() * e;
-    return {foot + kFar * side, foot - kFar * side, foot - kFar * side + kFar * e, foot + kFar * side + kFar * e};
+    return {foot + kFar * side, foot - kFar * side, foot - kFar * side + kFar * e,
+            foot + kFar * side + kFar * e};
   }
 
   void cut(std::size_t i) {
@@ -121,7 +125,8 @@ class Solver {
                                               plan_.profile.normal(centre), plan_.profile.along_ring(centre));
     const Polygon root = largest(offset_round({wanted_arris(i, frame)}, -growth_));
     if (root.size() < 3) {
-      throw InputError("piece " + tile.label + " would be cut away by its seams: choose larger pieces or a smaller gap");
+      throw InputError("piece " + tile.label +
+                       " would be cut away by its seams: choose larger pieces or a smaller gap");
     }
     Polygon footprint;
     double t = plan_.tile_thickness_mm;
@@ -190,7 +195,8 @@ class Solver {
     for (std::size_t j = 0; j < state.half.size(); ++j) {
       const double x = std::clamp(2 * state.arc[j] / length - 1, -0.8, 0.8);
       const double smooth = change.dot(Vector3d(1, x, x * x));
-      const double step = std::abs(gap - narrowest) < 0.3 && settled_ ? shift + 0.5 * (smooth - change[0]) : smooth;
+      const double step =
+          std::abs(gap - narrowest) < 0.3 && settled_ ? shift + 0.5 * (smooth - change[0]) : smooth;
       state.half[j] = std::clamp(state.half[j] + 0.8 * std::clamp(step, -1.0, 1.0), 0.05 * gap, 2.5 * gap);
     }
   }

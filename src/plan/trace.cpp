@@ -53,8 +53,8 @@ std::vector<TracedCell> trusted(const std::vector<TracedCell>& cells, TraceResul
   return kept;
 }
 
-// Stretches of a closed outline with the same cell beyond, as [first, last] indices; short ones join the longer
-// neighbour, so that noise at a fork does not make a seam.
+// Stretches of a closed outline with the same cell beyond, as [first, last] indices; short ones join the
+// longer neighbour, so that noise at a fork does not make a seam.
 struct Stretch {
   std::size_t first, count;
   int beyond;
@@ -73,9 +73,8 @@ std::vector<Stretch> stretches(const std::vector<int>& beyond, std::size_t short
     k = m;
   }
   while (all.size() > 1) {
-    const auto shortest_one = std::min_element(all.begin(), all.end(), [](const Stretch& a, const Stretch& b) {
-      return a.count < b.count;
-    });
+    const auto shortest_one = std::min_element(
+        all.begin(), all.end(), [](const Stretch& a, const Stretch& b) { return a.count < b.count; });
     if (shortest_one->count >= shortest) break;
     const auto i = static_cast<std::size_t>(shortest_one - all.begin()), size = all.size();
     const std::size_t left = (i + size - 1) % size, right = (i + 1) % size;
@@ -163,14 +162,16 @@ double median_mouth(const Plan& plan) {
   std::vector<double> mouths;
   for (const PlannedSeam& seam : planned_seams(planned_bodies(plan))) mouths.push_back(seam.mouth_mm);
   if (mouths.empty()) return 0;
-  std::nth_element(mouths.begin(), mouths.begin() + static_cast<std::ptrdiff_t>(mouths.size() / 2), mouths.end());
+  std::nth_element(mouths.begin(), mouths.begin() + static_cast<std::ptrdiff_t>(mouths.size() / 2),
+                   mouths.end());
   return std::max(0.0, mouths[mouths.size() / 2]);
 }
 
 void sort_by_label(Plan& plan, const std::vector<TracedCell>& cells, TraceResult& result) {
   for (std::size_t i = 0; i < cells.size(); ++i) {
     const std::string& label = plan.tiles[TileIndex(i)].label;
-    if (cells[i].unseen_share > 0.02) result.look_again.push_back(label + ": part of its outline is not in the photos");
+    if (cells[i].unseen_share > 0.02)
+      result.look_again.push_back(label + ": part of its outline is not in the photos");
     if (cells[i].undrawn_share > 0.05) result.look_again.push_back(label + ": its line has breaks");
   }
   std::vector<PlannedTile> tiles(plan.tiles.begin(), plan.tiles.end());
@@ -196,8 +197,8 @@ TraceResult trace_layout(const OrthoPicture& picture, const Profile& form, const
   plan.tile_thickness_mm = options.tile_thickness_mm;
   plan.bevel_deg = options.bevel_deg;
   plan.smallest_fill_mm = options.smallest_fill_mm;
-  result.shared_lines = options.drawn == DrawnLines::shared ||
-                        (options.drawn == DrawnLines::decide && lines_are_shared(cells));
+  result.shared_lines =
+      options.drawn == DrawnLines::shared || (options.drawn == DrawnLines::decide && lines_are_shared(cells));
   if (result.shared_lines) {
     SeamSolveOptions solve;
     solve.gap_mm = options.gap_mm;

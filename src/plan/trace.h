@@ -1,8 +1,8 @@
 // From a picture of the form with the pieces drawn on it to a plan.
 //
 // Two ways of drawing are told apart by what lies across a cell's line: another cell (one line shared by two
-// pieces: the chosen gap is taken out of it, see seam_solve.h) or a strip that is no cell (every piece has its own
-// closed line: taken as it is). Labels are proposed by ring; handwriting is not read.
+// pieces: the chosen gap is taken out of it, see seam_solve.h) or a strip that is no cell (every piece has
+// its own closed line: taken as it is). Labels are proposed by ring; handwriting is not read.
 #pragma once
 
 #include <map>
@@ -29,16 +29,17 @@ struct TraceOptions {
 struct TraceResult {
   Plan plan;
   bool shared_lines = false;
-  double worst_gap_error_mm = 0;       // of shared lines, as solve_seams reports it
-  std::vector<std::string> left_out;   // "near u = 12, v = 80: ..." one line each
-  std::vector<std::string> look_again; // labels of pieces whose line has breaks or is partly unseen, with the reason
+  double worst_gap_error_mm = 0;      // of shared lines, as solve_seams reports it
+  std::vector<std::string> left_out;  // "near u = 12, v = 80: ..." one line each
+  std::vector<std::string>
+      look_again;  // labels of pieces whose line has breaks or is partly unseen, with the reason
 };
 
 // Throws MeasureError when no lines or no cells are found.
 TraceResult trace_layout(const OrthoPicture& picture, const Profile& form, const TraceOptions& options);
 
-// New labels for a plan: lines of "A01,K7" (proposed, wanted; '#' begins a comment). Throws InputError naming file
-// and line for unknown or repeated labels.
+// New labels for a plan: lines of "A01,K7" (proposed, wanted; '#' begins a comment). Throws InputError naming
+// file and line for unknown or repeated labels.
 void rename_tiles(Plan& plan, const std::string& text, const std::string& file);
 
 }  // namespace interstice

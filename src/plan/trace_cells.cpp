@@ -12,12 +12,12 @@ namespace {
 
 constexpr double kSmallBreak_mm = 1.5;  // breaks in a line that are always closed
 constexpr double kLargeBreak_mm = 4.0;  // closed where that parts a region into several cells
-constexpr double kCompact = 0.15;       // inscribed disc over area: cells are above, gaps between lines far below
+constexpr double kCompact = 0.15;  // inscribed disc over area: cells are above, gaps between lines far below
 constexpr double kSmallestCell_mm2 = 60;
 
 struct Regions {
-  cv::Mat labels;                // int, 0 on walls
-  std::vector<char> is_cell;     // by label
+  cv::Mat labels;             // int, 0 on walls
+  std::vector<char> is_cell;  // by label
   std::vector<double> area_px;
 };
 
@@ -53,7 +53,8 @@ cv::Mat cell_labels(const cv::Mat& walls, double px_per_mm, int& count) {
   cv::Mat small_closed, large_closed;
   cv::dilate(walls, small_closed, disc(kSmallBreak_mm / 2 * px_per_mm));
   cv::dilate(walls, large_closed, disc(kLargeBreak_mm / 2 * px_per_mm));
-  const Regions coarse = regions_between(large_closed, px_per_mm), fine = regions_between(small_closed, px_per_mm);
+  const Regions coarse = regions_between(large_closed, px_per_mm),
+                fine = regions_between(small_closed, px_per_mm);
   std::vector<std::vector<int>> parts(fine.is_cell.size());
   for (int y = 0; y < walls.rows; ++y) {
     for (int x = 0; x < walls.cols; ++x) {
@@ -66,7 +67,8 @@ cv::Mat cell_labels(const cv::Mat& walls, double px_per_mm, int& count) {
   std::vector<int> from_fine(fine.is_cell.size(), 0), from_coarse(coarse.is_cell.size(), 0);
   count = 0;
   for (std::size_t f = 1; f < fine.is_cell.size(); ++f) {
-    // A region with breaks in its lines is mostly cells; a network of gaps is not, wide places at its forks apart.
+    // A region with breaks in its lines is mostly cells; a network of gaps is not, wide places at its forks
+    // apart.
     double compact_px = 0;
     for (const int c : parts[f]) compact_px += coarse.area_px[static_cast<std::size_t>(c)];
     if (parts[f].size() > 1 && compact_px > 0.5 * fine.area_px[f]) {
@@ -105,14 +107,17 @@ void grow_back(cv::Mat& labels, const cv::Mat& walls, int steps) {
 
 }  // namespace
 
-std::vector<TracedCell> find_cells(const OrthoPicture& picture, const Profile& form, const LinePicture& lines) {
+std::vector<TracedCell> find_cells(const OrthoPicture& picture, const Profile& form,
+                                   const LinePicture& lines) {
   const double px_per_mm = 1 / picture.mm_per_px;
-  // Outside the form, along its rim where lines cannot be told from the edge, and where nothing is seen: walls.
+  // Outside the form, along its rim where lines cannot be told from the edge, and where nothing is seen:
+  // walls.
   cv::Mat walls = lines.lines.clone();
   const double rim = form.length() - kRimBand_px * picture.mm_per_px;
   for (int y = 0; y < walls.rows; ++y) {
     for (int x = 0; x < walls.cols; ++x) {
-      if (picture.map_at({static_cast<double>(x), static_cast<double>(y)}).norm() > rim) walls.at<uchar>(y, x) = 255;
+      if (picture.map_at({static_cast<double>(x), static_cast<double>(y)}).norm() > rim)
+        walls.at<uchar>(y, x) = 255;
     }
   }
   walls |= lines.unseen;
@@ -123,7 +128,8 @@ std::vector<TracedCell> find_cells(const OrthoPicture& picture, const Profile& f
   for (int id = 1; id <= count; ++id) {
     std::vector<std::vector<cv::Point>> contours;
     cv::Mat mask = labels == id;
-    cv::morphologyEx(mask, mask, cv::MORPH_CLOSE, disc(kSmallBreak_mm / 2 * px_per_mm));  // strokes that end inside
+    cv::morphologyEx(mask, mask, cv::MORPH_CLOSE,
+                     disc(kSmallBreak_mm / 2 * px_per_mm));  // strokes that end inside
     cv::findContours(mask, contours, cv::RETR_EXTERNAL, cv::CHAIN_APPROX_NONE);
     if (contours.empty()) continue;
     const auto& longest = *std::max_element(contours.begin(), contours.end(),

@@ -9,14 +9,15 @@
 namespace interstice {
 
 struct TracedCell {
-  Polygon outline;             // on the map, counter-clockwise, steps of about half a millimetre
-  std::vector<int> beyond;     // for every outline point: the cell across the line, -1 for none
+  Polygon outline;          // on the map, counter-clockwise, steps of about half a millimetre
+  std::vector<int> beyond;  // for every outline point: the cell across the line, -1 for none
   bool on_rim = false;
-  double unseen_share = 0;     // of the outline that runs along places no photo shows
-  double undrawn_share = 0;    // of the outline where the line has a break
+  double unseen_share = 0;   // of the outline that runs along places no photo shows
+  double undrawn_share = 0;  // of the outline where the line has a break
 };
 
 // Compact closed regions; long thin ones (the gaps between double lines) and specks are left out.
-std::vector<TracedCell> find_cells(const OrthoPicture& picture, const Profile& form, const LinePicture& lines);
+std::vector<TracedCell> find_cells(const OrthoPicture& picture, const Profile& form,
+                                   const LinePicture& lines);
 
 }  // namespace interstice

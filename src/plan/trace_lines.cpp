@@ -13,7 +13,9 @@ constexpr double kLineSigma_mm = 0.35;    // matches pencil and pen lines of abo
 constexpr double kGroundSigma_mm = 6.0;   // shading of the ground varies more slowly than this
 constexpr double kLargestMark_mm = 14.0;  // handwriting and marks are smaller than this, outlines larger
 
-double pixels(const OrthoPicture& picture, double mm) { return mm / picture.mm_per_px; }
+double pixels(const OrthoPicture& picture, double mm) {
+  return mm / picture.mm_per_px;
+}
 
 cv::Mat form_mask(const OrthoPicture& picture, const Profile& form) {
   cv::Mat mask(picture.bgr.size(), CV_8U, cv::Scalar(0));
@@ -35,7 +37,8 @@ cv::Mat masked_blur(const cv::Mat& values, const cv::Mat& weight, double sigma) 
   return out;
 }
 
-// Darkness relative to the ground around; lines pull the ground down a little, so they are left out of it once found.
+// Darkness relative to the ground around; lines pull the ground down a little, so they are left out of it
+// once found.
 cv::Mat darkness(const OrthoPicture& picture, const cv::Mat& form) {
   cv::Mat grey;
   if (picture.bgr.channels() == 3) {
@@ -61,7 +64,8 @@ cv::Mat darkness(const OrthoPicture& picture, const cv::Mat& form) {
   return dark;
 }
 
-// Across a dark line the second derivative is large: the larger eigenvalue of the Hessian, times sigma squared.
+// Across a dark line the second derivative is large: the larger eigenvalue of the Hessian, times sigma
+// squared.
 cv::Mat ridge_of(const cv::Mat& dark, double sigma) {
   cv::Mat smooth, xx, yy, xy;
   cv::GaussianBlur(dark, smooth, {}, sigma);
@@ -91,7 +95,8 @@ double line_threshold(const cv::Mat& ridge, const cv::Mat& form, double floor) {
     }
   }
   double total = 0, sum = 0;
-  for (int i = 0; i < kBins; ++i) total += count[static_cast<std::size_t>(i)], sum += i * count[static_cast<std::size_t>(i)];
+  for (int i = 0; i < kBins; ++i)
+    total += count[static_cast<std::size_t>(i)], sum += i * count[static_cast<std::size_t>(i)];
   double below = 0, below_sum = 0, best = -1;
   int cut = kBins / 2;
   for (int i = 0; i + 1 < kBins; ++i) {
@@ -113,12 +118,14 @@ cv::Mat drawn_lines(const LinePicture& found, double largest_mark_px) {
   std::vector<char> strong(static_cast<std::size_t>(n), 0), keep(static_cast<std::size_t>(n), 0);
   for (int y = 0; y < labels.rows; ++y) {
     for (int x = 0; x < labels.cols; ++x) {
-      if (found.ridge.at<float>(y, x) > 1.5 * found.threshold) strong[static_cast<std::size_t>(labels.at<int>(y, x))] = 1;
+      if (found.ridge.at<float>(y, x) > 1.5 * found.threshold)
+        strong[static_cast<std::size_t>(labels.at<int>(y, x))] = 1;
     }
   }
   for (int i = 1; i < n; ++i) {
     const int w = stats.at<int>(i, cv::CC_STAT_WIDTH), h = stats.at<int>(i, cv::CC_STAT_HEIGHT);
-    keep[static_cast<std::size_t>(i)] = strong[static_cast<std::size_t>(i)] && std::hypot(w, h) > largest_mark_px;
+    keep[static_cast<std::size_t>(i)] =
+        strong[static_cast<std::size_t>(i)] && std::hypot(w, h) > largest_mark_px;
   }
   cv::Mat lines(labels.size(), CV_8U, cv::Scalar(0));
   for (int y = 0; y < labels.rows; ++y) {
@@ -139,7 +146,8 @@ LinePicture find_lines(const OrthoPicture& picture, const Profile& form) {
   found.unseen = whole & ~found.form;
   const int all = cv::countNonZero(whole), seen = cv::countNonZero(found.form);
   if (all == 0 || seen < all / 2) {
-    throw MeasureError("the photos show less than half of the form: photograph it from all round and from above");
+    throw MeasureError(
+        "the photos show less than half of the form: photograph it from all round and from above");
   }
   const double sigma = std::max(1.0, pixels(picture, kLineSigma_mm));
   found.ridge = ridge_of(darkness(picture, found.form), sigma);
@@ -153,7 +161,8 @@ LinePicture find_lines(const OrthoPicture& picture, const Profile& form) {
   found.threshold = std::max(line_threshold(found.ridge, inner, floor), 0.012);
   found.lines = drawn_lines(found, pixels(picture, kLargestMark_mm));
   if (cv::countNonZero(found.lines) < all / 2000) {
-    throw MeasureError("no drawn lines stand out on the form: draw them darker, or photograph with softer light");
+    throw MeasureError(
+        "no drawn lines stand out on the form: draw them darker, or photograph with softer light");
   }
   return found;
 }

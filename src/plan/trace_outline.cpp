@@ -33,8 +33,8 @@ Polygon smoothed(const Polygon& polygon, int rounds) {
 }
 
 // Distance along the outward normal to the line's centre; not a number where there is no line.
-double line_offset(const OrthoPicture& picture, const LinePicture& lines, const Vector2d& at, const Vector2d& normal,
-                   double inward_mm, double outward_mm) {
+double line_offset(const OrthoPicture& picture, const LinePicture& lines, const Vector2d& at,
+                   const Vector2d& normal, double inward_mm, double outward_mm) {
   const double step = 0.25 * picture.mm_per_px;
   const int n = static_cast<int>(std::ceil((inward_mm + outward_mm) / step)) + 1;
   std::vector<double> value;
@@ -46,7 +46,8 @@ double line_offset(const OrthoPicture& picture, const LinePicture& lines, const 
     const auto i = static_cast<std::size_t>(k);
     if (value[i] < 0.6 * lines.threshold || value[i] < value[i - 1] || value[i] < value[i + 1]) continue;
     const double d = k * step - inward_mm;
-    const double score = value[i] / (0.3 + std::abs(d));  // a strong line near by, not a stronger one farther off
+    const double score =
+        value[i] / (0.3 + std::abs(d));  // a strong line near by, not a stronger one farther off
     if (score <= best_score) continue;
     const double bend = value[i - 1] - 2 * value[i] + value[i + 1];
     const double shift = bend < 0 ? 0.5 * (value[i - 1] - value[i + 1]) / bend : 0;
@@ -71,7 +72,8 @@ void fill_breaks(std::vector<double>& offset) {
     while (!std::isfinite(offset[(start + last) % n])) ++last;
     const double a = offset[(start + k - 1) % n], b = offset[(start + last) % n];
     for (std::size_t m = k; m < last; ++m) {
-      offset[(start + m) % n] = a + (b - a) * static_cast<double>(m - k + 1) / static_cast<double>(last - k + 1);
+      offset[(start + m) % n] =
+          a + (b - a) * static_cast<double>(m - k + 1) / static_cast<double>(last - k + 1);
     }
     k = last;
   }
@@ -115,8 +117,10 @@ Polygon closed_on_rim(const Polygon& outline, double rho, double band) {
   constexpr std::size_t kSide = 6;  // points of a side used for its direction
   constexpr std::size_t kSkip = 2;  // points where the side already turns into the band's edge
   std::vector<Vector2d> before, after;
-  for (std::size_t k = 0; k < kSide; ++k) before.push_back(outline[(start + n - kSkip - (kSide - 1 - k)) % n]);
-  for (std::size_t k = 0; k < kSide; ++k) after.push_back(outline[(start + count + kSkip + (kSide - 1 - k)) % n]);
+  for (std::size_t k = 0; k < kSide; ++k)
+    before.push_back(outline[(start + n - kSkip - (kSide - 1 - k)) % n]);
+  for (std::size_t k = 0; k < kSide; ++k)
+    after.push_back(outline[(start + count + kSkip + (kSide - 1 - k)) % n]);
   const Vector2d p = carried_to_rim(before, rho), q = carried_to_rim(after, rho);
   const double from = std::atan2(p.y(), p.x());
   double turn = std::atan2(q.y(), q.x()) - from;

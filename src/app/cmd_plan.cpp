@@ -1,0 +1,160 @@
+#include <CLI/CLI.hpp>
+#include <cstdio>
+#include <map>
+#include <memory>
+
+#include "app/commands.h"
+#include "app/plan_work.h"
+
+// The command line of `plan`; the work itself is in plan_work.cpp.
+
+namespace interstice {
+namespace {
+
+template <class Arguments>
+CLI::App* sub_command(CLI::App& plan, Chosen& chosen, const char* name, const char* help,
+                      int (*work)(const Arguments&), std::shared_ptr<Arguments> arguments) {
+  CLI::App* command = plan.add_subcommand(name, help);
+  add_common_options(*command, arguments->common);
+  command->callback(
+      [arguments, work, &chosen] { chosen.run = [arguments, work] { return work(*arguments); }; });
+  return command;
+}
+
+const std::map<std::string, double>& units() {
+  static const std::map<std::string, double> all{{"mm", 1.0}, {"cm", 10.0}, {"in", 25.4}};
+  return all;
+}
+
+void add_reading(CLI::App* command, ProfileReading& reading) {
+  command
+      ->add_option("--unit", reading.unit_mm, "Unit of a table or of a drawing that names none: mm, cm, in")
+      ->transform(CLI::CheckedTransformer(units(), CLI::ignore_case));
+  command->add_flag("--diameters", reading.diameters, "The table's first column holds diameters, not radii");
+}
+
+void add_stock(CLI::App* command, double& thickness_mm, double& smallest_fill_mm, double& gap_mm,
+               std::string& name) {
+  command->add_option("--thickness", thickness_mm, "Thickness of the stock, mm");
+  command->add_option("--smallest-fill", smallest_fill_mm, "Narrowest width that resin will fill, mm");
+  command->add_option("--gap", gap_mm,
+                      "Planned mouth between pieces, mm (default: smallest fill and an allowance)");
+  command->add_option("--name", name, "Name of the plan");
+}
+
+void add_form(CLI::App& plan, Chosen& chosen) {
+  auto a = std::make_shared<PlanFormArguments>();
+  CLI::App* c = sub_command(plan, chosen, "form", "Check a form's profile and keep it as a form file",
+                            run_plan_form, a);
+  c->add_option("FORM", a->form, "Table or CSV (r, z), SVG, DXF, or JSON with a profile")->required();
+  c->add_option("--out", a->out, "Form file to write, such as form.json");
+  c->add_option("--name", a->name, "Name of the form");
+  add_reading(c, a->reading);
+}
+
+void add_make(CLI::App& plan, Chosen& chosen) {
+  auto a = std::make_shared<PlanMakeArguments>();
+  CLI::App* c =
+      sub_command(plan, chosen, "make", "Make a layout of irregular pieces over a form", run_plan_make, a);
+  c->add_option("FORM", a->form, "Form file, table, CSV, SVG or DXF")->required();
+  c->add_option("--out", a->out, "Plan to write, such as plan.json")->required();
+  add_stock(c, a->layout.tile_thickness_mm, a->layout.smallest_fill_mm, a->layout.gap_mm, a->layout.name);
+  c->add_option("--piece-size", a->layout.piece_size_mm,
+                "Side of a square of a piece's share of the form, mm");
+  c->add_option("--bevel", a->layout.bevel_deg, "Bevel of the walls, degrees (default: from the geometry)");
+  c->add_option("--irregular", a->layout.irregularity, "0 even to 1 wild")->check(CLI::Range(0.0, 1.0));
+  c->add_option("--seed", a->layout.seed, "Another number gives another layout");
+  c->add_option("--cut-spread", a->layout.spread.cut_mm,
+                "Standard deviation of a cut edge, mm, for the gap's allowance");
+  c->add_option("--glue-spread", a->layout.spread.glue_mm, "Standard deviation of a glued piece's place, mm");
+  add_reading(c, a->reading);
+}
+
+void add_trace(CLI::App& plan, Chosen& chosen) {
+  auto a = std::make_shared<PlanTraceArguments>();
+  CLI::App* c =
+      sub_command(plan, chosen, "trace", "Trace the pieces drawn on a scanned form", run_plan_trace, a);
+  c->add_option(
+       "PHOTOS", a->photos,
+       "Folder of photos of the form with cards round it; or its picture on the map (.png, scale in .json)")
+      ->required();
+  c->add_option("--lens", a->lens, "Lens file of the camera");
+  c->add_option("--check-line", a->check_line_mm,
+                "Measured length of the cards' check line, mm (nominal 150)")
+      ->check(CLI::Range(75.0, 300.0));
+  c->add_option("--form", a->form, "The form: form file, table, CSV, SVG or DXF")->required();
+  c->add_option("--out", a->out, "Plan to write, such as plan.json")->required();
+  add_stock(c, a->trace.tile_thickness_mm, a->trace.smallest_fill_mm, a->gap_mm, a->trace.name);
+  c->add_option("--bevel", a->trace.bevel_deg, "Bevel of the walls, degrees");
+  c->add_option("--labels", a->labels, "File of new labels, a line each: proposed, wanted");
+  const std::map<std::string, DrawnLines> lines{
+      {"decide", DrawnLines::decide}, {"shared", DrawnLines::shared}, {"own", DrawnLines::own}};
+  c->add_option("--lines", a->trace.drawn,
+                "decide; shared (one line between two pieces); own (each piece its own line)")
+      ->transform(CLI::CheckedTransformer(lines, CLI::ignore_case));
+  add_reading(c, a->reading);
+}
+
+void add_patterns(CLI::App& plan, Chosen& chosen) {
+  auto a = std::make_shared<PlanPatternsArguments>();
+  CLI::App* c = sub_command(plan, chosen, "patterns", "Cutting patterns at 1:1", run_plan_patterns, a);
+  c->add_option("PLAN", a->plan, "plan.json")->required();
+  c->add_option("--out", a->out, "patterns.pdf; or .svg or .dxf, one file a sheet")->required();
+  c->add_option("--sheet", a->sheet, "a4, letter, or WIDTHxHEIGHT in mm");
+  c->add_option("--board", a->board, "Stock instead of paper: LENGTHxWIDTH in mm, grain along the length");
+  c->add_option("--kerf", a->options.kerf_mm,
+                "Width of the blade's cut; a dashed line for its middle is added")
+      ->check(CLI::Range(0.0, 10.0));
+  c->add_option("--spacing", a->options.spacing_mm, "Between pieces, mm")->check(CLI::Range(1.0, 100.0));
+  const std::map<std::string, Grain> grains{{"pole", Grain::towards_pole}, {"ring", Grain::along_ring}};
+  c->add_option("--grain", a->options.grain, "Grain towards the pole, or along the ring")
+      ->transform(CLI::CheckedTransformer(grains, CLI::ignore_case));
+}
+
+void add_check(CLI::App& plan, Chosen& chosen) {
+  auto a = std::make_shared<PlanCheckArguments>();
+  CLI::App* c =
+      sub_command(plan, chosen, "check", "What a layout asks for before cutting", run_plan_check, a);
+  c->add_option("PLAN", a->plan, "plan.json")->required();
+  c->add_option("--smallest-fill", a->smallest_fill_mm, "Overrides the plan's, mm")
+      ->check(CLI::Range(0.05, 50.0));
+  c->add_option("--smallest-piece", a->limits.smallest_piece_mm,
+                "Smaller pieces are hard to hold, mm across");
+  c->add_option("--rocking", a->limits.largest_rocking_mm, "Largest gap allowed under a flat back, mm");
+  c->add_option("--board", a->board, "Stock for the board count: LENGTHxWIDTH in mm");
+  c->add_option("--kerf", a->limits.kerf_mm, "Width of the blade's cut, mm")->check(CLI::Range(0.0, 10.0));
+}
+
+void add_draw(CLI::App& plan, Chosen& chosen) {
+  auto a = std::make_shared<PlanDrawArguments>();
+  CLI::App* c = sub_command(plan, chosen, "draw", "Pictures of a layout, and strips to copy it onto the form",
+                            run_plan_draw, a);
+  c->add_option("PLAN", a->plan, "plan.json")->required();
+  c->add_option("--out", a->out, "Picture to write: .svg, .png or .pdf")->required();
+  const std::map<std::string, PlanView> views{{"map", PlanView::map},
+                                              {"sides", PlanView::sides},
+                                              {"gores", PlanView::gores},
+                                              {"bands", PlanView::bands}};
+  c->add_option("--view", a->view,
+                "map; sides (four elevations); gores or bands (1:1 strips that wrap onto the form)")
+      ->transform(CLI::CheckedTransformer(views, CLI::ignore_case));
+  c->add_option("--sheet", a->sheet, "For strips: a4, letter, or WIDTHxHEIGHT in mm");
+  c->add_option("--gores", a->gores, "How many gores (default: as many as the paper needs to lie smooth)")
+      ->check(CLI::Range(4, 96));
+}
+
+}  // namespace
+
+void add_plan_command(CLI::App& app, Chosen& chosen) {
+  CLI::App* plan = app.add_subcommand(
+      "plan", "From a bare form to cutting patterns: form, make, trace, patterns, check, draw");
+  plan->require_subcommand(1);
+  add_form(*plan, chosen);
+  add_make(*plan, chosen);
+  add_trace(*plan, chosen);
+  add_patterns(*plan, chosen);
+  add_check(*plan, chosen);
+  add_draw(*plan, chosen);
+}
+
+}  // namespace interstice

@@ -1,0 +1,61 @@
+#include "app/plan_scan.h"
+
+#include <algorithm>
+#include <cmath>
+#include <opencv2/core.hpp>
+
+#include "camera/lens.h"
+#include "plan/plan.h"
+#include "scan/scan.h"
+#include "surface/map_picture.h"
+#include "surface/pictures.h"
+
+namespace interstice {
+namespace {
+
+constexpr std::size_t kViews = 3;  // the most square-on; more would soften thin lines where poses differ
+
+// About the photos' own resolution on the form, so that lines are neither lost nor invented.
+double step_for(const Scan& scan) {
+  return std::clamp(scan.quality.pixel_footprint_mm, 0.1, 0.4);
+}
+
+}  // namespace
+
+BareFormPicture picture_of_bare_form(const BareFormPhotos& photos, const Profile& form, Progress& progress) {
+  Plan bare;
+  bare.name = "bare form";
+  bare.profile = form;
+  bare.tile_thickness_mm = 0;
+  ScanOptions options;
+  options.threads = photos.threads;
+  options.check_line_mm = photos.check_line_mm;
+  options.progress = [&](const std::string& what) { progress.step(what); };
+  if (!photos.lens.empty()) options.lens = read_lens(photos.lens);
+  const Scan scan = scan_photos(photos.folder, bare, options);
+  progress.step("laying the photos out on the form's map");
+  const double step = step_for(scan);
+  const MapGrid grid = MapGrid::covering(form.length() + 4, step);
+  const auto pictures = read_pictures(scan, step, true, photos.threads);
+  const cv::Mat colours = map_picture(scan, pictures, form, grid, 0.0, {}, kViews, photos.threads);
+  BareFormPicture result;
+  OrthoPicture& picture = result.picture;
+  picture.mm_per_px = step;
+  picture.cx = picture.cy = grid.centre;
+  picture.bgr.create(colours.size(), CV_8UC3);
+  picture.confidence.create(colours.size(), CV_8U);
+  for (int y = 0; y < colours.rows; ++y) {
+    for (int x = 0; x < colours.cols; ++x) {
+      const cv::Vec3f& c = colours.at<cv::Vec3f>(y, x);
+      const bool seen = std::isfinite(c[0]);
+      picture.confidence.at<uchar>(y, x) = seen ? 255 : 0;
+      for (int k = 0; k < 3; ++k)
+        picture.bgr.at<cv::Vec3b>(y, x)[k] = seen ? cv::saturate_cast<uchar>(c[k]) : uchar{0};
+    }
+  }
+  result.photos_given = scan.quality.photos_given;
+  result.photos_used = static_cast<int>(scan.photos.size());
+  return result;
+}
+
+}  // namespace interstice

@@ -1,0 +1,214 @@
+#include "app/plan_text.h"
+
+#include <algorithm>
+#include <cmath>
+#include <cstdio>
+#include <map>
+#include <nlohmann/json.hpp>
+
+#include "plan/cell_complex.h"
+#include "plan/piece_body.h"
+
+namespace interstice {
+namespace {
+
+using Json = nlohmann::ordered_json;
+
+void print_json(const Json& document) {
+  std::printf("%s\n", document.dump(2, ' ', false, Json::error_handler_t::replace).c_str());
+}
+
+double rounded(double x, double step = 1e-3) {
+  return std::round(x / step) * step;
+}
+
+int rings_of(const Plan& plan) {
+  int rings = 0;
+  for (const PlannedTile& tile : plan.tiles) rings = std::max(rings, tile.ring);
+  return rings;
+}
+
+}  // namespace
+
+std::string form_document(const Profile& profile, const std::string& name) {
+  Json root;
+  root["name"] = name;
+  root["units"] = "mm";
+  root["profile"] = Json::array();
+  for (const Eigen::Vector2d& p : profile.points()) {
+    root["profile"].push_back({std::round(p.x() * 1e4) / 1e4, std::round(p.y() * 1e4) / 1e4});
+  }
+  return root.dump(1, ' ', false, Json::error_handler_t::replace) + "\n";
+}
+
+void print_form(const FormInput& form, const std::string& out, const CommonOptions& common) {
+  double across = 0, height = 0;
+  for (const Eigen::Vector2d& p : form.profile.points()) {
+    across = std::max(across, 2 * p.x()), height = std::max(height, p.y());
+  }
+  const double rim = 2 * form.profile.points().back().x(), area = surface_area(form.profile) * 1e-2;
+  if (common.json) {
+    Json doc{{"points", form.profile.points().size()},
+             {"across_mm", rounded(across)},
+             {"rim_mm", rounded(rim)},
+             {"height_mm", rounded(height)},
+             {"meridian_mm", rounded(form.profile.length())},
+             {"area_cm2", rounded(area, 0.1)},
+             {"notes", form.notes}};
+    if (!out.empty()) doc["written"] = out;
+    print_json(doc);
+    return;
+  }
+  if (common.quiet) return;
+  for (const std::string& note : form.notes) std::printf("note: %s\n", note.c_str());
+  std::printf("form: %.1f mm across, rim %.1f mm, %.1f mm high, %.1f mm from pole to rim, %.0f square cm\n",
+              across, rim, height, form.profile.length(), area);
+  if (!out.empty()) std::printf("written: %s\n", out.c_str());
+}
+
+void print_layout(const Layout& layout, const FormInput& form, const LayoutOptions& options,
+                  const std::string& out, const CommonOptions& common) {
+  const Plan& plan = layout.plan;
+  if (common.json) {
+    print_json({{"written", out},
+                {"pieces", plan.tiles.size()},
+                {"rings", rings_of(plan)},
+                {"gap_mm", plan.planned_gap_mm},
+                {"bevel_deg", plan.bevel_deg},
+                {"largest_gap_error_mm", rounded(layout.solved.worst_error_mm)},
+                {"notes", form.notes}});
+    return;
+  }
+  if (common.quiet) return;
+  for (const std::string& note : form.notes) std::printf("note: %s\n", note.c_str());
+  if (options.gap_mm < 0) {
+    std::printf(
+        "gap: %.1f mm = smallest fill %.1f mm and an allowance for cutting (sd %.2f mm an edge) and gluing "
+        "(sd %.2f mm a piece)\n",
+        plan.planned_gap_mm, plan.smallest_fill_mm, options.spread.cut_mm, options.spread.glue_mm);
+  }
+  std::printf("%zu pieces in %d rings, gap %.2f mm (every mouth within %.2f mm), bevel %.1f degrees\n",
+              plan.tiles.size(), rings_of(plan), plan.planned_gap_mm,
+              std::max(0.01, layout.solved.worst_error_mm), plan.bevel_deg);
+  std::printf("written: %s; look at it with: interstice plan check, plan draw\n", out.c_str());
+}
+
+void print_trace(const TraceResult& result, const std::string& out, const CommonOptions& common) {
+  const Plan& plan = result.plan;
+  if (common.json) {
+    print_json({{"written", out},
+                {"pieces", plan.tiles.size()},
+                {"rings", rings_of(plan)},
+                {"lines", result.shared_lines ? "shared" : "own"},
+                {"gap_mm", rounded(plan.planned_gap_mm)},
+                {"left_out", result.left_out},
+                {"look_again", result.look_again}});
+    return;
+  }
+  if (common.quiet) return;
+  std::printf("%zu pieces in %d rings; %s; gap %.2f mm\n", plan.tiles.size(), rings_of(plan),
+              result.shared_lines ? "one line between two pieces, the gap taken out of it"
+                                  : "each piece has its own line",
+              plan.planned_gap_mm);
+  for (const std::string& line : result.left_out) std::printf("left out, %s\n", line.c_str());
+  for (const std::string& line : result.look_again) std::printf("look again: %s\n", line.c_str());
+  std::printf("written: %s; labels are proposals, rename them with --labels\n", out.c_str());
+}
+
+void print_patterns(const Plan& plan, const std::vector<PieceGeometry>& pieces, std::size_t sheets,
+                    const std::vector<std::string>& written, const CommonOptions& common) {
+  double least = 0, most = 0, mean = 0;
+  for (const PieceGeometry& piece : pieces) {
+    least = &piece == &pieces[0] ? piece.enlargement_percent : std::min(least, piece.enlargement_percent);
+    most = &piece == &pieces[0] ? piece.enlargement_percent : std::max(most, piece.enlargement_percent);
+    mean += piece.enlargement_percent / static_cast<double>(pieces.size());
+  }
+  if (common.json) {
+    Json list = Json::array();
+    for (std::size_t i = 0; i < pieces.size(); ++i) {
+      Json edges = Json::array();
+      for (const PieceEdge& edge : pieces[i].edges) {
+        const std::string name = edge.faces == EdgeFaces::piece ? plan.tiles[edge.neighbour].label
+                                 : edge.faces == EdgeFaces::rim ? "rim"
+                                                                : "open";
+        edges.push_back({{"faces", name},
+                         {"bevel_deg", rounded(edge.bevel_deg, 0.01)},
+                         {"length_mm", rounded(edge.length_mm, 0.1)}});
+      }
+      list.push_back({{"label", plan.tiles[TileIndex(i)].label},
+                      {"bevel_deg", pieces[i].recommended_bevel_deg},
+                      {"enlargement_percent", rounded(pieces[i].enlargement_percent, 0.01)},
+                      {"edges", edges}});
+    }
+    print_json({{"written", written}, {"sheets", sheets}, {"pieces", list}});
+    return;
+  }
+  if (common.quiet) return;
+  std::printf(
+      "%zu pieces on %zu sheets; faces are %.1f to %.1f %% larger than drawn on the form (mean %.1f %%)\n",
+      pieces.size(), sheets, least, most, mean);
+  print_written(written, common);
+  for (const std::string& line : cutting_cautions()) std::printf("%s\n", line.c_str());
+}
+
+void print_check(const Plan& plan, const PlanCheck& check, const CheckLimits& limits,
+                 const CommonOptions& common) {
+  if (common.json) {
+    Json findings = Json::array();
+    for (const CheckFinding& f : check.findings)
+      findings.push_back({{"kind", name_of(f.kind)}, {"text", f.text}});
+    print_json({{"pieces", plan.tiles.size()},
+                {"seams", check.seams.size()},
+                {"narrowest_mouth_mm", rounded(check.narrowest_mouth_mm)},
+                {"widest_mouth_mm", rounded(check.widest_mouth_mm)},
+                {"mean_face_cm2", rounded(check.mean_face_mm2 / 100)},
+                {"face_spread", rounded(check.face_spread, 1e-4)},
+                {"footprint_spread", rounded(check.footprint_spread, 1e-4)},
+                {"seam_volume_ml", rounded(check.seam_volume_ml, 0.1)},
+                {"bed_volume_ml", rounded(check.bed_volume_ml, 0.1)},
+                {"level_run_pieces", rounded(check.level_run_pieces)},
+                {"boards", check.boards},
+                {"board_area_m2", rounded(check.board_area_m2, 1e-4)},
+                {"piece_area_m2", rounded(check.piece_area_m2, 1e-4)},
+                {"waste_share", rounded(check.waste_share)},
+                {"board_feet", rounded(check.board_feet)},
+                {"findings", findings}});
+    return;
+  }
+  if (common.quiet) return;
+  std::map<CheckFinding::Kind, int> shown;
+  constexpr int kMost = 6;  // of a kind
+  for (const CheckFinding& f : check.findings) {
+    if (++shown[f.kind] <= kMost) std::printf("%s: %s\n", name_of(f.kind), f.text.c_str());
+  }
+  for (const auto& [kind, count] : shown) {
+    if (count > kMost)
+      std::printf("%s: %d more like these (all with --json)\n", name_of(kind), count - kMost);
+  }
+  std::printf("%zu pieces, %zu seams, mouths %.2f to %.2f mm (smallest fill %.2f mm)\n", plan.tiles.size(),
+              check.seams.size(), check.narrowest_mouth_mm, check.widest_mouth_mm, plan.smallest_fill_mm);
+  std::printf("faces %.1f square cm on average, spread %.1f %% (drawn shapes %.1f %%)\n",
+              check.mean_face_mm2 / 100, 100 * check.face_spread, 100 * check.footprint_spread);
+  std::printf(
+      "resin: about %.0f ml between the walls and up to %.0f ml under flat backs (before the shell is "
+      "turned)\n",
+      check.seam_volume_ml, check.bed_volume_ml);
+  std::printf(
+      "stock: %zu boards of %.0f x %.0f x %.0f mm = %.3f square m = %.2f board feet; pieces %.3f square m, "
+      "waste %.0f %%\n",
+      check.boards, limits.board_length_mm, limits.board_width_mm, plan.tile_thickness_mm,
+      check.board_area_m2, check.board_feet, check.piece_area_m2, 100 * check.waste_share);
+  std::printf("%s\n", check.findings.empty() ? "nothing to change"
+                                             : "change what is listed above, or accept it knowingly");
+}
+
+void print_written(const std::vector<std::string>& written, const CommonOptions& common) {
+  if (common.json) {
+    print_json({{"written", written}});
+    return;
+  }
+  if (common.quiet) return;
+  for (const std::string& path : written) std::printf("written: %s\n", path.c_str());
+}
+
+}  // namespace interstice

@@ -1,0 +1,192 @@
+#include "app/plan_work.h"
+
+#include <algorithm>
+#include <cmath>
+#include <cstdio>
+#include <filesystem>
+#include <nlohmann/json.hpp>
+#include <opencv2/imgcodecs.hpp>
+
+#include "app/plan_scan.h"
+#include "app/plan_text.h"
+#include "core/errors.h"
+#include "core/files.h"
+#include "core/json_reader.h"
+#include "plan/form_strips.h"
+#include "plan/piece_body.h"
+#include "plan/plan_views.h"
+
+namespace interstice {
+namespace {
+
+namespace fs = std::filesystem;
+
+std::string ending_of(const std::string& path) {
+  std::string ending = fs::path(path).extension().string();
+  for (char& c : ending) c = static_cast<char>(std::tolower(static_cast<unsigned char>(c)));
+  return ending;
+}
+
+// One file, or for formats of one sheet a file: name-01.svg, name-02.svg, ...; what was written.
+std::vector<std::string> write_sheets(const std::vector<Drawing>& sheets, const std::string& out,
+                                      const std::string& title) {
+  const std::string ending = ending_of(out);
+  if (ending != ".pdf" && ending != ".svg" && ending != ".png" && ending != ".dxf") {
+    throw InputError(out, "the name must end in .pdf, .svg, .png or .dxf");
+  }
+  if (ending == ".pdf") {
+    write_file_atomically(out, write_pdf(sheets, title));
+    return {out};
+  }
+  std::vector<std::string> bytes, names;
+  for (std::size_t k = 0; k < sheets.size(); ++k) {
+    constexpr double kDotsPerMm = 6;
+    bytes.push_back(ending == ".svg"   ? write_svg(sheets[k], title)
+                    : ending == ".png" ? write_png(sheets[k], kDotsPerMm)
+                                       : write_dxf(sheets[k]));
+    char number[24];
+    std::snprintf(number, sizeof number, "-%02zu", k + 1);
+    const fs::path path(out);
+    names.push_back(
+        sheets.size() == 1
+            ? out
+            : (path.parent_path() / (path.stem().string() + number + path.extension().string())).string());
+  }
+  for (std::size_t k = 0; k < sheets.size(); ++k) write_file_atomically(names[k], bytes[k]);
+  return names;
+}
+
+void refuse_existing_folder(const std::string& out) {
+  if (!out.empty() && fs::is_directory(out)) throw InputError(out, "is a folder; name a file to write");
+}
+
+Plan read_plan_with(const std::string& path, double smallest_fill_mm) {
+  Plan plan = read_plan(path);
+  if (smallest_fill_mm > 0) plan.smallest_fill_mm = smallest_fill_mm;
+  return plan;
+}
+
+OrthoPicture read_ortho(const std::string& path) {
+  const fs::path described = fs::path(path).replace_extension(".json");
+  const std::string scale_file = described.string();
+  const nlohmann::json document = read_json(described);
+  const JsonNode root(document, scale_file);
+  OrthoPicture picture;
+  picture.mm_per_px = root.at("mm_per_px").number(0.01, 10);
+  picture.cx = root.at("cx").number();
+  picture.cy = root.at("cy").number();
+  const std::string bytes = read_file(path);
+  const auto decode = [](const std::string& b, int mode) {
+    try {
+      return cv::imdecode(cv::Mat(1, static_cast<int>(b.size()), CV_8U, const_cast<char*>(b.data())), mode);
+    } catch (const cv::Exception&) {
+      return cv::Mat();
+    }
+  };
+  picture.bgr = decode(bytes, cv::IMREAD_COLOR);
+  if (picture.bgr.empty()) throw InputError(path, "cannot be read as a picture");
+  if (root.has("confidence")) {
+    const fs::path beside = fs::path(path).parent_path() / root.at("confidence").text();
+    picture.confidence = decode(read_file(beside), cv::IMREAD_GRAYSCALE);
+    if (picture.confidence.empty() || picture.confidence.size() != picture.bgr.size()) {
+      throw InputError(beside.string(), "is not a picture of the same size as " + path);
+    }
+  }
+  return picture;
+}
+
+}  // namespace
+
+int run_plan_form(const PlanFormArguments& a) {
+  refuse_existing_folder(a.out);
+  const FormInput form = read_form(a.form, a.reading);
+  if (!a.out.empty()) write_file_atomically(a.out, form_document(form.profile, a.name));
+  print_form(form, a.out, a.common);
+  return kDone;
+}
+
+int run_plan_make(const PlanMakeArguments& a) {
+  refuse_existing_folder(a.out);
+  const FormInput form = read_form(a.form, a.reading);
+  Progress progress(a.common.quiet || a.common.json, a.common.progress);
+  progress.step("dividing the form");
+  const Layout layout = make_layout(form.profile, a.layout);
+  write_file_atomically(a.out, write_plan(layout.plan));
+  print_layout(layout, form, a.layout, a.out, a.common);
+  return kDone;
+}
+
+int run_plan_trace(const PlanTraceArguments& a) {
+  refuse_existing_folder(a.out);
+  const FormInput form = read_form(a.form, a.reading);
+  Progress progress(a.common.quiet || a.common.json, a.common.progress);
+  const OrthoPicture picture =
+      fs::is_directory(a.photos) ? picture_of_bare_form({a.photos, a.lens, a.check_line_mm, a.common.threads},
+                                                        form.profile, progress)
+                                       .picture
+                                 : read_ortho(a.photos);
+  progress.step("following the drawn lines");
+  TraceOptions options = a.trace;
+  options.gap_mm = a.gap_mm >= 0 ? a.gap_mm : default_gap_mm(options.smallest_fill_mm, GapSpread());
+  TraceResult result = trace_layout(picture, form.profile, options);
+  if (!a.labels.empty()) rename_tiles(result.plan, read_file(a.labels, 1u << 20), a.labels);
+  write_file_atomically(a.out, write_plan(result.plan));
+  print_trace(result, a.out, a.common);
+  return result.left_out.empty() && result.look_again.empty() ? kDone : kNeedsWork;
+}
+
+int run_plan_patterns(const PlanPatternsArguments& a) {
+  refuse_existing_folder(a.out);
+  const Plan plan = read_plan(a.plan);
+  PatternOptions options = a.options;
+  options.board = !a.board.empty();
+  options.sheet = parse_sheet(options.board ? a.board : a.sheet);
+  const std::vector<PieceBody> bodies = planned_bodies(plan);
+  const std::vector<PieceGeometry> pieces = piece_geometries(plan, bodies);
+  Patterns patterns = make_patterns(plan, bodies, pieces, options);
+  std::vector<Drawing> sheets = std::move(patterns.sheets);
+  const std::size_t pattern_sheets = sheets.size();
+  if (ending_of(a.out) == ".pdf") {
+    sheets.insert(sheets.begin(), patterns.cutting_list.begin(), patterns.cutting_list.end());
+  }
+  const std::vector<std::string> written = write_sheets(sheets, a.out, plan.name + ": cutting patterns");
+  print_patterns(plan, pieces, pattern_sheets, written, a.common);
+  return kDone;
+}
+
+int run_plan_check(const PlanCheckArguments& a) {
+  const Plan plan = read_plan_with(a.plan, a.smallest_fill_mm);
+  CheckLimits limits = a.limits;
+  if (!a.board.empty()) {
+    const SheetSize board = parse_sheet(a.board);
+    limits.board_length_mm = board.width_mm, limits.board_width_mm = board.height_mm;
+  }
+  const std::vector<PieceBody> bodies = planned_bodies(plan);
+  const PlanCheck check = check_plan(plan, bodies, piece_geometries(plan, bodies), limits);
+  print_check(plan, check, limits, a.common);
+  return check.findings.empty() ? kDone : kNeedsWork;
+}
+
+int run_plan_draw(const PlanDrawArguments& a) {
+  refuse_existing_folder(a.out);
+  const Plan plan = read_plan(a.plan);
+  std::vector<Drawing> sheets;
+  switch (a.view) {
+    case PlanView::map:
+      sheets = {draw_map(plan)};
+      break;
+    case PlanView::sides:
+      sheets = {draw_elevations(plan, planned_bodies(plan))};
+      break;
+    case PlanView::gores:
+      sheets = draw_gores(plan, parse_sheet(a.sheet), a.gores > 0 ? a.gores : gore_count(plan.profile));
+      break;
+    case PlanView::bands:
+      sheets = draw_bands(plan, parse_sheet(a.sheet));
+      break;
+  }
+  print_written(write_sheets(sheets, a.out, plan.name), a.common);
+  return kDone;
+}
+
+}  // namespace interstice

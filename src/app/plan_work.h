@@ -1,0 +1,66 @@
+// The work of the `plan` commands: reads, calls the plan stage, writes and prints.
+#pragma once
+
+#include <optional>
+#include <string>
+
+#include "app/commands.h"
+#include "plan/form_input.h"
+#include "plan/layout.h"
+#include "plan/patterns.h"
+#include "plan/plan_check.h"
+#include "plan/trace.h"
+
+namespace interstice {
+
+struct PlanFormArguments {
+  CommonOptions common;
+  std::string form, out, name = "form";
+  ProfileReading reading;
+};
+int run_plan_form(const PlanFormArguments& arguments);
+
+struct PlanMakeArguments {
+  CommonOptions common;
+  std::string form, out;
+  ProfileReading reading;
+  LayoutOptions layout;
+};
+int run_plan_make(const PlanMakeArguments& arguments);
+
+struct PlanTraceArguments {
+  CommonOptions common;
+  std::string photos, form, out, labels,
+      lens;  // photos: a folder, or a picture on the map with its scale beside it
+  std::optional<double> check_line_mm;
+  ProfileReading reading;
+  double gap_mm = -1;
+  TraceOptions trace;
+};
+int run_plan_trace(const PlanTraceArguments& arguments);
+
+struct PlanPatternsArguments {
+  CommonOptions common;
+  std::string plan, out, sheet = "a4", board;
+  PatternOptions options;
+};
+int run_plan_patterns(const PlanPatternsArguments& arguments);
+
+struct PlanCheckArguments {
+  CommonOptions common;
+  std::string plan, board;
+  double smallest_fill_mm = 0;
+  CheckLimits limits;
+};
+int run_plan_check(const PlanCheckArguments& arguments);
+
+enum class PlanView { map, sides, gores, bands };
+struct PlanDrawArguments {
+  CommonOptions common;
+  std::string plan, out, sheet = "a4";
+  PlanView view = PlanView::map;
+  int gores = 0;
+};
+int run_plan_draw(const PlanDrawArguments& arguments);
+
+}  // namespace interstice
