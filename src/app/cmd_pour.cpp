@@ -20,8 +20,10 @@ struct PourArguments {
 Eigen::Vector2d parse_opening(const std::string& text) {
   double u = 0, v = 0;
   char rest = 0;
-  if (std::sscanf(text.c_str(), "%lf,%lf%c", &u, &v, &rest) != 2 || !(std::abs(u) < 1e4) || !(std::abs(v) < 1e4)) {
-    throw InputError("--opening \"" + one_line(text, 60) + "\": give a place on the map in mm, such as 40.5,-12");
+  if (std::sscanf(text.c_str(), "%lf,%lf%c", &u, &v, &rest) != 2 || !(std::abs(u) < 1e4) ||
+      !(std::abs(v) < 1e4)) {
+    throw InputError("--opening \"" + one_line(text, 60) +
+                     "\": give a place on the map in mm, such as 40.5,-12");
   }
   return {u, v};
 }
@@ -58,13 +60,18 @@ int run_pour(const PourArguments& arguments) {
 
 void add_pour_command(CLI::App& app, Chosen& chosen) {
   auto arguments = std::make_shared<PourArguments>();
-  CLI::App* command = app.add_subcommand("pour", "Ready to pour? What resin reaches, how much to mix, how to tilt");
+  CLI::App* command =
+      app.add_subcommand("pour", "Ready to pour? What resin reaches, how much to mix, how to tilt");
   command->add_option("fit", arguments->fit, "fit.json of the shell")->required();
   command->add_option("--plan", arguments->plan, "The plan it was measured against")->required();
-  command->add_option("--resin", arguments->resin, "Resin as its data sheet gives it, for masses, times and steps");
-  command->add_option("--smallest-fill", arguments->smallest_fill_mm, "Narrowest seam that fills, mm (default: the fit's)")
+  command->add_option("--resin", arguments->resin,
+                      "Resin as its data sheet gives it, for masses, times and steps");
+  command
+      ->add_option("--smallest-fill", arguments->smallest_fill_mm,
+                   "Narrowest seam that fills, mm (default: the fit's)")
       ->check(CLI::Range(0.05, 50.0));
-  command->add_option("--opening", arguments->openings, "A place U,V on the map (mm) that will be left open; may be repeated");
+  command->add_option("--opening", arguments->openings,
+                      "A place U,V on the map (mm) that will be left open; may be repeated");
   command->add_option("--out", arguments->out, "File to write, such as pour.json")->required();
   add_common_options(*command, arguments->common);
   command->callback([arguments, &chosen] { chosen.run = [arguments] { return run_pour(*arguments); }; });

@@ -10,9 +10,9 @@ namespace interstice {
 namespace {
 
 struct RingShape {
-  double top_z = -1e9, low_z = 1e9;     // of the outer faces as planned
-  double rho_from = 1e9, rho_to = 0;    // on the map
-  double width_sum = 0;                 // of the pieces along the ring
+  double top_z = -1e9, low_z = 1e9;   // of the outer faces as planned
+  double rho_from = 1e9, rho_to = 0;  // on the map
+  double width_sum = 0;               // of the pieces along the ring
   int pieces = 0;
 };
 
@@ -58,7 +58,8 @@ void report_closing(const PourScene& scene, const std::vector<std::size_t>& rim,
   const ChannelNetwork& net = scene.net;
   const ClosedStations closed = closed_stations(net, scene.fill_mm);
   const std::vector<char> still =
-      stranded_behind(net.stations.size(), net.links, rim, closed.group, closed.channel_of_group.size()).reached;
+      stranded_behind(net.stations.size(), net.links, rim, closed.group, closed.channel_of_group.size())
+          .reached;
   std::set<std::size_t> channels;
   for (std::size_t s = 0; s < net.stations.size(); ++s) {
     if (!scene.reached[s] || still[s]) continue;
@@ -75,8 +76,8 @@ std::string build_words(const PourDocument& d) {
                     " mm along the seams from the nearest opening.";
   if (b.open_ring && b.closing_length_mm > 0.5) {
     out += " If the next ring closed the open edge without a wide enough seam, " +
-           std::to_string(std::lround(b.closing_length_mm)) + " mm of seam could no longer be reached: " +
-           joined(b.closing_seams) + ".";
+           std::to_string(std::lround(b.closing_length_mm)) +
+           " mm of seam could no longer be reached: " + joined(b.closing_seams) + ".";
   }
   if (!b.rings_before_first_pour || d.coverage.rings_on >= d.coverage.rings_planned) return out;
   const int rings = *b.rings_before_first_pour;
@@ -86,7 +87,8 @@ std::string build_words(const PourDocument& d) {
     out += " The whole shell may be built before the first pour.";
   } else {
     out += " Build up to ring " + std::to_string(rings) +
-           " before the first pour: higher, a pour to the open edge is deeper than the resin allows or sets on the way.";
+           " before the first pour: higher, a pour to the open edge is deeper than the resin allows or sets "
+           "on the way.";
   }
   return out;
 }

@@ -167,7 +167,9 @@ Station Builder::station_of(const std::vector<SeamSample>& samples, std::size_t 
     const double before = k > 0 ? samples[k].s_mm - samples[k - 1].s_mm : 0;
     const double after = k + 1 < samples.size() ? samples[k + 1].s_mm - samples[k].s_mm : 0;
     // A pause in the samples is a stretch wider than a seam: it is nobody's length.
-    share += own_length(p) * (std::clamp(before, 0.0, 1.0) + std::clamp(after, 0.0, 1.0)) / 2;
+    const double own = own_length(p) * (std::clamp(before, 0.0, 1.0) + std::clamp(after, 0.0, 1.0)) / 2;
+    share += own;
+    if (p.width_mm < fill_) st.tight_length_mm += own;
   }
   st.s_mm = (samples[from].s_mm + samples[to - 1].s_mm) / 2;
   st.length_mm = share;

@@ -19,12 +19,12 @@ namespace interstice {
 
 struct Station {
   std::size_t channel = 0;
-  double s_mm = 0;       // along the seam, its middle
-  double length_mm = 0;  // 0 where a third piece is nearer (that length belongs to the junction)
-  double width_mm = 0;   // narrowest mouth; infinity where the pieces are too far apart for a seam
-  double depth_mm = 0;   // from form to tape
+  double s_mm = 0;             // along the seam, its middle
+  double length_mm = 0;        // 0 where a third piece is nearer (that length belongs to the junction)
+  double tight_length_mm = 0;  // of that, where the mouth is below the smallest fill
+  double width_mm = 0;         // narrowest mouth; infinity where the pieces are too far apart for a seam
+  double depth_mm = 0;         // from form to tape
   double volume_mm3 = 0;
-  double narrow_mm3 = 0;  // of that, where the slot is narrower than the smallest fill at its own depth
   Eigen::Vector3d mouth{0, 0, 0};
   Eigen::Vector2d map{0, 0};
   bool seen = true;     // the mouth was measured here, not interpolated

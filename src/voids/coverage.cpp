@@ -7,7 +7,8 @@
 namespace interstice {
 namespace {
 
-// Furthest from the pole that every ring-1 piece reaches: the form below that edge is not meant to be covered.
+// Furthest from the pole that every ring-1 piece reaches: the form below that edge is not meant to be
+// covered.
 double covered_to_rho(const Plan& plan) {
   double rho = std::numeric_limits<double>::infinity();
   int lowest = std::numeric_limits<int>::max();
@@ -100,7 +101,8 @@ std::string joined(const std::vector<TilePair>& pairs, std::size_t most) {
 
 std::vector<std::string> coverage_reasons(const Coverage& c, bool rings_to_come) {
   std::vector<std::string> out;
-  const auto line = [&](std::size_t n, const std::string& one, const std::string& many, const std::string& which) {
+  const auto line = [&](std::size_t n, const std::string& one, const std::string& many,
+                        const std::string& which) {
     if (n > 0) out.push_back(std::to_string(n) + " " + (n == 1 ? one : many) + ": " + which);
   };
   line(c.absent.size(), "piece is missing", "pieces are missing", joined(c.absent));

@@ -6,7 +6,8 @@
 
 namespace interstice {
 
-Coverage coverage_of(const FitDocument& fit, const Plan& plan, const ShellSolids& shell, const VoidGrid& grid);
+Coverage coverage_of(const FitDocument& fit, const Plan& plan, const ShellSolids& shell,
+                     const VoidGrid& grid);
 
 // Lines saying what stands in the way of pouring, pieces first. `rings_to_come`: name rings not begun too.
 std::vector<std::string> coverage_reasons(const Coverage& coverage, bool rings_to_come);

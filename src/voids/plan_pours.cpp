@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numbers>
 
 #include "core/errors.h"
 #include "voids/coverage.h"
@@ -14,7 +15,26 @@ namespace {
 constexpr double kAirLeft = 0.005;
 
 // Seams are looked for up to 8 mm, or further where the plan means its gaps to be wide.
-double reach_of(const Plan& plan) { return std::max(8.0, 2 * plan.planned_gap_mm); }
+double reach_of(const Plan& plan) {
+  return std::max(8.0, 2 * plan.planned_gap_mm);
+}
+
+// The verdicts of a fit, at another smallest fill: proved either way with 95 % one-sided, else doubtful.
+FitDocument judged_at(const FitDocument& measured, double fill_mm) {
+  FitDocument fit = measured;
+  if (std::abs(fill_mm - measured.smallest_fill_mm) < 1e-9) return fit;
+  fit.smallest_fill_mm = fill_mm;
+  for (FitSeam& s : fit.seams) {
+    if (s.verdict == Verdict::unseen || !s.narrowest_mm) continue;
+    const double guard = kOneSided * s.u95_mm.value_or(0);
+    if (*s.narrowest_mm - guard >= fill_mm) {
+      s.verdict = Verdict::clear;
+    } else {
+      s.verdict = *s.narrowest_mm + guard <= fill_mm ? Verdict::too_tight : Verdict::doubtful;
+    }
+  }
+  return fit;
+}
 
 std::size_t nearest_station(const ChannelNetwork& net, const Eigen::Vector2d& uv) {
   std::size_t best = 0;
@@ -27,7 +47,8 @@ std::size_t nearest_station(const ChannelNetwork& net, const Eigen::Vector2d& uv
 std::vector<char> reached_stations(const ChannelNetwork& net, double fill_mm,
                                    const std::vector<std::size_t>& openings) {
   const ClosedStations closed = closed_stations(net, fill_mm);
-  return stranded_behind(net.stations.size(), net.links, openings, closed.group, closed.channel_of_group.size())
+  return stranded_behind(net.stations.size(), net.links, openings, closed.group,
+                         closed.channel_of_group.size())
       .reached;
 }
 
@@ -35,8 +56,8 @@ void judge(PourDocument& d) {
   const auto with = [&](bool rings_to_come) {
     std::vector<std::string> reasons = coverage_reasons(d.coverage, rings_to_come);
     if (d.stranded_length_mm > 0.5) {
-      reasons.push_back("resin cannot reach " + std::to_string(std::lround(d.stranded_length_mm)) + " mm of seam (" +
-                        std::to_string(std::lround(10 * d.stranded_ml) / 10) + "." +
+      reasons.push_back("resin cannot reach " + std::to_string(std::lround(d.stranded_length_mm)) +
+                        " mm of seam (" + std::to_string(std::lround(10 * d.stranded_ml) / 10) + "." +
                         std::to_string(std::lround(10 * d.stranded_ml) % 10) + " ml)");
     }
     if (d.seams_ml > 0 && d.openings.empty()) {
@@ -56,10 +77,11 @@ void judge(PourDocument& d) {
 
 void warn(const std::optional<Resin>& resin, PourDocument& d) {
   if (!d.narrow_behind.empty()) {
-    d.warnings.push_back(std::to_string(d.narrow_behind.size()) +
-                         " seams are wide enough at the mouth but narrower than the smallest fill behind it (worst " +
-                         d.narrow_behind.front().tiles[0] + "/" + d.narrow_behind.front().tiles[1] +
-                         "): resin runs along them but may not fill their depth");
+    d.warnings.push_back(
+        std::to_string(d.narrow_behind.size()) +
+        " seams are wide enough at the mouth but narrower than the smallest fill behind it (worst " +
+        d.narrow_behind.front().tiles[0] + "/" + d.narrow_behind.front().tiles[1] +
+        "): resin runs along them but may not fill their depth");
   }
   if (d.under_pieces_ml > 0.5) {
     d.warnings.push_back("up to " + std::to_string(std::lround(d.under_pieces_ml)) +
@@ -70,28 +92,34 @@ void warn(const std::optional<Resin>& resin, PourDocument& d) {
                          " square cm of the form lie bare: neither under a piece nor in a seam");
   }
   if (!resin) {
-    d.warnings.push_back("no resin given: masses, times and steps by depth are left out (--resin resin.json)");
+    d.warnings.push_back(
+        "no resin given: masses, times and steps by depth are left out (--resin resin.json)");
     return;
   }
   if (d.bubble_limit_mm && *d.bubble_limit_mm > d.smallest_fill_mm) {
-    d.warnings.push_back("a bubble does not rise by itself in a channel narrower than about " +
-                         std::to_string(std::lround(10 * *d.bubble_limit_mm) / 10) + "." +
-                         std::to_string(std::lround(10 * *d.bubble_limit_mm) % 10) +
-                         " mm with this resin, more than the smallest fill: pour slowly, from one place, and tap");
+    d.warnings.push_back(
+        "a bubble does not rise by itself in a channel narrower than about " +
+        std::to_string(std::lround(10 * *d.bubble_limit_mm) / 10) + "." +
+        std::to_string(std::lround(10 * *d.bubble_limit_mm) % 10) +
+        " mm with this resin, more than the smallest fill: pour slowly, from one place, and tap");
   }
 }
 
 }  // namespace
 
-PourDocument plan_pours(const FitDocument& fit, const Plan& plan, const std::optional<Resin>& resin,
+PourDocument plan_pours(const FitDocument& measured, const Plan& plan, const std::optional<Resin>& resin,
                         const PourOptions& options) {
+  const FitDocument fit = judged_at(measured, options.smallest_fill_mm.value_or(measured.smallest_fill_mm));
   const ShellSolids shell = solids_of(fit, plan);
   PourDocument d;
   d.name = fit.name.empty() ? plan.name : fit.name;
-  d.smallest_fill_mm = options.smallest_fill_mm.value_or(fit.smallest_fill_mm);
+  d.smallest_fill_mm = fit.smallest_fill_mm;
   d.cautions = cautions();
   if (resin) d.resin_name = resin->name;
-  const VoidGrid grid(shell, {.step_mm = 0.5, .reach_mm = reach_of(plan), .threads = options.threads});
+  const VoidGrid grid(shell, {.step_mm = 0.5,
+                              .reach_mm = reach_of(plan),
+                              .wall_lean = std::tan(plan.bevel_deg * std::numbers::pi / 180),
+                              .threads = options.threads});
   const ChannelNetwork net = channel_network(fit, shell, grid, d.smallest_fill_mm, options.threads);
   PourScene scene{fit, plan, net, d.smallest_fill_mm, net.openings(), {}};
   for (const Eigen::Vector2d& uv : options.openings) {

@@ -1,5 +1,5 @@
-// Whether to pour, where resin will not get, and how to pour; as a value, as pour.json and as words for the bench.
-// Lengths mm, volumes ml, angles degrees, bowl frame and map.
+// Whether to pour, where resin will not get, and how to pour; as a value, as pour.json and as words for the
+// bench. Lengths mm, volumes ml, angles degrees, bowl frame and map.
 #pragma once
 
 #include <Eigen/Core>
@@ -29,9 +29,10 @@ struct Coverage {
   int planned = 0, placed = 0, rings_on = 0, rings_planned = 0;
   std::vector<std::string> absent;  // in rings that have been begun
   std::vector<std::string> unseen;
-  int not_begun = 0;                // pieces of rings above the last one begun
+  int not_begun = 0;  // pieces of rings above the last one begun
   std::vector<TilePair> too_tight, doubtful, unseen_seams;
-  double form_area_mm2 = 0, bare_area_mm2 = 0;  // of the rings begun: form neither under a piece nor in a seam
+  double form_area_mm2 = 0,
+         bare_area_mm2 = 0;  // of the rings begun: form neither under a piece nor in a seam
 };
 
 enum class Certainty { measured, doubtful, unseen };
@@ -41,10 +42,10 @@ struct StrandedPlace {
   TilePair behind;
   Certainty certainty = Certainty::measured;
   double width_mm = 0;
-  double length_mm = 0, volume_ml = 0;  // the tight stretch and all that lies behind it
-  double own_length_mm = 0;             // the tight stretch alone
+  double length_mm = 0, volume_ml = 0;              // the tight stretch and all that lies behind it
+  double own_length_mm = 0;                         // the tight stretch alone
   double freed_length_mm = 0, freed_volume_ml = 0;  // gained by opening this seam (after those before it)
-  int before = 0;                       // too-tight seams that must be opened first
+  int before = 0;                                   // too-tight seams that must be opened first
   std::vector<TilePair> seams_behind;
   Eigen::Vector2d map{0, 0};
 };
@@ -94,23 +95,23 @@ struct PourReport {
   std::optional<double> mix_g;
   double tilt_deg = 0, azimuth_deg = 0;
   std::string up;
-  int lift = 1, lifts = 1;  // a deep pour is made in steps at the same tilt
+  int lift = 1, lifts = 1;          // a deep pour is made in steps at the same tilt
   std::vector<InletReport> inlets;  // the first is the main one
   double deepest_mm = 0;
   std::vector<TilePair> tape, fills;
-  std::vector<InletReport> dam;     // ends of the shell that must be closed too
-  std::vector<Pocket> pockets;      // air left after it
+  std::vector<InletReport> dam;  // ends of the shell that must be closed too
+  std::vector<Pocket> pockets;   // air left after it
   double trapped_ml = 0;
-  double counterflow_length_mm = 0; // narrower than the bubble limit and filled only from above
-  std::optional<double> slowest_min;        // time for resin to get everywhere
-  double time_limited_length_mm = 0;        // wide enough, but resin sets on the way
+  double counterflow_length_mm = 0;   // narrower than the bubble limit and filled only from above
+  std::optional<double> slowest_min;  // time for resin to get everywhere
+  double time_limited_length_mm = 0;  // wide enough, but resin sets on the way
   std::string words;
 };
 
 struct RingReport {
   int ring = 1;
-  double depth_mm = 0;          // upright, from the lowest place to this ring's upper edge
-  double reach_mm = 0;          // along the seams from its upper edge down to the rim
+  double depth_mm = 0;  // upright, from the lowest place to this ring's upper edge
+  double reach_mm = 0;  // along the seams from its upper edge down to the rim
   bool on = false;
 };
 
@@ -126,7 +127,7 @@ struct BuildAdvice {
 
 struct PourDocument {
   std::string name, resin_name;
-  bool ready = false;           // everything on, every seam proved clear, nothing stranded, little air left
+  bool ready = false;  // everything on, every seam proved clear, nothing stranded, little air left
   bool ready_for_rings_on = false;  // the same without the rings not yet begun
   std::vector<std::string> reasons, warnings, cautions;
   double smallest_fill_mm = 3;
@@ -149,8 +150,8 @@ struct PourDocument {
 // The length that opening this seam would free, for ranking corrections; 0 if it strands nothing.
 double freed_length_mm(const PourDocument& pour, const std::string& tile_a, const std::string& tile_b);
 
-std::string write_pour(const PourDocument& pour);   // pour.json
-std::string pour_words(const PourDocument& pour);   // for the bench, lines of at most about 100 characters
+std::string write_pour(const PourDocument& pour);  // pour.json
+std::string pour_words(const PourDocument& pour);  // for the bench, lines of at most about 100 characters
 
 const char* name_of(Certainty certainty);  // "measured" | "doubtful" | "unseen"
 

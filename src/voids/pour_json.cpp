@@ -13,13 +13,17 @@ Json number(double x, double places = 1e3) {
   const double r = std::round(x * places) / places;
   return r == 0 ? 0.0 : r;
 }
-Json pair(const TilePair& p) { return Json::array({p[0], p[1]}); }
+Json pair(const TilePair& p) {
+  return Json::array({p[0], p[1]});
+}
 Json pairs(const std::vector<TilePair>& list) {
   Json out = Json::array();
   for (const TilePair& p : list) out.push_back(pair(p));
   return out;
 }
-Json map(const Eigen::Vector2d& uv) { return Json::array({number(uv.x()), number(uv.y())}); }
+Json map(const Eigen::Vector2d& uv) {
+  return Json::array({number(uv.x()), number(uv.y())});
+}
 
 Json coverage(const Coverage& c) {
   return {{"planned", c.planned},
@@ -118,7 +122,8 @@ Json build(const BuildAdvice& b) {
           {"closing_length_mm", number(b.closing_length_mm)},
           {"closing_volume_ml", number(b.closing_volume_ml)},
           {"closing_seams", pairs(b.closing_seams)},
-          {"rings_before_first_pour", b.rings_before_first_pour ? Json(*b.rings_before_first_pour) : Json(nullptr)},
+          {"rings_before_first_pour",
+           b.rings_before_first_pour ? Json(*b.rings_before_first_pour) : Json(nullptr)},
           {"rings", rings},
           {"words", b.words}};
 }
@@ -175,7 +180,8 @@ std::string write_pour(const PourDocument& d) {
   root["openings"] = inlets(d.openings);
   root["junctions"] = Json::array();
   for (const JunctionReport& j : d.junctions) {
-    root["junctions"].push_back({{"tiles", j.tiles}, {"map", map(j.map)}, {"volume_ml", number(j.volume_ml)}});
+    root["junctions"].push_back(
+        {{"tiles", j.tiles}, {"map", map(j.map)}, {"volume_ml", number(j.volume_ml)}});
   }
   root["channels"] = Json::array();
   for (const ChannelReport& c : d.channels) root["channels"].push_back(channel(c));

@@ -6,6 +6,9 @@
 
 namespace interstice {
 
+// From an expanded uncertainty (two-sided 95 %) to the one-sided 95 % that a limit asks for.
+inline constexpr double kOneSided = 1.645 / 1.96;
+
 // What every part needs to know.
 struct PourScene {
   const FitDocument& fit;
@@ -24,7 +27,7 @@ struct PourScene {
 
 // Which stations the widths close: one group for each seam with a place below the smallest fill.
 struct ClosedStations {
-  std::vector<std::size_t> group;          // by station; kPassable if open
+  std::vector<std::size_t> group;  // by station; kPassable if open
   std::vector<std::size_t> channel_of_group;
 };
 ClosedStations closed_stations(const ChannelNetwork& net, double fill_mm);
@@ -37,14 +40,16 @@ void report_build(const PourScene& scene, const std::optional<Resin>& resin, Pou
 void report_slot_flow(const std::optional<Resin>& resin, PourDocument& document);
 std::vector<std::string> cautions();
 
-// Lengths along the channels from the sources to every station they can reach through open stations (infinity:
-// not reached).
+// Lengths along the channels from the sources to every station they can reach through open stations
+// (infinity: not reached).
 std::vector<double> path_lengths_mm(const ChannelNetwork& net, const std::vector<char>& open,
                                     const std::vector<std::size_t>& sources);
 
 // Ends of the shell at the rim, as against those at an open ring or a hole.
 bool at_rim(const PourScene& scene, std::size_t station);
 
-inline double to_ml(double mm3) { return mm3 / 1000; }
+inline double to_ml(double mm3) {
+  return mm3 / 1000;
+}
 
 }  // namespace interstice

@@ -45,7 +45,8 @@ class Search {
       best = next.front();
       if (next.size() > options_.beam) next.resize(options_.beam);
       if (pours < options_.most_pours && best.left_mm3 > options_.leave_mm3) {
-        parallel_for(next.size(), options_.threads, [&](std::size_t k) { next[k].remaining = after(next[k].tilts); });
+        parallel_for(next.size(), options_.threads,
+                     [&](std::size_t k) { next[k].remaining = after(next[k].tilts); });
       }
       level = std::move(next);
     }
@@ -104,8 +105,10 @@ class Search {
       for (std::size_t i = 0; i < tilts.size(); ++i) {
         const Tilt centre = tilts[i];
         const double dt = scale * options_.refine_tilt_deg, da = scale * options_.refine_azimuth_deg;
-        const Tilt around[4] = {{centre.tilt_deg + dt, centre.azimuth_deg}, {centre.tilt_deg - dt, centre.azimuth_deg},
-                                {centre.tilt_deg, centre.azimuth_deg + da}, {centre.tilt_deg, centre.azimuth_deg - da}};
+        const Tilt around[4] = {{centre.tilt_deg + dt, centre.azimuth_deg},
+                                {centre.tilt_deg - dt, centre.azimuth_deg},
+                                {centre.tilt_deg, centre.azimuth_deg + da},
+                                {centre.tilt_deg, centre.azimuth_deg - da}};
         std::vector<double> left(4, best);
         parallel_for(4, options_.threads, [&](std::size_t k) {
           if (around[k].tilt_deg < 0 || around[k].tilt_deg > 180) return;
@@ -148,8 +151,8 @@ Eigen::Vector3d Tilt::up() const {
   return {std::sin(t) * std::cos(a), std::sin(t) * std::sin(a), std::cos(t)};
 }
 
-PourSequence search_pours(const CellGraph& graph, const std::vector<char>& usable, const std::vector<char>& may_open,
-                          const SearchOptions& options) {
+PourSequence search_pours(const CellGraph& graph, const std::vector<char>& usable,
+                          const std::vector<char>& may_open, const SearchOptions& options) {
   return Search(graph, usable, may_open, options).run();
 }
 

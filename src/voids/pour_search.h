@@ -1,11 +1,11 @@
 // A short sequence of tilts that fills what one opening at a time can fill.
 //
 // Each pour is made at one tilt into what the pours before it left empty (they have cured): every connected
-// stretch still empty is opened at its own highest place (air.h). The search looks for the fewest pours, by going
-// deeper only when one pour fewer cannot do (iterative deepening over the candidate tilts, keeping the `beam`
-// best beginnings at each depth: exhaustive, hence the true minimum over the candidates, when the beam holds them all).
-// If more is left then than is good enough, the tilts are refined between the candidates. Among sequences that
-// leave little enough the one with the smallest tilts wins.
+// stretch still empty is opened at its own highest place (air.h). The search looks for the fewest pours, by
+// going deeper only when one pour fewer cannot do (iterative deepening over the candidate tilts, keeping the
+// `beam` best beginnings at each depth: exhaustive, hence the true minimum over the candidates, when the beam
+// holds them all). If more is left then than is good enough, the tilts are refined between the candidates.
+// Among sequences that leave little enough the one with the smallest tilts wins.
 #pragma once
 
 #include <vector>
@@ -22,11 +22,11 @@ struct Tilt {
 
 struct SearchOptions {
   std::vector<Tilt> candidates;
-  double leave_mm3 = 0;          // this much trapped air is good enough
-  double smallest_mm3 = 0;       // stretches smaller than this are not opened
+  double leave_mm3 = 0;     // this much trapped air is good enough
+  double smallest_mm3 = 0;  // stretches smaller than this are not opened
   int most_pours = 4;
   std::size_t beam = 64;
-  double refine_tilt_deg = 0;    // try tilts this far to each side, then half as far; 0: no refinement
+  double refine_tilt_deg = 0;  // try tilts this far to each side, then half as far; 0: no refinement
   double refine_azimuth_deg = 0;
   int threads = 1;
 };
@@ -43,8 +43,8 @@ struct PourSequence {
 };
 
 // usable[c]: resin can get to cell c at all. may_open[c]: its ports may serve as openings.
-PourSequence search_pours(const CellGraph& graph, const std::vector<char>& usable, const std::vector<char>& may_open,
-                          const SearchOptions& options);
+PourSequence search_pours(const CellGraph& graph, const std::vector<char>& usable,
+                          const std::vector<char>& may_open, const SearchOptions& options);
 
 // Tilts every `step` degrees from 0 to 180 towards each azimuth (upright and upside down once).
 std::vector<Tilt> tilt_grid(const std::vector<double>& azimuths_deg, double step_deg);

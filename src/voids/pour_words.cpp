@@ -15,9 +15,13 @@ std::string fixed(double x, int decimals) {
   return text;
 }
 
-std::string seam(const TilePair& p) { return p[0] + "/" + p[1]; }
+std::string seam(const TilePair& p) {
+  return p[0] + "/" + p[1];
+}
 
-void add(std::string& out, const std::string& line) { out += line + "\n"; }
+void add(std::string& out, const std::string& line) {
+  out += line + "\n";
+}
 
 void add_stranded(const PourDocument& d, std::string& out) {
   constexpr std::size_t kShown = 20;
@@ -27,15 +31,18 @@ void add_stranded(const PourDocument& d, std::string& out) {
                " mm, and what lies behind it):");
   for (std::size_t i = 0; i < d.stranded.size() && i < kShown; ++i) {
     const StrandedPlace& p = d.stranded[i];
-    std::string line = "  " + seam(p.behind) + "  " + fixed(p.width_mm, 2) + " mm: " + fixed(p.length_mm, 0) + " mm, " +
-                       fixed(p.volume_ml, 1) + " ml";
-    if (p.freed_length_mm > p.own_length_mm + 0.5) line += "; opening it frees " + fixed(p.freed_length_mm, 0) + " mm";
-    if (p.before > 0) line += " once " + std::to_string(p.before) + " before it " + (p.before == 1 ? "is" : "are") + " open";
+    std::string line = "  " + seam(p.behind) + "  " + fixed(p.width_mm, 2) + " mm: " + fixed(p.length_mm, 0) +
+                       " mm, " + fixed(p.volume_ml, 1) + " ml";
+    if (p.freed_length_mm > p.own_length_mm + 0.5)
+      line += "; opening it frees " + fixed(p.freed_length_mm, 0) + " mm";
+    if (p.before > 0)
+      line += " once " + std::to_string(p.before) + " before it " + (p.before == 1 ? "is" : "are") + " open";
     if (p.certainty == Certainty::doubtful) line += " (if the doubtful width proves too tight)";
     if (p.certainty == Certainty::unseen) line += " (if it is too tight: it was not seen)";
     add(out, line);
   }
-  if (d.stranded.size() > kShown) add(out, "  and " + std::to_string(d.stranded.size() - kShown) + " more in the file");
+  if (d.stranded.size() > kShown)
+    add(out, "  and " + std::to_string(d.stranded.size() - kShown) + " more in the file");
 }
 
 void add_pours(const PourDocument& d, std::string& out) {
@@ -69,11 +76,12 @@ std::string words_for_pour(const PourDocument& d, std::size_t index) {
     if (!p.dam.empty()) out += " and close " + std::to_string(p.dam.size()) + " open ends";
     if (!p.inlets.empty()) {
       const InletReport& inlet = p.inlets.front();
-      out += std::string(", all but the ") + (inlet.end ? "open end of " : "highest bit of ") + seam(inlet.seam);
+      out +=
+          std::string(", all but the ") + (inlet.end ? "open end of " : "highest bit of ") + seam(inlet.seam);
       if (p.inlets.size() > 1) {
         std::vector<TilePair> others;
         for (std::size_t k = 1; k < p.inlets.size(); ++k) others.push_back(p.inlets[k].seam);
-        out += " (and, for pockets left before, a bit of " + joined(others, 6) + ")";
+        out += " (and, for stretches that hang apart, a bit of " + joined(others, 6) + ")";
       }
     }
     out += ". Pour " + fixed(p.volume_ml, 1) + " ml";
@@ -82,7 +90,8 @@ std::string words_for_pour(const PourDocument& d, std::size_t index) {
   if (p.mix_g) out += ", " + fixed(*p.mix_g, 0) + " g";
   out += "); it stands " + fixed(p.deepest_mm, 0) + " mm deep.";
   if (p.lift == 1 && p.lifts > 1) {
-    out += " This is step 1 of " + std::to_string(p.lifts) + " in this position, for the resin's greatest depth.";
+    out += " This is step 1 of " + std::to_string(p.lifts) +
+           " in this position, for the resin's greatest depth.";
   }
   if (p.time_limited_length_mm > 0.5) {
     out += " Time is the limit here, not width: resin thickens before it has passed " +
@@ -90,47 +99,57 @@ std::string words_for_pour(const PourDocument& d, std::size_t index) {
   }
   if (p.counterflow_length_mm > 0.5) {
     out += " In " + fixed(p.counterflow_length_mm, 0) +
-           " mm of dead ends bubbles may lock: prick the tape at their lower ends until resin shows, then close.";
+           " mm of dead ends bubbles may lock: prick the tape at their lower ends until resin shows, then "
+           "close.";
   }
   return out;
 }
 
 std::vector<std::string> cautions() {
-  return {"Resin and its hardener can make the skin allergic for life: wear gloves the data sheet names (thin latex "
-          "protects poorly), cover the arms, wash with soap, never with solvent.",
-          "Curing makes heat, more in a deep pour or a full cup, up to smoke and fire: keep to the data sheet's depth and "
-          "amount, never leave a mixed cup standing.",
-          "Air the room and follow the data sheet on breathing protection, for pouring and for curing.",
-          "Dust of wood and of cured resin harms the lungs, some woods cause cancer: extract it and wear a mask; let "
-          "resin cure fully before sanding or turning.",
-          "The resin's data sheet and the local rules come first; this list does not replace them."};
+  return {
+      "Resin and its hardener can make the skin allergic for life: wear gloves the data sheet names (thin "
+      "latex "
+      "protects poorly), cover the arms, wash with soap, never with solvent.",
+      "Curing makes heat, more in a deep pour or a full cup, up to smoke and fire: keep to the data sheet's "
+      "depth and "
+      "amount, never leave a mixed cup standing.",
+      "Air the room and follow the data sheet on breathing protection, for pouring and for curing.",
+      "Dust of wood and of cured resin harms the lungs, some woods cause cancer: extract it and wear a mask; "
+      "let "
+      "resin cure fully before sanding or turning.",
+      "The resin's data sheet and the local rules come first; this list does not replace them."};
 }
 
 const char* name_of(Certainty certainty) {
   switch (certainty) {
-    case Certainty::measured: return "measured";
-    case Certainty::doubtful: return "doubtful";
-    case Certainty::unseen: return "unseen";
+    case Certainty::measured:
+      return "measured";
+    case Certainty::doubtful:
+      return "doubtful";
+    case Certainty::unseen:
+      return "unseen";
   }
   return "";
 }
 
 double freed_length_mm(const PourDocument& pour, const std::string& a, const std::string& b) {
   for (const StrandedPlace& p : pour.stranded) {
-    if ((p.behind[0] == a && p.behind[1] == b) || (p.behind[0] == b && p.behind[1] == a)) return p.freed_length_mm;
+    if ((p.behind[0] == a && p.behind[1] == b) || (p.behind[0] == b && p.behind[1] == a))
+      return p.freed_length_mm;
   }
   return 0;
 }
 
 std::string pour_words(const PourDocument& d) {
   std::string out;
-  add(out, (d.name.empty() ? std::string() : d.name + ": ") + (d.ready ? "ready to pour." : "not ready to pour yet."));
+  add(out, (d.name.empty() ? std::string() : d.name + ": ") +
+               (d.ready ? "ready to pour." : "not ready to pour yet."));
   for (const std::string& reason : d.reasons) add(out, "  - " + reason);
   if (!d.ready && d.ready_for_rings_on) add(out, "  The rings that are on could be poured as they are.");
   add(out, "");
-  add(out, "Voids to fill: " + fixed(d.void_volume_ml, 1) + " ml (seams " + fixed(d.seams_ml, 1) + ", of that " +
-               fixed(d.junctions_ml, 1) + " at junctions; under the pieces " + fixed(d.under_pieces_ml, 1) + "), " +
-               fixed(d.seam_length_mm, 0) + " mm of seam.");
+  add(out, "Voids to fill: " + fixed(d.void_volume_ml, 1) + " ml (seams " + fixed(d.seams_ml, 1) +
+               ", of that " + fixed(d.junctions_ml, 1) + " at junctions; under the pieces " +
+               fixed(d.under_pieces_ml, 1) + "), " + fixed(d.seam_length_mm, 0) + " mm of seam.");
   add_stranded(d, out);
   add_pours(d, out);
   if (!d.build.words.empty()) {

@@ -14,7 +14,8 @@ namespace {
 
 constexpr double kDrop_mm3 = 50;       // a drop, about 0.05 ml: not worth an opening
 constexpr double kGoodEnough = 0.002;  // of the void: trapped air that needs no further pour
-constexpr double kReserve = 1.10;      // mixed more than poured: what stays in cup and tape (common practice, no source)
+constexpr double kReserve =
+    1.10;  // mixed more than poured: what stays in cup and tape (common practice, no source)
 
 struct Sides {
   std::vector<double> azimuth_deg;
@@ -25,7 +26,8 @@ struct Sides {
 Sides sides_of(const PourScene& scene) {
   int lowest = std::numeric_limits<int>::max();
   for (std::size_t i = 0; i < scene.fit.tiles.size(); ++i) {
-    if (scene.fit.tiles[i].state == TileState::placed) lowest = std::min(lowest, scene.plan.tiles[TileIndex(i)].ring);
+    if (scene.fit.tiles[i].state == TileState::placed)
+      lowest = std::min(lowest, scene.plan.tiles[TileIndex(i)].ring);
   }
   Sides sides;
   for (std::size_t i = 0; i < scene.fit.tiles.size(); ++i) {
@@ -57,7 +59,9 @@ class PourReporter {
 
   void add_step(const PourStep& step) {
     const double depth = deepest(step.fill);
-    const int lifts = resin_ && resin_->max_depth_mm ? std::max(1, static_cast<int>(std::ceil(depth / *resin_->max_depth_mm - 1e-9))) : 1;
+    const int lifts = resin_ && resin_->max_depth_mm
+                          ? std::max(1, static_cast<int>(std::ceil(depth / *resin_->max_depth_mm - 1e-9)))
+                          : 1;
     for (int lift = 1; lift <= lifts; ++lift) add_lift(step, lift, lifts, depth / lifts);
     for (std::size_t c = 0; c < wet_.size(); ++c) wet_[c] += step.fill.filled[c];
     PourReport& last = document_.pours.back();
@@ -73,7 +77,8 @@ class PourReporter {
     return most;
   }
 
-  // The share of a cell filled by this lift: levels are counted down from each opening, so the last lift is full.
+  // The share of a cell filled by this lift: levels are counted down from each opening, so the last lift is
+  // full.
   double share(const Fill& fill, std::size_t cell, int lift, int lifts, double lift_mm) const {
     if (fill.filled[cell] <= 0) return 0;
     if (lifts == 1) return fill.filled[cell];
@@ -134,8 +139,13 @@ class PourReporter {
       if (wet_station[l.a]) wet.insert(net_.stations[l.b].channel);
       if (wet_station[l.b]) wet.insert(net_.stations[l.a].channel);
     }
-    for (const std::size_t c : wet) p.tape.push_back(scene_.tiles_of(c));
-    for (const std::size_t c : filled) p.fills.push_back(scene_.tiles_of(c));
+    const auto listed = [&](std::size_t c) { return net_.channels[c].fit_seam.has_value(); };
+    for (const std::size_t c : wet) {  // where only corners meet, the neighbours' tape covers it
+      if (listed(c)) p.tape.push_back(scene_.tiles_of(c));
+    }
+    for (const std::size_t c : filled) {
+      if (listed(c)) p.fills.push_back(scene_.tiles_of(c));
+    }
     std::set<std::size_t> open;
     for (const Opening& o : step.fill.openings) {
       if (!o.port.mouth) open.insert(net_.stations[net_.cells.cells[o.cell].station].channel);
@@ -145,8 +155,8 @@ class PourReporter {
     }
   }
 
-  // How long resin needs to every place: free draining under the mean slope from the opening, at the narrowest
-  // width on the way. Never less than the head the channel's own depth gives.
+  // How long resin needs to every place: free draining under the mean slope from the opening, at the
+  // narrowest width on the way. Never less than the head the channel's own depth gives.
   void report_times(const PourStep& step, const std::vector<double>& part, PourReport& p) const {
     if (!resin_) return;
     std::vector<std::size_t> sources;
@@ -167,7 +177,8 @@ class PourReporter {
     for (std::size_t s = 0; s < filled.size(); ++s) {
       if (!filled[s] || !std::isfinite(length[s]) || length[s] <= 0 || widest[s] <= 0) continue;
       const double w = std::min(widest[s], 2 * scene_.fill_mm) / 1000, l = length[s] / 1000;
-      const double head = std::max(top - net_.stations[s].mouth.dot(step.fill.up), net_.stations[s].depth_mm / 2) / 1000;
+      const double head =
+          std::max(top - net_.stations[s].mouth.dot(step.fill.up), net_.stations[s].depth_mm / 2) / 1000;
       const double fluidity = 12 * l * l / (w * w * weight * head);
       const double minutes = time_for_fluidity_s(fluidity, mu, resin_->doubling_min * 60) / 60;
       if (minutes > resin_->pot_life_min) p.time_limited_length_mm += net_.stations[s].length_mm;
@@ -175,7 +186,8 @@ class PourReporter {
     }
   }
 
-  // Stretches narrower than the bubble limit that hang down as dead ends: resin must come in where air goes out.
+  // Stretches narrower than the bubble limit that hang down as dead ends: resin must come in where air goes
+  // out.
   void report_counterflow(const PourStep& step, const std::vector<double>& part, PourReport& p) const {
     if (!document_.bubble_limit_mm) return;
     std::vector<std::vector<std::size_t>> next(net_.stations.size());
@@ -201,7 +213,8 @@ class PourReporter {
       live[s] = 3;
       for (const std::size_t t : next[s]) {
         if (live[t] != 1 && live[t] != 2) continue;
-        const bool hangs = net_.stations[s].mouth.dot(step.fill.up) < net_.stations[t].mouth.dot(step.fill.up);
+        const bool hangs =
+            net_.stations[s].mouth.dot(step.fill.up) < net_.stations[t].mouth.dot(step.fill.up);
         if (hangs && net_.stations[s].width_mm < *document_.bubble_limit_mm) {
           p.counterflow_length_mm += net_.stations[s].length_mm;
         }
@@ -250,7 +263,8 @@ void report_pours(const PourScene& scene, const std::optional<Resin>& resin, con
   for (const ChannelCell& cell : net.cells.cells) {
     const bool reached = scene.reached[cell.station] != 0;
     usable.push_back(reached);
-    may_open.push_back(reached && net.stations[cell.station].width_mm >= scene.fill_mm && !cell.ports.empty());
+    may_open.push_back(reached && net.stations[cell.station].width_mm >= scene.fill_mm &&
+                       !cell.ports.empty());
     if (reached) fillable += cell.volume_mm3;
   }
   if (fillable <= kDrop_mm3) return;
@@ -261,13 +275,15 @@ void report_pours(const PourScene& scene, const std::optional<Resin>& resin, con
   search.smallest_mm3 = 2 * kDrop_mm3;
   search.beam = 12;
   search.refine_tilt_deg = options.tilt_step_deg / 3;
-  search.refine_azimuth_deg = sides.azimuth_deg.empty() ? 0 : 180.0 / static_cast<double>(sides.azimuth_deg.size());
+  search.refine_azimuth_deg =
+      sides.azimuth_deg.empty() ? 0 : 180.0 / static_cast<double>(sides.azimuth_deg.size());
   search.threads = options.threads;
   const PourSequence sequence = search_pours(net.cells, usable, may_open, search);
   PourReporter reporter(scene, resin, document);
   for (const PourStep& step : sequence.steps) reporter.add_step(step);
   document.trapped_ml_after = to_ml(sequence.left_mm3);
-  for (std::size_t i = 0; i < document.pours.size(); ++i) document.pours[i].words = words_for_pour(document, i);
+  for (std::size_t i = 0; i < document.pours.size(); ++i)
+    document.pours[i].words = words_for_pour(document, i);
 }
 
 void report_slot_flow(const std::optional<Resin>& resin, PourDocument& document) {

@@ -24,39 +24,37 @@ Neighbours neighbours_of(std::size_t nodes, const std::vector<WidthLink>& links)
   return out;
 }
 
-// Regions: every connected stretch of passable nodes, and every closed group, is one region.
+// Regions: every connected stretch of passable nodes, and every connected stretch of one closed group.
 struct Regions {
-  std::vector<std::size_t> of;  // node -> region; groups come first
-  std::size_t count = 0;
+  std::vector<std::size_t> of;     // node -> region
+  std::vector<std::size_t> group;  // region -> group, or kPassable
   std::vector<std::set<std::size_t>> touching;
   std::vector<std::vector<std::size_t>> nodes;
+
+  bool closed(std::size_t region) const { return group[region] != kPassable; }
 };
 
-Regions regions_of(const Neighbours& next, const std::vector<std::size_t>& group, std::size_t groups) {
+Regions regions_of(const Neighbours& next, const std::vector<std::size_t>& group) {
   Regions r;
   r.of.assign(group.size(), kPassable);
-  r.count = groups;
   for (std::size_t start = 0; start < group.size(); ++start) {
-    if (group[start] != kPassable) {
-      r.of[start] = group[start];
-      continue;
-    }
     if (r.of[start] != kPassable) continue;
+    const std::size_t region = r.group.size();
+    r.group.push_back(group[start]);
     std::vector<std::size_t> stack{start};
-    r.of[start] = r.count;
+    r.of[start] = region;
     while (!stack.empty()) {
       const std::size_t n = stack.back();
       stack.pop_back();
       for (const auto& [m, width] : next[n]) {
-        if (group[m] != kPassable || r.of[m] != kPassable) continue;
-        r.of[m] = r.count;
+        if (group[m] != group[start] || r.of[m] != kPassable) continue;
+        r.of[m] = region;
         stack.push_back(m);
       }
     }
-    ++r.count;
   }
-  r.touching.resize(r.count);
-  r.nodes.resize(r.count);
+  r.touching.resize(r.group.size());
+  r.nodes.resize(r.group.size());
   for (std::size_t n = 0; n < group.size(); ++n) {
     r.nodes[r.of[n]].push_back(n);
     for (const auto& [m, width] : next[n]) {
@@ -66,24 +64,87 @@ Regions regions_of(const Neighbours& next, const std::vector<std::size_t>& group
   return r;
 }
 
-// Closed groups to cross until a region is reached, itself included.
-std::vector<int> levels_of(const Regions& r, const std::vector<std::size_t>& openings, std::size_t groups) {
-  std::vector<int> level(r.count, kNever);
-  std::priority_queue<std::pair<int, std::size_t>, std::vector<std::pair<int, std::size_t>>, std::greater<>>
-      open;
+// Closed regions to cross until a region is reached, itself included.
+std::vector<int> levels_of(const Regions& r, const std::vector<std::size_t>& openings) {
+  std::vector<int> level(r.group.size(), kNever);
+  using Entry = std::pair<int, std::size_t>;
+  std::priority_queue<Entry, std::vector<Entry>, std::greater<>> open;
   const auto offer = [&](std::size_t region, int value) {
     if (value >= level[region]) return;
     level[region] = value;
     open.emplace(value, region);
   };
-  for (const std::size_t n : openings) offer(r.of[n], r.of[n] < groups ? 1 : 0);
+  for (const std::size_t n : openings) offer(r.of[n], r.closed(r.of[n]) ? 1 : 0);
   while (!open.empty()) {
     const auto [value, region] = open.top();
     open.pop();
     if (value > level[region]) continue;
-    for (const std::size_t t : r.touching[region]) offer(t, value + (t < groups ? 1 : 0));
+    for (const std::size_t t : r.touching[region]) offer(t, value + (r.closed(t) ? 1 : 0));
   }
   return level;
+}
+
+// Passable nodes that resin reaches once the closed regions that pass `opened` are open.
+std::vector<char> reached_when(const Regions& r, const std::vector<std::size_t>& openings,
+                               const std::function<bool(std::size_t)>& opened) {
+  std::vector<char> seen(r.group.size(), 0), nodes(r.of.size(), 0);
+  std::vector<std::size_t> stack;
+  const auto visit = [&](std::size_t region) {
+    if (seen[region] || (r.closed(region) && !opened(region))) return;
+    seen[region] = 1;
+    stack.push_back(region);
+  };
+  for (const std::size_t n : openings) visit(r.of[n]);
+  while (!stack.empty()) {
+    const std::size_t region = stack.back();
+    stack.pop_back();
+    for (const std::size_t t : r.touching[region]) visit(t);
+  }
+  for (std::size_t n = 0; n < nodes.size(); ++n) nodes[n] = seen[r.of[n]] && !r.closed(r.of[n]);
+  return nodes;
+}
+
+// All regions to which the way leads through the start: passable ones it opens on, and whatever lies deeper.
+void gather_behind(const Regions& r, const std::vector<int>& level, std::size_t start,
+                   std::set<std::size_t>& all) {
+  std::vector<std::size_t> stack{start};
+  while (!stack.empty()) {
+    const std::size_t region = stack.back();
+    stack.pop_back();
+    for (const std::size_t t : r.touching[region]) {
+      const bool opens = r.closed(region) && !r.closed(t) && level[t] == level[region];
+      if (level[t] == kNever || (!opens && level[t] <= level[region]) || !all.insert(t).second) continue;
+      stack.push_back(t);
+    }
+  }
+}
+
+Blocked blocked_by(const Regions& r, const std::vector<int>& level, const std::vector<std::size_t>& openings,
+                   std::size_t group) {
+  Blocked b;
+  b.group = group;
+  int nearest = kNever;
+  std::set<std::size_t> all;
+  for (std::size_t region = 0; region < r.group.size(); ++region) {
+    if (r.group[region] != group) continue;
+    b.own.insert(b.own.end(), r.nodes[region].begin(), r.nodes[region].end());
+    nearest = std::min(nearest, level[region]);
+    gather_behind(r, level, region, all);
+  }
+  std::sort(b.own.begin(), b.own.end());
+  b.before = nearest == kNever ? 0 : nearest - 1;
+  for (const std::size_t t : all) {
+    if (r.group[t] != group) b.behind.insert(b.behind.end(), r.nodes[t].begin(), r.nodes[t].end());
+  }
+  std::sort(b.behind.begin(), b.behind.end());
+  const auto nearer = [&](std::size_t region) { return level[region] < nearest; };
+  const std::vector<char> without = reached_when(r, openings, nearer);
+  const std::vector<char> with = reached_when(
+      r, openings, [&](std::size_t region) { return nearer(region) || r.group[region] == group; });
+  for (std::size_t n = 0; n < with.size(); ++n) {
+    if (with[n] && !without[n]) b.next.push_back(n);
+  }
+  return b;
 }
 
 }  // namespace
@@ -136,35 +197,12 @@ std::vector<std::size_t> maximum_spanning_forest(std::size_t nodes, const std::v
 ReachResult stranded_behind(std::size_t nodes, const std::vector<WidthLink>& links,
                             const std::vector<std::size_t>& openings, const std::vector<std::size_t>& group,
                             std::size_t groups) {
-  const Regions r = regions_of(neighbours_of(nodes, links), group, groups);
-  const std::vector<int> level = levels_of(r, openings, groups);
+  const Regions r = regions_of(neighbours_of(nodes, links), group);
+  const std::vector<int> level = levels_of(r, openings);
   ReachResult result;
   result.reached.resize(nodes);
   for (std::size_t n = 0; n < nodes; ++n) result.reached[n] = level[r.of[n]] == 0;
-  for (std::size_t g = 0; g < groups; ++g) {
-    Blocked b;
-    b.group = g;
-    b.own = r.nodes[g];
-    b.before = level[g] == kNever ? 0 : level[g] - 1;
-    std::set<std::size_t> all;
-    std::vector<std::size_t> stack{g};
-    while (!stack.empty()) {
-      const std::size_t region = stack.back();
-      stack.pop_back();
-      for (const std::size_t t : r.touching[region]) {
-        // Behind a group lies what it is the way to; behind that, only what is further from the openings.
-        const bool deeper =
-            region < groups && t >= groups ? level[t] == level[region] : level[t] > level[region];
-        if (!deeper || level[t] == kNever || !all.insert(t).second) continue;
-        stack.push_back(t);
-        if (region == g && t >= groups) b.next.insert(b.next.end(), r.nodes[t].begin(), r.nodes[t].end());
-      }
-    }
-    for (const std::size_t t : all) b.behind.insert(b.behind.end(), r.nodes[t].begin(), r.nodes[t].end());
-    std::sort(b.behind.begin(), b.behind.end());
-    std::sort(b.next.begin(), b.next.end());
-    result.blocked.push_back(std::move(b));
-  }
+  for (std::size_t g = 0; g < groups; ++g) result.blocked.push_back(blocked_by(r, level, openings, g));
   return result;
 }
 

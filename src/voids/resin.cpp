@@ -20,12 +20,15 @@ Resin parse_resin(const std::string& json_text, const std::string& file) {
   if (pot_life) resin.pot_life_min = root.at("pot_life_min").number(0.1, 1e5);
   if (!doubling) resin.doubling_min = resin.pot_life_min;
   if (!pot_life) resin.pot_life_min = resin.doubling_min;
-  if (root.has("surface_tension_mn_m")) resin.surface_tension_mn_m = root.at("surface_tension_mn_m").number(5, 100);
+  if (root.has("surface_tension_mn_m"))
+    resin.surface_tension_mn_m = root.at("surface_tension_mn_m").number(5, 100);
   if (root.has("contact_angle_deg")) resin.contact_angle_deg = root.at("contact_angle_deg").number(0, 180);
   if (root.has("max_depth_mm")) resin.max_depth_mm = root.at("max_depth_mm").number(1, 1000);
   return resin;
 }
 
-Resin read_resin(const std::filesystem::path& path) { return parse_resin(read_file(path, 1u << 20), path.string()); }
+Resin read_resin(const std::filesystem::path& path) {
+  return parse_resin(read_file(path, 1u << 20), path.string());
+}
 
 }  // namespace interstice

@@ -5,8 +5,8 @@
 //   "surface_tension_mn_m": 35,                           optional
 //   "contact_angle_deg": 30,                              optional
 //   "max_depth_mm": 60 }                                  deepest single pour, optional
-// If only one of doubling and pot life is given the other is taken equal to it: pot life is commonly stated as the
-// time in which the mixed viscosity doubles.
+// If only one of doubling and pot life is given the other is taken equal to it: pot life is commonly stated
+// as the time in which the mixed viscosity doubles.
 #pragma once
 
 #include <filesystem>

@@ -30,7 +30,9 @@ double wicking_length_m(double width, double tension, double angle, double fluid
   return std::sqrt(std::max(0.0, width * tension * std::cos(angle) * fluidity / 3));
 }
 
-double viscosity_pa_s(double time, double initial, double doubling) { return initial * std::exp2(time / doubling); }
+double viscosity_pa_s(double time, double initial, double doubling) {
+  return initial * std::exp2(time / doubling);
+}
 
 double fluidity_per_pa(double time, double initial, double doubling) {
   if (std::isinf(doubling)) return time / initial;
@@ -48,7 +50,8 @@ double bubble_lock_diameter_m(double tension, double density, double gravity) {
 }
 
 SlotReach slot_reach(double width_mm, double head_mm, const Resin& resin) {
-  const double width = width_mm / 1000, density = resin.density_g_ml * 1000, mu = resin.viscosity_mpa_s / 1000;
+  const double width = width_mm / 1000, density = resin.density_g_ml * 1000,
+               mu = resin.viscosity_mpa_s / 1000;
   const double tension = resin.surface_tension_mn_m / 1000;
   const double angle = resin.contact_angle_deg * std::numbers::pi / 180;
   const double fluidity = fluidity_per_pa(resin.pot_life_min * 60, mu, resin.doubling_min * 60);
@@ -57,7 +60,8 @@ SlotReach slot_reach(double width_mm, double head_mm, const Resin& resin) {
   reach.draining_mm = 1000 * width * width / 12 * density * kGravity_m_s2 * fluidity;
   reach.wicking_mm = 1000 * wicking_length_m(width, tension, angle, fluidity);
   // A steady pressure p over a growing length L: L dL = w^2 p / (12 mu) dt.
-  const double pressure = density * kGravity_m_s2 * head_mm / 1000 + capillary_pressure_pa(width, tension, angle);
+  const double pressure =
+      density * kGravity_m_s2 * head_mm / 1000 + capillary_pressure_pa(width, tension, angle);
   reach.level_mm = 1000 * std::sqrt(std::max(0.0, width * width * pressure * fluidity / 6));
   return reach;
 }

@@ -2,13 +2,13 @@
 //
 // Model: laminar flow between parallel plates w apart (plane Poiseuille, lubrication): mean velocity
 // v = w^2 G / (12 mu) for a pressure gradient G; free draining G = rho g; capillary pressure
-// p = 2 gamma cos(theta) / w; a horizontal slot wicks L^2 = w gamma cos(theta) t / (3 mu). With viscosity rising as
-// mu(t) = mu0 2^(t / doubling), time enters only through the fluidity integral
-// Phi(t) = integral of dt / mu = (doubling / (mu0 ln 2)) (1 - 2^(-t / doubling)), which stays finite: beyond a
-// certain distance resin sets before it arrives, however long one waits.
-// A long bubble in a sealed vertical tube does not rise by itself below the diameter
-// 2 x 0.918 sqrt(gamma / (rho g)) (F. P. Bretherton 1961, doi 10.1017/S0022112061000160). That is for round tubes;
-// for seams it is an indication only. SI units inside the formulas; names carry the unit.
+// p = 2 gamma cos(theta) / w; a horizontal slot wicks L^2 = w gamma cos(theta) t / (3 mu). With viscosity
+// rising as mu(t) = mu0 2^(t / doubling), time enters only through the fluidity integral Phi(t) = integral of
+// dt / mu = (doubling / (mu0 ln 2)) (1 - 2^(-t / doubling)), which stays finite: beyond a certain distance
+// resin sets before it arrives, however long one waits. A long bubble in a sealed vertical tube does not rise
+// by itself below the diameter 2 x 0.918 sqrt(gamma / (rho g)) (F. P. Bretherton 1961,
+// doi 10.1017/S0022112061000160). That is for round tubes; for seams it is an indication only. SI units
+// inside the formulas; names carry the unit.
 #pragma once
 
 #include <Eigen/Core>
@@ -20,7 +20,8 @@ namespace interstice {
 inline constexpr double kGravity_m_s2 = 9.81;
 
 double slot_mean_velocity_m_s(double width_m, double gradient_pa_m, double viscosity_pa_s);
-double slot_flow_m2_s(double width_m, double gradient_pa_m, double viscosity_pa_s);  // per metre of slot depth
+double slot_flow_m2_s(double width_m, double gradient_pa_m,
+                      double viscosity_pa_s);  // per metre of slot depth
 double capillary_pressure_pa(double width_m, double tension_n_m, double contact_angle_rad);
 double capillary_rise_m(double width_m, double tension_n_m, double contact_angle_rad, double density_kg_m3,
                         double gravity_m_s2 = kGravity_m_s2);

@@ -9,8 +9,10 @@
 namespace interstice {
 namespace {
 
-// A doubtful seam may be this much tighter than measured: one-sided 95 % of a figure whose two-sided 95 % is known.
-constexpr double kOneSided = 1.645 / 1.96;
+// Of a closed station only the part that is too tight; a station closed on suspicion counts whole.
+double own_length_mm(const Station& s) {
+  return s.tight_length_mm > 0 ? s.tight_length_mm : s.length_mm;
+}
 
 StrandedPlace place_of(const PourScene& scene, std::size_t channel, const Blocked& blocked) {
   const ChannelNetwork& net = scene.net;
@@ -20,10 +22,10 @@ StrandedPlace place_of(const PourScene& scene, std::size_t channel, const Blocke
   std::size_t narrowest = blocked.own.front();
   for (const std::size_t s : blocked.own) {
     if (net.stations[s].width_mm < net.stations[narrowest].width_mm) narrowest = s;
-    p.own_length_mm += net.stations[s].length_mm;
-    p.length_mm += net.stations[s].length_mm;
+    p.own_length_mm += own_length_mm(net.stations[s]);
     p.volume_ml += to_ml(net.stations[s].volume_mm3);
   }
+  p.length_mm = p.own_length_mm;
   p.width_mm = net.stations[narrowest].width_mm;
   p.map = net.stations[narrowest].map;
   p.freed_length_mm = p.length_mm;
@@ -56,7 +58,8 @@ void add_possible(const PourScene& scene, const ClosedStations& closed, PourDocu
     for (std::size_t s = channel.first; s < channel.first + channel.count; ++s) {
       measured = measured || group[s] != kPassable;
       const Station& st = scene.net.stations[s];
-      const bool may_close = seam.verdict == Verdict::unseen ? !st.seen : st.width_mm - margin < scene.fill_mm;
+      const bool may_close =
+          seam.verdict == Verdict::unseen ? !st.seen : st.width_mm - margin < scene.fill_mm;
       if (!may_close) continue;
       group[s] = added;
       any = true;
@@ -74,7 +77,8 @@ void report_narrow_behind(const PourScene& scene, PourDocument& document) {
   for (const FitSeam& seam : scene.fit.seams) {
     if (!seam.throat_mm || !seam.narrowest_mm) continue;
     if (*seam.throat_mm >= scene.fill_mm || *seam.narrowest_mm < scene.fill_mm) continue;
-    document.narrow_behind.push_back({seam.tiles, *seam.narrowest_mm, *seam.throat_mm, seam.throat_from, seam.map});
+    document.narrow_behind.push_back(
+        {seam.tiles, *seam.narrowest_mm, *seam.throat_mm, seam.throat_from, seam.map});
   }
   std::stable_sort(document.narrow_behind.begin(), document.narrow_behind.end(),
                    [](const NarrowBehind& a, const NarrowBehind& b) { return a.throat_mm < b.throat_mm; });
@@ -116,7 +120,8 @@ void report_stranded(const PourScene& scene, PourDocument& document) {
                    });
   for (std::size_t s = 0; s < scene.net.stations.size(); ++s) {
     if (scene.reached[s]) continue;
-    document.stranded_length_mm += scene.net.stations[s].length_mm;
+    const Station& st = scene.net.stations[s];
+    document.stranded_length_mm += st.width_mm < scene.fill_mm ? own_length_mm(st) : st.length_mm;
     document.stranded_ml += to_ml(scene.net.stations[s].volume_mm3);
   }
   report_narrow_behind(scene, document);
@@ -137,8 +142,8 @@ void report_network(const PourScene& scene, PourDocument& document) {
       const Station& st = net.stations[s];
       report.length_mm += st.length_mm;
       report.volume_ml += to_ml(st.volume_mm3);
-      report.points.push_back({st.s_mm, st.width_mm, widest[s], st.depth_mm, to_ml(st.volume_mm3), st.map, st.seen,
-                               scene.reached[s] != 0, st.at_end});
+      report.points.push_back({st.s_mm, st.width_mm, widest[s], st.depth_mm, to_ml(st.volume_mm3), st.map,
+                               st.seen, scene.reached[s] != 0, st.at_end});
     }
     document.seam_length_mm += report.length_mm;
     document.channels.push_back(std::move(report));

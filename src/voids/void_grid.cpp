@@ -30,7 +30,11 @@ constexpr double kSteepest = 0.6;  // no wall leans further in than 30 degrees
 }  // namespace
 
 VoidGrid::VoidGrid(const ShellSolids& shell, const VoidGridOptions& options)
-    : step_(options.step_mm), reach_(options.reach_mm), half_(0), thickness_(shell.thickness_mm) {
+    : step_(options.step_mm),
+      reach_(options.reach_mm),
+      lean_(std::max(0.0, options.wall_lean)),
+      half_(0),
+      thickness_(shell.thickness_mm) {
   std::vector<std::size_t> index;
   double rho_max = 0, height_max = 1;
   for (std::size_t i = 0; i < shell.pieces.size(); ++i) {
@@ -240,7 +244,10 @@ bool VoidGrid::enclosed(std::size_t i, std::size_t j, std::size_t k) const {
   const Vector2d s = scale(rho, (static_cast<double>(k) + 0.5) * kLayer_mm);
   const Vector2d radial = rho > 1e-9 ? Vector2d(uv / rho) : Vector2d(1, 0);
   const Vector2d ring(-radial.y(), radial.x());
-  const auto steps = static_cast<int>(reach_ / step_);
+  const double depth = columns_[j * n_ + i].tape_mm - (static_cast<double>(k) + 0.5) * kLayer_mm;
+  const double reach =
+      reach_ + 2 * lean_ * std::clamp(depth, 0.0, thickness_) + 1;  // built bevels differ a little
+  const auto steps = static_cast<int>(reach / step_);
   const auto n = static_cast<int>(n_);
   const std::uint8_t* layer = &state_[box(0, 0, k)];
   std::array<bool, kDirections> hit{};
@@ -269,7 +276,7 @@ bool VoidGrid::enclosed(std::size_t i, std::size_t j, std::size_t k) const {
   for (std::size_t a = 0; a < kDirections; ++a) {
     if (a % kCoarse != 0) hit[a] = look(a);
   }
-  return longest_miss(1) + 1 < kDirections / 2;
+  return longest_miss(1) < kDirections / 2;
 }
 
 void VoidGrid::mark_outside(int threads) {

@@ -26,7 +26,8 @@ namespace interstice {
 
 struct VoidGridOptions {
   double step_mm = 0.5;
-  double reach_mm = 8.0;
+  double reach_mm = 8.0;   // at the mouth
+  double wall_lean = 0.2;  // tan of the bevel
   int threads = 1;
 };
 
@@ -91,7 +92,7 @@ class VoidGrid {
   bool enclosed(std::size_t i, std::size_t j, std::size_t k) const;
   void mark_outside(int threads);
 
-  double step_, reach_, half_, thickness_;
+  double step_, reach_, lean_, half_, thickness_;
   std::size_t n_ = 0, layers_ = 0;
   std::vector<Meridian> form_;
   std::vector<Column> columns_;
