@@ -34,11 +34,19 @@ Distorted distort(const Lens& lens, const Eigen::Vector2d& slope) {
   return d;
 }
 
-// Newton with halving of steps that do not help; starts from the pixel's own slope and stays inside the
-// domain.
-Eigen::Vector2d undistorted_slope(const Lens& lens, const Eigen::Vector2d& target, double domain) {
+// Whether a slope of length r lies within lens.domain(). The sum of the falling terms alone settles nearly
+// every point; only the rest asks for the exact limit.
+bool in_domain(const Lens& lens, double r) {
+  const double q = r * r;
+  const double least_rise = 1 + q * (std::min(0.0, 3 * lens.k1) +
+                                     q * (std::min(0.0, 5 * lens.k2) + q * std::min(0.0, 7 * lens.k3)));
+  return least_rise > 0 || r < lens.domain();
+}
+
+// Newton with halving of steps that do not help; starts from the pixel's own slope, stays inside the domain.
+Eigen::Vector2d undistorted_slope(const Lens& lens, const Eigen::Vector2d& target) {
   Eigen::Vector2d slope = target;
-  if (slope.norm() >= domain) slope *= 0.9 * domain / slope.norm();
+  if (!in_domain(lens, slope.norm())) slope *= 0.9 * lens.domain() / slope.norm();
   double miss = (distort(lens, slope).value - target).norm();
   for (int i = 0; i < 100 && miss > 1e-15; ++i) {
     const Distorted d = distort(lens, slope);
@@ -48,7 +56,7 @@ Eigen::Vector2d undistorted_slope(const Lens& lens, const Eigen::Vector2d& targe
     double next_miss = miss;
     for (; scale > 1e-9; scale /= 2) {
       next = slope + scale * step;
-      if (!(next.norm() < domain)) continue;
+      if (!in_domain(lens, next.norm())) continue;
       next_miss = (distort(lens, next).value - target).norm();
       if (next_miss < miss) break;
     }
@@ -60,8 +68,8 @@ Eigen::Vector2d undistorted_slope(const Lens& lens, const Eigen::Vector2d& targe
   return slope;
 }
 
-Eigen::Vector2d undistort_within(const Lens& lens, const Eigen::Vector2d& pixel, double domain) {
-  return undistorted_slope(lens, {(pixel.x() - lens.cx) / lens.fx, (pixel.y() - lens.cy) / lens.fy}, domain);
+Eigen::Vector2d slope_of(const Lens& lens, const Eigen::Vector2d& pixel) {
+  return undistorted_slope(lens, {(pixel.x() - lens.cx) / lens.fx, (pixel.y() - lens.cy) / lens.fy});
 }
 
 LensMatrix parse_correlation(const JsonNode& rows) {
@@ -127,11 +135,7 @@ double Lens::domain() const {
 Eigen::Vector2d Lens::project(const Eigen::Vector3d& p_camera) const {
   if (!(p_camera.z() > 0)) return {kNan, kNan};
   const double tangent = std::hypot(p_camera.x(), p_camera.y()) / p_camera.z();
-  // The sum of the falling terms alone settles nearly every point; only the rest asks for the exact limit.
-  const double q = tangent * tangent;
-  const double least_rise =
-      1 + q * (std::min(0.0, 3 * k1) + q * (std::min(0.0, 5 * k2) + q * std::min(0.0, 7 * k3)));
-  if (!(least_rise > 0) && !(tangent < domain())) return {kNan, kNan};
+  if (!in_domain(*this, tangent)) return {kNan, kNan};
   const LensVector lens = parameters();
   Eigen::Vector2d pixel;
   brown_project(lens.data(), p_camera.data(), pixel.data());
@@ -139,7 +143,7 @@ Eigen::Vector2d Lens::project(const Eigen::Vector3d& p_camera) const {
 }
 
 Eigen::Vector3d Lens::undistort(const Eigen::Vector2d& pixel) const {
-  const Eigen::Vector2d slope = undistort_within(*this, pixel, domain());
+  const Eigen::Vector2d slope = slope_of(*this, pixel);
   return Eigen::Vector3d(slope.x(), slope.y(), 1).normalized();
 }
 
@@ -187,13 +191,12 @@ void Lens::check(const std::string& file) const {
   require(fx / fy > 0.5 && fx / fy < 2, "fx and fy differ too much");
   require(cx > 0 && cy > 0 && cx < width && cy < height, "the principal point lies outside the picture");
   // The distortion must be one-to-one over the frame; along the border is where it would fail.
-  const double limit = domain();
   constexpr int kSteps = 16;
   for (int i = 0; i <= kSteps; ++i) {
     const double x = (width - 1.0) * i / kSteps, y = (height - 1.0) * i / kSteps;
     for (const Eigen::Vector2d& pixel : {Eigen::Vector2d(x, 0), Eigen::Vector2d(x, height - 1.0),
                                          Eigen::Vector2d(0, y), Eigen::Vector2d(width - 1.0, y)}) {
-      require(undistort_within(*this, pixel, limit).allFinite(),
+      require(slope_of(*this, pixel).allFinite(),
               "the distortion folds over inside the picture (k1, k2, k3 do not belong to a real lens)");
     }
   }
