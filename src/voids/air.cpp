@@ -50,6 +50,31 @@ Candidate highest_port(const CellGraph& graph, const std::vector<std::size_t>& c
   return best;
 }
 
+// Levels at which the ends of the shell stop letting air out: their own tops.
+void add_end_vents(const CellGraph& graph, const std::vector<std::size_t>& cells,
+                   const std::vector<char>& may_open, const Eigen::Vector3d& up, double level,
+                   std::vector<double>& vents) {
+  for (const std::size_t c : cells) {
+    if (!may_open[c]) continue;
+    for (const Port& port : graph.cells[c].ports) {
+      if (port.mouth) continue;
+      const double top = port.place.level(up) + port.place.half_height(up);
+      vents[c] = std::max(vents[c], std::min(level, top));
+    }
+  }
+}
+
+// Ends that are tops of their surroundings: no doorway beside them lets air out higher.
+std::vector<std::size_t> needed_vents(const std::vector<double>& vents, const std::vector<double>& escape,
+                                      const std::vector<std::size_t>& inlets) {
+  std::vector<std::size_t> out;
+  for (std::size_t c = 0; c < vents.size(); ++c) {
+    if (vents[c] == -kInfinity || escape[c] > vents[c] + kSameLevel_mm) continue;
+    if (std::find(inlets.begin(), inlets.end(), c) == inlets.end()) out.push_back(c);
+  }
+  return out;
+}
+
 }  // namespace
 
 double fraction_below(const Lump& lump, const Eigen::Vector3d& up, double level) {
@@ -130,6 +155,7 @@ Fill pour_at(const CellGraph& graph, const std::vector<double>& remaining, const
     if (volume < smallest_mm3) continue;
     const Candidate inlet = highest_port(graph, cells, may_open, up);
     if (inlet.port == nullptr) continue;
+    add_end_vents(graph, cells, may_open, up, inlet.top, vents);
     vents[inlet.cell] = inlet.top;
     sources.push_back(inlet.cell);
     fill.openings.push_back({inlet.cell, *inlet.port, inlet.top, inlet.top, 0});
@@ -137,6 +163,7 @@ Fill pour_at(const CellGraph& graph, const std::vector<double>& remaining, const
   }
   const std::vector<double> escape = escape_levels(graph, present, up, vents);
   const std::vector<double> arrival = arrival_levels(graph, present, up, sources);
+  fill.vents = needed_vents(vents, escape, sources);
   for (const auto& [cells, opening] : stretches) {
     Opening& inlet = fill.openings[opening];
     for (const std::size_t c : cells) {

@@ -1,8 +1,9 @@
 // Where resin goes and where air stays when one pour is made at one tilt.
 //
-// Model. The bowl stands still; `up` is the direction against gravity in the bowl frame. All mouths and ends
-// are taped except one opening in each connected stretch of void: the highest place where it can be opened.
-// Resin is poured there slowly, air leaves by the same opening, and the level rises to the opening's top.
+// Model. The bowl stands still; `up` is the direction against gravity in the bowl frame. All mouths are taped
+// except one opening in each connected stretch of void: the highest place where it can be opened. Resin is
+// poured there slowly, air leaves by the same opening, and the level rises to the opening's top. Ends of the
+// shell (rim, open ring) are vents too until resin shows there; then they are closed.
 //  - Resin gets to a cell if it need not climb above the level on its way (lowest sill over all paths).
 //  - A cell's air leaves as long as some path of doorways to the opening is not yet drowned: it leaves up to
 //    the highest level that the lowest doorway top of a path can have (priority-flood with heights negated
@@ -38,9 +39,10 @@ struct Opening {
 
 struct Fill {
   Eigen::Vector3d up{0, 0, 1};
-  std::vector<Opening> openings;  // largest volume first
-  std::vector<double> filled;     // fraction of each cell's remaining space that this pour fills
-  std::vector<double> level_mm;   // of the resin over each cell that took part; NaN elsewhere
+  std::vector<Opening> openings;   // largest volume first
+  std::vector<double> filled;      // fraction of each cell's remaining space that this pour fills
+  std::vector<double> level_mm;    // of the resin over each cell that took part; NaN elsewhere
+  std::vector<std::size_t> vents;  // cells whose end lets out air that could not leave otherwise
   double volume_mm3 = 0, left_mm3 = 0;
 };
 

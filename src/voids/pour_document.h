@@ -99,8 +99,9 @@ struct PourReport {
   std::vector<InletReport> inlets;  // the first is the main one
   double deepest_mm = 0;
   std::vector<TilePair> tape, fills;
-  std::vector<InletReport> dam;  // ends of the shell that must be closed too
-  std::vector<Pocket> pockets;   // air left after it
+  std::vector<InletReport> vents;  // ends to leave open until resin shows, then close
+  std::vector<InletReport> dam;    // ends of the shell that must be closed too
+  std::vector<Pocket> pockets;     // air left after it
   double trapped_ml = 0;
   double counterflow_length_mm = 0;   // narrower than the bubble limit and filled only from above
   std::optional<double> slowest_min;  // time for resin to get everywhere

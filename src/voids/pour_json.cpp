@@ -78,6 +78,7 @@ Json pour(const PourReport& p) {
   j["mix_g"] = p.mix_g ? number(*p.mix_g) : Json(nullptr);
   j["inlets"] = inlets(p.inlets);
   j["fills"] = pairs(p.fills);
+  j["vents"] = inlets(p.vents);
   j["dam"] = inlets(p.dam);
   j["pockets"] = Json::array();
   for (const Pocket& k : p.pockets) {

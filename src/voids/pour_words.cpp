@@ -84,6 +84,11 @@ std::string words_for_pour(const PourDocument& d, std::size_t index) {
         out += " (and, for stretches that hang apart, a bit of " + joined(others, 6) + ")";
       }
     }
+    if (!p.vents.empty()) {
+      std::vector<TilePair> vents;
+      for (const InletReport& v : p.vents) vents.push_back(v.seam);
+      out += "; leave the ends of " + joined(vents, 6) + " open until resin shows, then close them";
+    }
     out += ". Pour " + fixed(p.volume_ml, 1) + " ml";
   }
   out += " (mix " + fixed(p.mix_ml, 0) + " ml";

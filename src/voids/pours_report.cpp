@@ -1,8 +1,10 @@
 #include <algorithm>
 #include <cmath>
+#include <functional>
 #include <limits>
 #include <map>
 #include <numbers>
+#include <queue>
 #include <set>
 
 #include "core/parallel.h"
@@ -146,44 +148,77 @@ class PourReporter {
     for (const std::size_t c : filled) {
       if (listed(c)) p.fills.push_back(scene_.tiles_of(c));
     }
-    std::set<std::size_t> open;
+    std::set<std::size_t> open;  // ends that are inlet or vent in this pour
     for (const Opening& o : step.fill.openings) {
       if (!o.port.mouth) open.insert(net_.stations[net_.cells.cells[o.cell].station].channel);
+    }
+    for (const std::size_t c : step.fill.vents) {
+      const std::size_t s = net_.cells.cells[c].station, channel = net_.stations[s].channel;
+      if (!wet_station[s] || !open.insert(channel).second) continue;
+      p.vents.push_back({scene_.tiles_of(channel), net_.stations[s].map, true, 0});
     }
     for (const auto& [channel, s] : ends) {
       if (!open.contains(channel)) p.dam.push_back({scene_.tiles_of(channel), net_.stations[s].map, true, 0});
     }
   }
 
-  // How long resin needs to every place: free draining under the mean slope from the opening, at the
-  // narrowest width on the way. Never less than the head the channel's own depth gives.
+  // How long resin needs to every place: free draining along the quickest way from its opening, driven by the
+  // mean slope of that way, but never by less than the head that half the channel's own depth gives.
   void report_times(const PourStep& step, const std::vector<double>& part, PourReport& p) const {
     if (!resin_) return;
-    std::vector<std::size_t> sources;
-    for (const Opening& o : step.fill.openings) sources.push_back(net_.cells.cells[o.cell].station);
-    const std::vector<double> length = path_lengths_mm(net_, scene_.reached, sources);
-    std::vector<double> width;
-    for (const Station& s : net_.stations) width.push_back(std::max(0.0, s.width_mm));
-    std::vector<WidthLink> links = net_.links;
-    for (WidthLink& l : links) l.width_mm = std::numeric_limits<double>::infinity();
-    const std::vector<double> widest = widest_paths(net_.stations.size(), links, sources, width);
+    const std::vector<Way> ways = quickest_ways(step);
     std::vector<char> filled(net_.stations.size(), 0);
     for (std::size_t c = 0; c < part.size(); ++c) {
       if (part[c] > 1e-6) filled[net_.cells.cells[c].station] = 1;
     }
-    const double top = step.fill.openings.empty() ? 0 : step.fill.openings.front().level_mm;
     const double mu = resin_->viscosity_mpa_s / 1000, weight = resin_->density_g_ml * 1000 * kGravity_m_s2;
     p.slowest_min = 0;
     for (std::size_t s = 0; s < filled.size(); ++s) {
-      if (!filled[s] || !std::isfinite(length[s]) || length[s] <= 0 || widest[s] <= 0) continue;
-      const double w = std::min(widest[s], 2 * scene_.fill_mm) / 1000, l = length[s] / 1000;
-      const double head =
-          std::max(top - net_.stations[s].mouth.dot(step.fill.up), net_.stations[s].depth_mm / 2) / 1000;
-      const double fluidity = 12 * l * l / (w * w * weight * head);
+      const Station& st = net_.stations[s];
+      if (!filled[s] || !std::isfinite(ways[s].resistance) || ways[s].length_mm <= 0) continue;
+      const double head_mm = std::max(ways[s].level_mm - st.mouth.dot(step.fill.up), st.depth_mm / 2);
+      const double slope = std::min(1.0, head_mm / ways[s].length_mm);
+      const double fluidity = 12 * ways[s].resistance * 1000 / (weight * slope);  // 1/mm to 1/m
       const double minutes = time_for_fluidity_s(fluidity, mu, resin_->doubling_min * 60) / 60;
-      if (minutes > resin_->pot_life_min) p.time_limited_length_mm += net_.stations[s].length_mm;
+      if (minutes > resin_->pot_life_min) p.time_limited_length_mm += st.length_mm;
       if (std::isfinite(minutes)) p.slowest_min = std::max(*p.slowest_min, minutes);
     }
+  }
+
+  struct Way {
+    double resistance = std::numeric_limits<double>::infinity();  // sum of length / width^2, 1/mm
+    double length_mm = 0, level_mm = 0;                           // the level is that of its opening
+  };
+  std::vector<Way> quickest_ways(const PourStep& step) const {
+    std::vector<std::vector<std::size_t>> next(net_.stations.size());
+    for (const WidthLink& l : net_.links) {
+      next[l.a].push_back(l.b);
+      next[l.b].push_back(l.a);
+    }
+    std::vector<Way> ways(net_.stations.size());
+    using Entry = std::pair<double, std::size_t>;
+    std::priority_queue<Entry, std::vector<Entry>, std::greater<>> queue;
+    for (const Opening& o : step.fill.openings) {
+      const std::size_t s = net_.cells.cells[o.cell].station;
+      ways[s] = {0, 0, o.level_mm};
+      queue.emplace(0.0, s);
+    }
+    while (!queue.empty()) {
+      const auto [resistance, s] = queue.top();
+      queue.pop();
+      if (resistance > ways[s].resistance) continue;
+      for (const std::size_t t : next[s]) {
+        if (!scene_.reached[t]) continue;
+        const double length = (net_.stations[s].mouth - net_.stations[t].mouth).norm();
+        const double width =
+            std::min({net_.stations[s].width_mm, net_.stations[t].width_mm, 2 * scene_.fill_mm});
+        const double through = resistance + length / (width * width);
+        if (through >= ways[t].resistance) continue;
+        ways[t] = {through, ways[s].length_mm + length, ways[s].level_mm};
+        queue.emplace(through, t);
+      }
+    }
+    return ways;
   }
 
   // Stretches narrower than the bubble limit that hang down as dead ends: resin must come in where air goes

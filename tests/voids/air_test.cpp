@@ -163,6 +163,26 @@ TEST(Labyrinth, TenTiltsExactly) {
   }
 }
 
+// A chimney's top that is an end of the shell lets its air out until resin shows there; a taped mouth does
+// not.
+TEST(Labyrinth, EndsOfTheShellAreVents) {
+  Labyrinth l;
+  const std::size_t mouth = l.add({0, 0, 0}, 0);
+  l.graph.cells[mouth].ports.push_back({Lump{}, true});
+  const std::size_t top = l.run(l.run(l.run(mouth, {0, 0, -1}, 6), {1, 0, 0}, 3), {0, 0, 1}, 4);
+  l.graph.index_doorways();
+  const std::size_t n = l.graph.cells.size();
+  const std::vector<double> all(n, 1.0);
+  l.graph.cells[top].ports.push_back({l.graph.cells[top].body, true});
+  const Fill taped = pour_at(l.graph, all, std::vector<char>(n, 1), Vector3d::UnitZ(), 0);
+  EXPECT_EQ(taped.left_mm3, 4);
+  EXPECT_TRUE(taped.vents.empty());
+  l.graph.cells[top].ports[0].mouth = false;
+  const Fill open = pour_at(l.graph, all, std::vector<char>(n, 1), Vector3d::UnitZ(), 0);
+  EXPECT_EQ(open.left_mm3, 0);
+  EXPECT_EQ(open.vents, (std::vector<std::size_t>{top}));
+}
+
 // With loops: raise the level doorway by doorway and see which cells still touch the open air.
 TEST(EscapeLevels, EqualsARisingLevelInMazesWithLoops) {
   std::mt19937 random(5);
