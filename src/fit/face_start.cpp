@@ -1,6 +1,6 @@
 #include "fit/face_start.h"
 
-#include <Eigen/Cholesky>
+#include <Eigen/LU>
 #include <algorithm>
 #include <cmath>
 
@@ -17,9 +17,13 @@ namespace {
 constexpr double kMargin_mm = 2.5;
 constexpr double kLeastKnown = 0.08;  // share of cells; below, nothing is said
 constexpr double kHeightSd_mm = 0.25; // of one cell's height
+constexpr double kPooling = 4.0;      // neighbouring cells share their patches: fewer of them are independent
+constexpr double kHeightBias_mm = 0.1, kTiltBias = 0.004;  // of dense heights as a whole
 
 // Robust plane z = a + b x + c y over the planned face's axes.
-PlaneFrame fit_to_heights(const std::vector<Vector3d>& points, const PlaneFrame& planned) {
+void fit_to_heights(const std::vector<Vector3d>& points, FaceStart& start) {
+  const PlaneFrame planned = start.frame;
+  Eigen::Matrix3d inverse = Eigen::Matrix3d::Zero();
   Vector3d x = Vector3d::Zero();
   for (int round = 0; round < 8; ++round) {
     // Lift and tilt are held near the plan: 1.5 mm, and 3 degrees of tilt.
@@ -34,10 +38,13 @@ PlaneFrame fit_to_heights(const std::vector<Vector3d>& points, const PlaneFrame&
       a += w * row * row.transpose();
       b += w * z * row;
     }
-    x = a.ldlt().solve(b);
+    inverse = a.inverse();
+    x = inverse * b;
   }
+  start.height_sd_mm = std::hypot(kPooling * std::sqrt(inverse(0, 0)), kHeightBias_mm);
+  start.tilt_sd = std::hypot(kPooling * std::sqrt(std::max(inverse(1, 1), inverse(2, 2))), kTiltBias);
   const Vector3d normal = planned.normal - x[1] * planned.ex - x[2] * planned.ey;
-  return make_plane_frame(planned.origin + x[0] * planned.normal, normal, planned.ex);
+  start.frame = make_plane_frame(planned.origin + x[0] * planned.normal, normal, planned.ex);
 }
 
 }  // namespace
@@ -65,7 +72,7 @@ FaceStart start_face(const HeightField& field, const Plan& plan, TileIndex tile)
   if (start.known < kLeastKnown) return start;
   if (on_face.size() >= 3 && on_face.size() > bare && start.near_face > 0.3) {
     start.state = TileState::placed;
-    start.frame = fit_to_heights(on_face, start.frame);
+    fit_to_heights(on_face, start);
   } else if (bare > on_face.size()) {
     start.state = TileState::absent;
   }

@@ -90,7 +90,8 @@ TileResult fit_tile(const Scan& scan, const Surface& surface, const IndexedVecto
   if (start.state != TileState::placed) return result;
   const PieceFace planned = planned_face(plan, index);
   const PlacedOutline placed = place_outline(scan, pictures, start.frame, planned.outline, {});
-  const TracedArris traced = trace_arris(scan, pictures, start.frame, placed.outline, placed.polarity);
+  const TracedArris traced = trace_arris(scan, pictures, start.frame, placed.outline, placed.polarity,
+                                         {start.height_sd_mm, start.tilt_sd});
   tile.face = traced.frame;
   for (const Vector2d& p : traced.outline) tile.arris.push_back(traced.frame.lift(p));
   tile.arris_sd_mm = traced.sd_mm;
@@ -142,6 +143,7 @@ FitDocument fit_pieces(const Scan& scan, const Surface& surface, const Plan& pla
   const auto pictures = read_pictures(scan, 0, false, options.threads);
   std::vector<TileResult> results(plan.tiles.size());
   parallel_for(results.size(), options.threads, [&](std::size_t t) {
+    
     results[t] = fit_tile(scan, surface, pictures, plan, TileIndex(t));
   });
   IndexedVector<TileIndex, MeasuredTile> measured;

@@ -20,7 +20,7 @@ struct PlacedOutline {
 
 struct PlaceOptions {
   double shift_mm = 4.0, turn_deg = 6.0, growth_mm = 0.8;  // searched either way
-  double path_mm = 1.8;                                    // reach of the path search along the normals
+  double path_mm = 3.0;                                    // reach of the path search along the normals
   double spacing_mm = 0.75;
 };
 

@@ -26,7 +26,9 @@ constexpr double kLeastContrast = 5.0;   // grey levels, a few times the noise o
 constexpr double kEdgeSd_px = 0.12;      // at a contrast of 30 grey levels; rescaled by the residuals
 constexpr double kEdgeFloor_mm = 0.02;   // roughness of a sawn and broken edge over one point's stretch
 constexpr double kBendSd_mm = 0.08;      // second difference from point to point
-constexpr double kPlaneSd_mm = 0.7, kTiltSd = 0.02;  // of the start plane
+// How far the widest outline lies below the face: arrises are broken by some tenths of a millimetre (common
+// practice, no source).
+constexpr double kBroken_mm = 0.25, kBrokenSd_mm = 0.25;
 constexpr double kReadSd = 3.0;          // robust cut, standard deviations
 
 struct Edge {
@@ -108,7 +110,9 @@ struct Solution {
   double factor = 1;   // robust size of residuals in units of their sd
 };
 
-Solution solve(const Polygon& outline, std::vector<ArrisObservation>& observations) {
+// `expected`: height and tilts of the arris plane over the present one, as known beforehand.
+Solution solve(const Polygon& outline, std::vector<ArrisObservation>& observations, const Vector3d& expected,
+               const PlanePrior& plane) {
   const auto n = static_cast<Eigen::Index>(outline.size());
   Solution s;
   s.x = VectorXd::Zero(n + 3);
@@ -121,13 +125,14 @@ Solution solve(const Polygon& outline, std::vector<ArrisObservation>& observatio
     }
     prior(i, i) += 1.0;  // a millimetre: keeps unseen points where they started
   }
-  prior(n, n) += 1 / (kPlaneSd_mm * kPlaneSd_mm);
-  prior(n + 1, n + 1) += 1 / (kTiltSd * kTiltSd);
-  prior(n + 2, n + 2) += 1 / (kTiltSd * kTiltSd);
+  const Vector3d weight(1 / (plane.height_sd_mm * plane.height_sd_mm + kBrokenSd_mm * kBrokenSd_mm),
+                        1 / (plane.tilt_sd * plane.tilt_sd), 1 / (plane.tilt_sd * plane.tilt_sd));
+  for (int k = 0; k < 3; ++k) prior(n + k, n + k) += weight[k];
   MatrixXd a;
   for (int round = 0; round < 8; ++round) {
     a = prior;
     VectorXd b = VectorXd::Zero(n + 3);
+    b.tail<3>() = weight.cwiseProduct(expected);
     for (const ArrisObservation& o : observations) {
       const auto i = static_cast<Eigen::Index>(o.point);
       const Vector2d& p = outline[o.point];
@@ -168,7 +173,7 @@ Polygon resampled_to(const Polygon& polygon, std::size_t count) {
 }  // namespace
 
 TracedArris trace_arris(const Scan& scan, const IndexedVector<PhotoIndex, Picture>& pictures, const PlaneFrame& start,
-                        const Polygon& outline, const std::vector<int>& polarity) {
+                        const Polygon& outline, const std::vector<int>& polarity, const PlanePrior& prior) {
   TracedArris t;
   t.frame = start;
   t.outline = outline;
@@ -177,7 +182,12 @@ TracedArris trace_arris(const Scan& scan, const IndexedVector<PhotoIndex, Pictur
   for (const double window : {0.9, 0.6, 0.45, 0.35}) {
     const std::vector<Vector2d> normals = outward_normals(t.outline);
     t.observations = observe(scan, pictures, t.frame, t.outline, normals, polarity, window);
-    s = solve(t.outline, t.observations);
+    // The start plane, seen from the present one.
+    const Vector3d expected(t.frame.height(start.origin - kBroken_mm * start.normal) +
+                                (t.frame.drop(start.origin).x() * start.normal.dot(t.frame.ex) +
+                                 t.frame.drop(start.origin).y() * start.normal.dot(t.frame.ey)),
+                            -start.normal.dot(t.frame.ex), -start.normal.dot(t.frame.ey));
+    s = solve(t.outline, t.observations, expected, prior);
     const auto m = static_cast<Eigen::Index>(n);
     t.sd_mm.assign(n, -1);
     std::vector<double> seen(n, 0);

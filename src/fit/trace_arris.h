@@ -22,6 +22,11 @@ struct ArrisObservation {
   double weight = 1;  // robust weight after the fit
 };
 
+// What is known of the arris plane beforehand: standard uncertainty of the start frame's height and tilt.
+struct PlanePrior {
+  double height_sd_mm = 0.7, tilt_sd = 0.02;
+};
+
 struct TracedArris {
   PlaneFrame frame;                 // arris plane; axes near those of the start frame
   Polygon outline;                  // in the frame, counter-clockwise
@@ -32,6 +37,6 @@ struct TracedArris {
 };
 
 TracedArris trace_arris(const Scan& scan, const IndexedVector<PhotoIndex, Picture>& pictures, const PlaneFrame& start,
-                        const Polygon& outline, const std::vector<int>& polarity);
+                        const Polygon& outline, const std::vector<int>& polarity, const PlanePrior& prior);
 
 }  // namespace interstice
