@@ -57,6 +57,13 @@ TEST(Motion, turning_is_about_the_centroid_and_counter_clockwise_from_outside) {
   EXPECT_NEAR(p.y(), 20 * std::sin(3 * kRad), 1e-12);
 }
 
+TEST(Motion, turning_does_not_change_where_the_centroid_goes) {
+  const Profile form = sphere();
+  const Vector3d n = Vector3d(0.6, 0.3, 0.7).normalized(), centroid = (kRadius + kThickness) * n;
+  const Vector3d slid = motion_of({2.5, -1.5, 0}, form, centroid, n) * centroid;
+  EXPECT_NEAR((motion_of({2.5, -1.5, 3}, form, centroid, n) * centroid - slid).norm(), 0, 1e-12);
+}
+
 TEST(Motion, works_at_the_pole) {
   const Vector3d centroid(0, 0, kRadius + kThickness);
   const Isometry3d m = motion_of({1.5, -2, 0}, sphere(), centroid, Vector3d::UnitZ());
