@@ -90,11 +90,11 @@ void draw_text(cairo_t* cr, const char* text, double x, double baseline, double 
 void draw_check_line(cairo_t* cr) {
   const double y = kSheetHeightMm - kCheckLineAboveEdgeMm;
   const double x0 = (kSheetWidthMm - kCheckLineMm) / 2, x1 = x0 + kCheckLineMm;
-  cairo_set_line_width(cr, kFineLineMm);
-  cairo_set_line_cap(cr, CAIRO_LINE_CAP_BUTT);
-  draw_line(cr, x0, y, x1, y);
-  draw_line(cr, x0, y - kTickMm / 2, x0, y + kTickMm / 2);
-  draw_line(cr, x1, y - kTickMm / 2, x1, y + kTickMm / 2);
+  // Filled, not stroked: printers and viewers may move thin strokes to whole dots.
+  cairo_rectangle(cr, x0, y - kFineLineMm / 2, kCheckLineMm, kFineLineMm);
+  for (const double x : {x0, x1})
+    cairo_rectangle(cr, x - kFineLineMm / 2, y - kTickMm / 2, kFineLineMm, kTickMm);
+  cairo_fill(cr);
 }
 
 void draw_sheet(cairo_t* cr, int card) {

@@ -57,9 +57,10 @@ ReadMarkers read_markers(const cv::Mat& grey) {
   return read;
 }
 
+// ransac_px 0: plain least squares.
 Eigen::Matrix3d homography(const std::vector<cv::Point2d>& card, const std::vector<cv::Point2d>& pixel,
-                           double ransac_px, cv::Mat* inliers) {
-  const cv::Mat h = ransac_px > 0 ? cv::findHomography(card, pixel, *inliers, cv::RANSAC, ransac_px)
+                           double ransac_px = 0) {
+  const cv::Mat h = ransac_px > 0 ? cv::findHomography(card, pixel, cv::RANSAC, ransac_px)
                                   : cv::findHomography(card, pixel);
   Eigen::Matrix3d out = Eigen::Matrix3d::Constant(std::nan(""));
   if (!h.empty()) {
@@ -79,6 +80,15 @@ void append_marker(int marker, const std::array<Eigen::Vector2d, 4>& seen, std::
   }
 }
 
+bool lies_on(const Eigen::Matrix3d& pixel_H_card, int marker, const std::array<Eigen::Vector2d, 4>& seen,
+             double limit_px) {
+  for (int k = 0; k < 4; ++k) {
+    const Eigen::Vector2d expected = map_point(pixel_H_card, marker_point(marker, k));
+    if (!((expected - seen[static_cast<std::size_t>(k)]).norm() <= limit_px)) return false;
+  }
+  return true;
+}
+
 // Drops markers that do not lie where the rest of the card puts them (patterns misread as a marker).
 void drop_stray_markers(CardMarkers& markers) {
   if (markers.size() < 3) return;
@@ -91,15 +101,20 @@ void drop_stray_markers(CardMarkers& markers) {
   std::nth_element(sides.begin(), sides.begin() + static_cast<long>(sides.size() / 2), sides.end());
   // Lens distortion bends a whole card by a few hundredths of its size; a stray marker is off by a marker or
   // more.
-  cv::Mat inliers;
-  homography(card, pixel, std::max(3.0, 0.25 * sides[sides.size() / 2]), &inliers);
-  if (inliers.empty()) return;
-  int row = 0;
-  for (auto it = markers.begin(); it != markers.end(); row += 4) {
-    int good = 0;
-    for (int k = 0; k < 4; ++k) good += inliers.at<uchar>(row + k) != 0;
-    it = good == 4 ? std::next(it) : markers.erase(it);
+  const double limit = std::max(3.0, 0.25 * sides[sides.size() / 2]);
+  Eigen::Matrix3d pixel_H_card = homography(card, pixel, limit);
+  // The random sample that wins may be four close points: refit to all that agree before judging.
+  for (int round = 0; round < 3 && pixel_H_card.allFinite(); ++round) {
+    card.clear();
+    pixel.clear();
+    for (const auto& [marker, corners] : markers) {
+      if (lies_on(pixel_H_card, marker, corners, 2 * limit)) append_marker(marker, corners, card, pixel);
+    }
+    if (card.size() < 12) break;
+    pixel_H_card = homography(card, pixel);
   }
+  if (!pixel_H_card.allFinite()) return;
+  std::erase_if(markers, [&](const auto& m) { return !lies_on(pixel_H_card, m.first, m.second, limit); });
 }
 
 // The two markers that touch an inner corner: of the four squares round it two are white and hold one each.
@@ -123,7 +138,7 @@ CardView corners_of(const cv::Mat& grey, int card, const CardMarkers& markers) {
     if (!markers.contains(near[0]) || !markers.contains(near[1])) continue;
     std::vector<cv::Point2d> on_card, on_photo;
     for (const int m : near) append_marker(m, markers.at(m), on_card, on_photo);
-    const Eigen::Matrix3d pixel_H_card = homography(on_card, on_photo, 0, nullptr);
+    const Eigen::Matrix3d pixel_H_card = homography(on_card, on_photo);
     if (!pixel_H_card.allFinite()) continue;
     const Eigen::Vector2d point = card_point(id).head<2>();
     const auto corner = refine_corner(grey, map_point(pixel_H_card, point), map_jacobian(pixel_H_card, point),
