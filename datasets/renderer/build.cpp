@@ -130,13 +130,16 @@ std::vector<BuiltPiece> build_pieces(const Form& form, const SceneOptions& o, co
     pieces[i].placed = placed(o, pieces[i]);
     bodies.push_back(pieces[i].body());
   }
+  std::vector<char> unsure(n, 1);  // to be looked at again: the piece has moved
   for (int round = 0; round < 24; ++round) {
     std::vector<char> touched(n, 0);
     parallel_for(n, o.sampling.threads, [&](std::size_t i) {
       for (std::size_t j = 0; j < n && pieces[i].placed && !touched[i]; ++j) {
-        if (j != i && pieces[j].placed) touched[i] = too_close(bodies[i], bodies[j]);
+        if (j == i || !pieces[j].placed || !(unsure[i] || unsure[j])) continue;
+        touched[i] = too_close(bodies[i], bodies[j]);
       }
     });
+    unsure = touched;
     if (std::none_of(touched.begin(), touched.end(), [](char t) { return t != 0; })) {
       leave_some_off(o, pieces);
       return pieces;

@@ -18,6 +18,7 @@ Body::Body(const Frame& frame, const Outline& outline, const std::vector<Level>&
     }
     rings_.push_back(std::move(ring));
   }
+  narrows_ = std::all_of(levels.begin(), levels.end(), [](const Level& l) { return l.inset_mm >= 0; });
   const std::size_t n = outline.size();
   for (std::size_t k = 0; k + 1 < rings_.size(); ++k) {
     for (std::size_t i = 0; i < n; ++i) {
@@ -34,6 +35,7 @@ Body::Body(const Frame& frame, const Outline& outline, const std::vector<Level>&
     add_triangle(top, rings_.front()[i], rings_.front()[j]);
     add_triangle(bottom, rings_.back()[j], rings_.back()[i]);
   }
+  add_groups();
   centre_ = 0.5 * (top + bottom);
   for (const auto& ring : rings_) {
     for (const Vector3d& p : ring) radius_ = std::max(radius_, (p - centre_).norm());
@@ -46,11 +48,25 @@ void Body::add_triangle(const Vector3d& a, const Vector3d& b, const Vector3d& c)
   triangles_.push_back(t);
 }
 
+void Body::add_groups() {
+  for (std::size_t first = 0; first < triangles_.size(); first += kGroup) {
+    const std::size_t end = std::min(triangles_.size(), first + kGroup);
+    Ball ball{Vector3d::Zero(), 0};
+    for (std::size_t i = first; i < end; ++i)
+      ball.centre += triangles_[i].centre / static_cast<double>(end - first);
+    for (std::size_t i = first; i < end; ++i) {
+      ball.radius = std::max(ball.radius, (triangles_[i].centre - ball.centre).norm() + triangles_[i].radius);
+    }
+    groups_.push_back(ball);
+  }
+}
+
 bool Body::contains(const Vector3d& p) const {
   if ((p - centre_).norm() > radius_) return false;
   const Vector3d q = frame_.from_bowl(p);
   const double depth = -q.z();
   if (depth < levels_.front().depth_mm || depth > levels_.back().depth_mm) return false;
+  if (narrows_ && !inside(outline_, q.head<2>())) return false;
   std::size_t k = 0;
   while (k + 2 < levels_.size() && depth > levels_[k + 1].depth_mm) ++k;
   const double span = levels_[k + 1].depth_mm - levels_[k].depth_mm;
@@ -93,18 +109,34 @@ std::vector<Vector3d> dense(const std::vector<Vector3d>& curve, double step) {
 
 namespace {
 
-Shortest point_to_body(const Vector3d& p, const Body& body, double reach) {
+constexpr double kCoarse = 0.4;   // mm between the points first looked at
+constexpr int kFineParts = 20;    // parts of such a step near the shortest place
+constexpr double kLookAhead = 6;  // mm: how much further than the best so far distances are still worked out
+
+// `hint` is the triangle found last: tried first, it rules out nearly all others at a glance.
+Shortest point_to_body(const Vector3d& p, const Body& body, double reach, std::size_t& hint) {
   Shortest best;
   best.mm = reach;
   bool found = false;
-  for (const Body::Triangle& t : body.triangles()) {
-    if ((t.centre - p).squaredNorm() > (best.mm + t.radius) * (best.mm + t.radius)) continue;
+  const std::vector<Body::Triangle>& all = body.triangles();
+  const auto look = [&](std::size_t i) {
+    const Body::Triangle& t = all[i];
+    const double far = best.mm + t.radius;
+    if ((t.centre - p).squaredNorm() > far * far) return;
     const Vector3d q = nearest_on_triangle(p, t.corner[0], t.corner[1], t.corner[2]);
-    const double d = (q - p).norm();
-    if (d <= best.mm) {
-      best = {d, p, q};
-      found = true;
-    }
+    const double d2 = (q - p).squaredNorm();
+    if (d2 > best.mm * best.mm) return;
+    best = {std::sqrt(d2), p, q};
+    hint = i;
+    found = true;
+  };
+  look(hint);
+  for (std::size_t group = 0; group < body.groups().size(); ++group) {
+    const Body::Ball& ball = body.groups()[group];
+    const double far = best.mm + ball.radius;
+    if ((ball.centre - p).squaredNorm() > far * far) continue;
+    const std::size_t end = std::min(all.size(), (group + 1) * Body::kGroup);
+    for (std::size_t i = group * Body::kGroup; i < end; ++i) look(i);
   }
   return found ? best : Shortest{};
 }
@@ -113,23 +145,38 @@ Shortest point_to_body(const Vector3d& p, const Body& body, double reach) {
 
 Shortest curve_to_body(const std::vector<Vector3d>& curve, const Body& body, double reach) {
   Shortest best;
-  best.mm = reach;
   bool found = false;
+  best.mm = reach;
+  // Returns a lower bound of the point's distance: no place nearer along the curve than that can be closer.
+  std::size_t hint = 0;
   const auto look = [&](const Vector3d& p) {
-    if ((p - body.centre()).norm() > body.radius_mm() + best.mm) return;
-    const Shortest s = body.contains(p) ? Shortest{0, p, p} : point_to_body(p, body, best.mm);
+    const double off = (p - body.centre()).norm() - body.radius_mm();
+    if (off > best.mm) return off;
+    if (body.contains(p)) {
+      best = {0, p, p};
+      found = true;
+      return 0.0;
+    }
+    const double see = best.mm + kLookAhead;
+    const Shortest s = point_to_body(p, body, see, hint);
     if (s.mm <= best.mm) {
       best = s;
       found = true;
     }
+    return std::min(s.mm, see);
   };
-  for (const Vector3d& p : dense(curve, 0.4)) look(p);
-  if (!found) return {};
-  // Then finer and finer round the best place: the distance is convex there.
-  const std::vector<Vector3d> fine = dense(curve, 0.02);
+  const std::vector<Vector3d> coarse = dense(curve, kCoarse);
+  for (std::size_t i = 0; i < coarse.size() && best.mm > 0;) {
+    const double bound = look(coarse[i]);
+    i += static_cast<std::size_t>(std::max(1.0, std::floor((bound - best.mm) / kCoarse)));
+  }
+  if (!found || best.mm == 0) return found ? best : Shortest{};
+  // Then finely round the best place.
   const Vector3d near = best.from;
-  for (const Vector3d& p : fine) {
-    if ((p - near).squaredNorm() < 0.5 * 0.5) look(p);
+  for (std::size_t i = 0; i < coarse.size(); ++i) {
+    const Vector3d &a = coarse[i], &b = coarse[(i + 1) % coarse.size()];
+    if (std::min((a - near).norm(), (b - near).norm()) > 1.5 * kCoarse) continue;
+    for (int k = 0; k < kFineParts; ++k) look(a + (b - a) * k / kFineParts);
   }
   return best;
 }

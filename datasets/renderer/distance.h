@@ -36,8 +36,17 @@ class Body {
   };
   const std::vector<Triangle>& triangles() const { return triangles_; }
 
+  // Balls round each kGroup triangles in a row, to pass over the far ones.
+  static constexpr std::size_t kGroup = 16;
+  struct Ball {
+    Eigen::Vector3d centre;
+    double radius;
+  };
+  const std::vector<Ball>& groups() const { return groups_; }
+
  private:
   void add_triangle(const Eigen::Vector3d& a, const Eigen::Vector3d& b, const Eigen::Vector3d& c);
+  void add_groups();
 
   Frame frame_;
   Outline outline_;
@@ -45,8 +54,10 @@ class Body {
   std::size_t widest_;
   std::vector<std::vector<Eigen::Vector3d>> rings_;
   std::vector<Triangle> triangles_;
+  std::vector<Ball> groups_;
   Eigen::Vector3d centre_;
   double radius_ = 0;
+  bool narrows_ = true;  // no level is wider than the outline
 };
 
 struct Shortest {

@@ -13,11 +13,14 @@ using Eigen::Vector3d;
 
 Form::Form(const FormOptions& o) : error_scale_(o.error_mm) {
   const int n = 2000;
+  const double p = o.fullness, b = o.height_mm / (1 - o.cut);
+  const double a = o.rim_radius_mm / std::pow(1 - std::pow(o.cut, p), 1 / p);
+  // The angle walks along the curve evenly enough for p = 2 and a little either side of it.
+  const double last = std::acos(std::pow(o.cut, p / 2));
   for (int i = 0; i <= n; ++i) {
-    // The angle walks along the curve evenly enough for p = 2 and a little either side of it.
-    const double a = 0.5 * std::numbers::pi * i / n;
-    const double s = std::pow(std::sin(a), 2.0 / o.fullness), c = std::pow(std::cos(a), 2.0 / o.fullness);
-    rz_.emplace_back(i == 0 ? 0.0 : o.rim_radius_mm * s, i == n ? 0.0 : o.height_mm * c);
+    const double angle = last * i / n;
+    const double s = std::pow(std::sin(angle), 2 / p), c = std::pow(std::max(0.0, std::cos(angle)), 2 / p);
+    rz_.emplace_back(i == 0 ? 0.0 : a * s, i == n ? 0.0 : b * (c - o.cut));
   }
   arc_.assign(rz_.size(), 0.0);
   for (std::size_t i = 1; i < rz_.size(); ++i) arc_[i] = arc_[i - 1] + (rz_[i] - rz_[i - 1]).norm();
@@ -33,8 +36,12 @@ Form::Form(const FormOptions& o) : error_scale_(o.error_mm) {
   }
 }
 
+Vector2d Form::rim_tangent() const {
+  return (rz_.back() - rz_[rz_.size() - 2]).normalized();
+}
+
 Vector2d Form::meridian(double rho) const {
-  if (rho >= arc_.back()) return rz_.back() + Vector2d(0, arc_.back() - rho);
+  if (rho >= arc_.back()) return rz_.back() + (rho - arc_.back()) * rim_tangent();
   const auto it = std::upper_bound(arc_.begin(), arc_.end(), std::max(0.0, rho));
   const auto i = static_cast<std::size_t>(it - arc_.begin());
   const double t = (rho - arc_[i - 1]) / (arc_[i] - arc_[i - 1]);
@@ -42,7 +49,7 @@ Vector2d Form::meridian(double rho) const {
 }
 
 Vector2d Form::meridian_normal(double rho) const {
-  if (rho >= arc_.back()) return {1, 0};
+  if (rho >= arc_.back()) return {-rim_tangent().y(), rim_tangent().x()};
   const double h = 0.2;
   const Vector2d a = rho < h ? Vector2d(meridian(h - rho).cwiseProduct(Vector2d(-1, 1))) : meridian(rho - h);
   const Vector2d d = (meridian(rho + h) - a).normalized();
@@ -89,7 +96,7 @@ Vector2d Form::locate(const Vector3d& p) const {
       rho = arc_[i] + t * (arc_[i + 1] - arc_[i]);
     }
   }
-  if (q.y() < 0 && rho >= arc_.back() - 1e-9) rho = arc_.back() - q.y();
+  if (rho >= arc_.back() - 1e-9) rho += std::max(0.0, (q - rz_.back()).dot(rim_tangent()));
   return r > 1e-12 ? Vector2d(rho * p.head<2>() / r) : Vector2d(rho, 0);
 }
 

@@ -40,6 +40,8 @@ class Form {
   std::vector<Eigen::Vector2d> drawing(int count) const;
 
  private:
+  Eigen::Vector2d rim_tangent() const;
+
   double error_scale_;
   std::vector<Eigen::Vector2d> rz_;
   std::vector<double> arc_;

@@ -18,7 +18,7 @@ namespace {
 
 constexpr double kPi = std::numbers::pi;
 constexpr double kOutlineStep = 0.8;   // mm: a corner of 4 mm radius is then true to 0.02 mm
-constexpr double kRimClearance = 0.8;  // mm: faces of the first ring stay this far off the bench
+constexpr double kRimClearance = 0.8;  // mm: pieces of the first ring stay this far off the bench
 
 struct Site {
   int ring;
@@ -57,7 +57,8 @@ std::vector<Site> make_sites(const Form& form, const LayoutOptions& o, std::uint
 
 // What of the face's plane belongs to the site: half a gap off the planes midway to the other sites, then
 // drawn in by `inset` within the face.
-Outline cell(const std::vector<Site>& sites, std::size_t own, const Frame& frame, double gap, double inset) {
+Outline cell(const std::vector<Site>& sites, std::size_t own, const Frame& frame, double gap, double inset,
+             double least_z) {
   std::vector<HalfPlane> planes;
   const auto add = [&](const Vector3d& middle, const Vector3d& outward, double off_plane) {
     const Vector2d n(outward.dot(frame.axes.col(0)), outward.dot(frame.axes.col(1)));
@@ -68,21 +69,25 @@ Outline cell(const std::vector<Site>& sites, std::size_t own, const Frame& frame
     if (j == own || d.norm() > 150) continue;
     add(0.5 * (sites[j].raised + sites[own].raised), d.normalized(), 0.5 * gap);
   }
-  add(Vector3d(0, 0, kRimClearance), -Vector3d::UnitZ(), 0);
+  add(Vector3d(0, 0, least_z), -Vector3d::UnitZ(), 0);
   return common_polygon(planes, 80);
 }
 
 PlannedPiece plan_piece(const Form& form, const LayoutOptions& o, const std::vector<Site>& sites,
                         std::size_t own, double bevel_deg) {
   const double growth = o.thickness_mm * std::tan(radians(bevel_deg));
-  const double corner = std::max(o.corner_radius_mm, growth + 0.8);
+  const double corner = std::max(o.corner_radius_mm, growth + 1.5);
   PlannedPiece piece;
   piece.ring = sites[own].ring;
   piece.centre = sites[own].uv;
-  // The face stands over the footprint's centroid, which follows from the face: settles in a few rounds.
-  for (int round = 0; round < 4; ++round) {
+  // The face stands over the footprint's centroid, which follows from the face: round and round until it
+  // settles.
+  for (int round = 0; round < 40; ++round) {
     const Frame frame = form.frame(piece.centre, o.thickness_mm);
-    const Outline core = cell(sites, own, frame, o.planned_gap_mm, corner);
+    // The root lies below the face, drawn in by the bevel; both have to stay off the bench.
+    const double up = frame.axes(2, 2), least_z = o.thickness_mm * up - growth * std::sqrt(1 - up * up);
+    const Outline core =
+        cell(sites, own, frame, o.planned_gap_mm, corner, kRimClearance + std::max(0.0, least_z));
     if (core.empty()) throw InputError("scene: the pieces are too small for their gap, bevel and corners");
     piece.face = grown_convex(core, corner, kOutlineStep);
     piece.footprint.clear();
@@ -90,25 +95,28 @@ PlannedPiece plan_piece(const Form& form, const LayoutOptions& o, const std::vec
       piece.footprint.push_back(
           form.project(frame.to_bowl({p.x(), p.y(), -o.thickness_mm}), frame.axes.col(2)));
     }
-    piece.centre = area_centroid(piece.footprint);
+    const Vector2d centre = area_centroid(piece.footprint);
+    if ((centre - piece.centre).norm() < 1e-4) break;
+    piece.centre = centre;
   }
   return piece;
 }
 
-// The bevel at which walls of neighbouring pieces are parallel: half the angle a piece takes of the ring.
-double least_bevel_deg(const std::vector<Site>& sites) {
-  double most = 0;
+// The least whole bevel, at least 10 degrees, that leaves planned roots half a gap (or 0.3 mm) apart: two
+// faces whose normals are 2 alpha apart close in by thickness x tan(alpha) a side on the way down, the bevel
+// opens them.
+double least_bevel_deg(const Form& form, const LayoutOptions& o, const std::vector<Site>& sites) {
+  double alpha = 0;
   for (const Site& a : sites) {
-    double nearest = 1e9, angle = 0;
+    const Vector3d normal = form.frame(a.uv, 0).axes.col(2);
     for (const Site& b : sites) {
-      const double d = (a.raised - b.raised).norm();
-      if (&a == &b || a.ring != b.ring || d >= nearest) continue;
-      nearest = d;
-      angle = std::acos(std::clamp(a.uv.normalized().dot(b.uv.normalized()), -1.0, 1.0));
+      if (&a == &b || (a.raised - b.raised).norm() > 1.45 * o.piece_size_mm) continue;
+      alpha = std::max(alpha, 0.5 * std::acos(std::min(1.0, normal.dot(form.frame(b.uv, 0).axes.col(2)))));
     }
-    if (a.ring == 1) most = std::max(most, 0.5 * angle);
   }
-  return std::max(10.0, std::ceil(most * 180 / kPi - 0.5));
+  const double spare = o.planned_gap_mm - std::min(0.3, 0.5 * o.planned_gap_mm);
+  const double least = std::atan(std::tan(alpha) - 0.5 * spare / o.thickness_mm) * 180 / kPi;
+  return std::max(10.0, std::ceil(least));
 }
 
 void keep_nearest(std::vector<PlannedPiece>& pieces, const Form& form, const LayoutOptions& o) {
@@ -128,7 +136,7 @@ void keep_nearest(std::vector<PlannedPiece>& pieces, const Form& form, const Lay
 Layout make_layout(const Form& form, const LayoutOptions& o, std::uint64_t seed) {
   const std::vector<Site> sites = make_sites(form, o, seed);
   Layout layout;
-  layout.bevel_deg = o.bevel_deg > 0 ? o.bevel_deg : least_bevel_deg(sites);
+  layout.bevel_deg = o.bevel_deg > 0 ? o.bevel_deg : least_bevel_deg(form, o, sites);
   int ring = 0, number = 0;
   for (std::size_t i = 0; i < sites.size(); ++i) {
     number = sites[i].ring == ring ? number + 1 : 1;

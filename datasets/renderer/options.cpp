@@ -21,7 +21,7 @@ void within(const char* name, double value, double low, double high) {
 SceneOptions patch() {
   SceneOptions o;
   o.name = "patch";
-  o.form = {70, 60, 2.2, 0};
+  o.form = {70, 60, 2.2, 0, 0};
   o.layout.piece_size_mm = 32;
   o.layout.thickness_mm = 9;
   o.layout.pieces = 6;
@@ -35,7 +35,7 @@ SceneOptions patch() {
 SceneOptions ring() {
   SceneOptions o;
   o.name = "ring";
-  o.form = {80, 70, 2.2, 0};
+  o.form = {80, 70, 2.2, 0, 0};
   o.layout.thickness_mm = 11;
   o.layout.rings_placed = 1;
   o.cards.cards = {1, 2, 3, 4, 5};
@@ -61,6 +61,7 @@ void check_options(const SceneOptions& o) {
   within("form.height_mm", o.form.height_mm, 10, 400);
   within("form.fullness", o.form.fullness, 1.8, 4);
   within("form.error_mm", o.form.error_mm, -3, 3);
+  within("form.cut", o.form.cut, 0, 0.8);
   within("layout.piece_size_mm", o.layout.piece_size_mm, 15, 120);
   within("layout.planned_gap_mm", o.layout.planned_gap_mm, 0.1, 12);
   within("layout.thickness_mm", o.layout.thickness_mm, 3, 40);
@@ -89,11 +90,11 @@ SceneOptions preset(const std::string& name) {
   o.name = name;
   if (name == "bowl") return o;
   if (name == "cup") {
-    o.form = {85, 115, 2.6, 0};
+    o.form = {85, 115, 2.6, 0, 0};
     return o;
   }
   if (name == "platter") {
-    o.form = {140, 60, 2.2, 0};
+    o.form = {150, 62, 2, 0.45, 0};
     o.camera.footprint_mm = 0.42;
     return o;
   }

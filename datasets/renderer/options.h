@@ -8,11 +8,13 @@
 
 namespace interstice::renderer {
 
-// Meridian (r / rim_radius)^p + (z / height)^p = 1: p = 2 is an ellipse, larger p a fuller shape.
+// Meridian (r / a)^p + (z / b)^p = 1, p = `fullness`: 2 is an ellipse, larger a fuller shape. The rim is
+// where a part `cut` of its height is cut off: 0 gives an upright rim, more a sloping one.
 struct FormOptions {
   double rim_radius_mm = 112;
   double height_mm = 103.5;
   double fullness = 2.2;
+  double cut = 0;
   double error_mm = 0;  // the true form leaves its drawing by up to this, smoothly, the same all round
 };
 

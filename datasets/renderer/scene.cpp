@@ -24,7 +24,7 @@ Vector3d aim_point(const Scene& scene) {
 Scene drawn(const SceneOptions& options) {
   check_options(options);
   Scene scene{options, Form(options.form), {}, {}, {}, {}, {}};
-  scene.layout = make_layout(scene.form, options.layout, options.seed);
+  if (options.layout.rings_placed >= 0) scene.layout = make_layout(scene.form, options.layout, options.seed);
   return scene;
 }
 

@@ -18,6 +18,7 @@ std::map<std::string, Target> targets(SceneOptions& o) {
   return {{"form.rim_radius_mm", &o.form.rim_radius_mm},
           {"form.height_mm", &o.form.height_mm},
           {"form.fullness", &o.form.fullness},
+          {"form.cut", &o.form.cut},
           {"form.error_mm", &o.form.error_mm},
           {"layout.piece_size_mm", &o.layout.piece_size_mm},
           {"layout.planned_gap_mm", &o.layout.planned_gap_mm},

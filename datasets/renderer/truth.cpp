@@ -60,25 +60,28 @@ Shortest shorter(const Shortest& a, const Shortest& b) {
   return b.mm < a.mm ? b : a;
 }
 
-Shortest clearance(const Body& a, const Body& b, const BuiltPiece& pa, const BuiltPiece& pb) {
-  Shortest best;
-  const auto look = [&](const BuiltPiece& piece, const Body& other) {
-    // Rings every millimetre or so down the wall, the face's edge and the arris among them.
-    std::vector<Level> levels = piece.levels();
-    const Level wall = levels[levels.size() - 2], root = levels.back();
-    levels.pop_back();
-    const int steps = std::max(2, static_cast<int>(std::ceil(root.depth_mm - wall.depth_mm)));
-    for (int k = 1; k <= steps; ++k) {
-      const double t = static_cast<double>(k) / steps;
-      levels.push_back({wall.depth_mm + t * (root.depth_mm - wall.depth_mm),
-                        wall.inset_mm + t * (root.inset_mm - wall.inset_mm)});
-    }
-    const Body rings(piece.frame, piece.outline, levels, 0);
-    for (const auto& ring : rings.rings())
-      best = shorter(best, curve_to_body(ring, other, std::min(best.mm, kReach)));
+// Rings every millimetre or so down the wall, the face's edge and the arris among them.
+std::vector<std::vector<Vector3d>> wall_rings(const BuiltPiece& piece) {
+  std::vector<Level> levels = piece.levels();
+  const Level wall = levels[levels.size() - 2], root = levels.back();
+  levels.pop_back();
+  const int steps = std::max(2, static_cast<int>(std::ceil(root.depth_mm - wall.depth_mm)));
+  for (int k = 1; k <= steps; ++k) {
+    const double t = static_cast<double>(k) / steps;
+    levels.push_back({wall.depth_mm + t * (root.depth_mm - wall.depth_mm),
+                      wall.inset_mm + t * (root.inset_mm - wall.inset_mm)});
+  }
+  return Body(piece.frame, piece.outline, levels, 0).rings();
+}
+
+using Rings = std::vector<std::vector<Vector3d>>;
+
+Shortest clearance(const Body& a, const Body& b, const Rings& rings_a, const Rings& rings_b, Shortest best) {
+  const auto look = [&](const Rings& rings, const Body& other) {
+    for (const auto& ring : rings) best = shorter(best, curve_to_body(ring, other, best.mm));
   };
-  look(pa, b);
-  look(pb, a);
+  look(rings_a, b);
+  look(rings_b, a);
   return best;
 }
 
@@ -162,8 +165,11 @@ std::vector<TrueSeam> true_seams(const Form& form, const std::vector<BuiltPiece>
     if (pieces[i].placed) bodies[i] = pieces[i].body();
   }
   std::vector<ArrisDistances> arris(pieces.size());
+  std::vector<Rings> rings(pieces.size());
   parallel_for(pieces.size(), threads, [&](std::size_t i) {
-    if (bodies[i]) arris[i] = arris_distances(i, bodies);
+    if (!bodies[i]) return;
+    arris[i] = arris_distances(i, bodies);
+    rings[i] = wall_rings(pieces[i]);
   });
   std::vector<std::vector<TrueSeam>> found(pieces.size());
   parallel_for(pieces.size(), threads, [&](std::size_t i) {
@@ -172,7 +178,7 @@ std::vector<TrueSeam> true_seams(const Form& form, const std::vector<BuiltPiece>
       const Shortest mouth = shorter(curve_to_body(bodies[i]->arris(), *bodies[j], kReach),
                                      curve_to_body(bodies[j]->arris(), *bodies[i], kReach));
       if (mouth.mm > kReach) continue;
-      const Shortest throat = shorter(mouth, clearance(*bodies[i], *bodies[j], pieces[i], pieces[j]));
+      const Shortest throat = clearance(*bodies[i], *bodies[j], rings[i], rings[j], mouth);
       TrueSeam s{pieces[i].label,
                  pieces[j].label,
                  mouth.mm,
