@@ -19,15 +19,16 @@ namespace {
 // Okabe and Ito's colours (Color Universal Design, 2008), B G R.
 const cv::Scalar kVermillion(0, 94, 213), kBlue(178, 114, 0), kWhite(255, 255, 255), kBlack(0, 0, 0);
 
-// The photo as a viewer shows it: scaled and turned by its orientation tag.
+// The photo as a viewer shows it: cut to the form, scaled and turned by its orientation tag.
 struct View {
   const ScannedPhoto* photo;
+  cv::Rect crop;  // of the sensor's picture: the form and a margin
   double scale;
   cv::Size size;  // after scaling, before turning
 
   cv::Point2d place(const Vector3d& p) const {
     const Vector2d q = photo->project(p);
-    const double x = (q.x() + 0.5) * scale - 0.5, y = (q.y() + 0.5) * scale - 0.5;
+    const double x = (q.x() - crop.x + 0.5) * scale - 0.5, y = (q.y() - crop.y + 0.5) * scale - 0.5;
     const double w = size.width - 1, h = size.height - 1;
     switch (photo->info.exif_orientation) {
       case 2: return {w - x, y};
@@ -69,17 +70,28 @@ void draw_line(cv::Mat& picture, const std::vector<cv::Point2d>& points, bool cl
   cv::polylines(picture, std::vector<std::vector<cv::Point>>{fixed}, closed, colour, width, cv::LINE_AA, kShift);
 }
 
-void label(cv::Mat& picture, const std::string& text, cv::Point at, double size, const cv::Scalar& colour) {
+// Writes on a white ground, moved down past labels already there.
+void label(cv::Mat& picture, const std::string& text, cv::Point at, double size, const cv::Scalar& colour,
+           std::vector<cv::Rect>& taken) {
   const int thick = std::max(1, static_cast<int>(std::lround(size * 2)));
   int base = 0;
   const cv::Size box = cv::getTextSize(text, cv::FONT_HERSHEY_SIMPLEX, size, thick, &base);
   at.x = std::clamp(at.x, 2, std::max(2, picture.cols - box.width - 2));
   at.y = std::clamp(at.y, box.height + 2, std::max(box.height + 2, picture.rows - base - 2));
+  const auto ground = [&] { return cv::Rect(at.x - 3, at.y - box.height - 3, box.width + 6, box.height + base + 4); };
+  for (int tries = 0; tries < 12; ++tries) {
+    const cv::Rect mine = ground();
+    const auto hit = std::find_if(taken.begin(), taken.end(), [&](const cv::Rect& r) { return (r & mine).area() > 0; });
+    if (hit == taken.end()) break;
+    at.y = hit->y + hit->height + box.height + 4;
+  }
+  taken.push_back(ground());
   cv::rectangle(picture, {at.x - 3, at.y - box.height - 3}, {at.x + box.width + 3, at.y + base + 1}, kWhite, cv::FILLED);
   cv::putText(picture, text, at, cv::FONT_HERSHEY_SIMPLEX, size, colour, thick, cv::LINE_AA);
 }
 
-void draw_seam(cv::Mat& picture, const View& view, const FitDocument& fit, const FitSeam& seam, double unit) {
+void draw_seam(cv::Mat& picture, const View& view, const FitDocument& fit, const FitSeam& seam, double unit,
+               std::vector<cv::Rect>& taken) {
   const cv::Scalar colour = seam.verdict == Verdict::too_tight ? kVermillion : kBlue;
   const int thin = std::max(1, static_cast<int>(std::lround(unit)));
   for (const FitTile& tile : fit.tiles) {
@@ -92,7 +104,7 @@ void draw_seam(cv::Mat& picture, const View& view, const FitDocument& fit, const
     }
     draw_line(picture, outline, true, kWhite, thin);
     const cv::Point2d at = view.place(middle);
-    label(picture, tile.label, {static_cast<int>(at.x) - 12, static_cast<int>(at.y)}, 0.42 * unit, kBlack);
+    label(picture, tile.label, {static_cast<int>(at.x) - 12, static_cast<int>(at.y)}, 0.42 * unit, kBlack, taken);
   }
   std::vector<cv::Point2d> tight;
   const SeamSample* narrowest = nullptr;
@@ -109,7 +121,27 @@ void draw_seam(cv::Mat& picture, const View& view, const FitDocument& fit, const
   char text[80];
   if (seam.narrowest_mm) std::snprintf(text, sizeof text, "%.1f +- %.1f mm", *seam.narrowest_mm, *seam.u95_mm);
   else std::snprintf(text, sizeof text, "unseen");
-  label(picture, text, {at.x + static_cast<int>(12 * unit), at.y - static_cast<int>(10 * unit)}, 0.5 * unit, colour);
+  label(picture, text, {at.x + static_cast<int>(12 * unit), at.y - static_cast<int>(10 * unit)}, 0.5 * unit, colour, taken);
+}
+
+// The part of a photo that shows the measured pieces, with a tenth of margin.
+cv::Rect form_in_photo(const ScannedPhoto& photo, const FitDocument& fit, const cv::Size& whole) {
+  double left = 1e9, right = -1e9, top = 1e9, bottom = -1e9;
+  for (const FitTile& tile : fit.tiles) {
+    for (const Vector3d& p : tile.arris) {
+      const Vector2d q = photo.project(p);
+      if (!q.allFinite()) continue;
+      left = std::min(left, q.x());
+      right = std::max(right, q.x());
+      top = std::min(top, q.y());
+      bottom = std::max(bottom, q.y());
+    }
+  }
+  if (!(right > left)) return {0, 0, whole.width, whole.height};
+  const double margin = 0.1 * std::max(right - left, bottom - top);
+  const cv::Rect box(cv::Point(static_cast<int>(left - margin), static_cast<int>(top - margin)),
+                     cv::Point(static_cast<int>(right + margin), static_cast<int>(bottom + margin)));
+  return box & cv::Rect(0, 0, whole.width, whole.height);
 }
 
 }  // namespace
@@ -129,12 +161,15 @@ std::vector<MarkedPhoto> mark_photos(const Scan& scan, const FitDocument& fit, i
   }
   parallel_for(out.size(), threads, [&](std::size_t n) {
     cv::Mat picture = read_photo_colour(photos[n]->info);
+    const cv::Rect crop = form_in_photo(*photos[n], fit, picture.size());
+    picture = picture(crop).clone();
     const double scale = std::min(1.0, static_cast<double>(longest_px) / std::max(picture.cols, picture.rows));
     if (scale < 1) cv::resize(picture, picture, {}, scale, scale, cv::INTER_AREA);
-    const View view{photos[n], scale, picture.size()};
+    const View view{photos[n], crop, scale, picture.size()};
     turn_picture(picture, photos[n]->info.exif_orientation);
-    const double unit = std::max(1.0, std::max(picture.cols, picture.rows) / 1400.0);
-    for (const std::size_t i : out[n].seams) draw_seam(picture, view, fit, fit.seams[i], unit);
+    const double unit = std::max(1.0, std::max(picture.cols, picture.rows) / 1100.0);
+    std::vector<cv::Rect> taken;
+    for (const std::size_t i : out[n].seams) draw_seam(picture, view, fit, fit.seams[i], unit, taken);
     std::vector<uchar> bytes;
     cv::imencode(".jpg", picture, bytes, {cv::IMWRITE_JPEG_QUALITY, 88});
     out[n].jpeg.assign(bytes.begin(), bytes.end());
