@@ -90,12 +90,15 @@ void label(cv::Mat& picture, const std::string& text, cv::Point at, double size,
   cv::putText(picture, text, at, cv::FONT_HERSHEY_SIMPLEX, size, colour, thick, cv::LINE_AA);
 }
 
-void draw_seam(cv::Mat& picture, const View& view, const FitDocument& fit, const FitSeam& seam, double unit,
-               std::vector<cv::Rect>& taken) {
-  const cv::Scalar colour = seam.verdict == Verdict::too_tight ? kVermillion : kBlue;
+// Outlines and labels of all pieces that take part in the seams drawn, each once.
+void draw_pieces(cv::Mat& picture, const View& view, const FitDocument& fit, const std::vector<std::size_t>& seams,
+                 double unit, std::vector<cv::Rect>& taken) {
   const int thin = std::max(1, static_cast<int>(std::lround(unit)));
   for (const FitTile& tile : fit.tiles) {
-    if (tile.label != seam.tiles[0] && tile.label != seam.tiles[1]) continue;
+    const bool part = std::any_of(seams.begin(), seams.end(), [&](std::size_t i) {
+      return fit.seams[i].tiles[0] == tile.label || fit.seams[i].tiles[1] == tile.label;
+    });
+    if (!part || tile.arris.empty()) continue;
     std::vector<cv::Point2d> outline;
     Vector3d middle = Vector3d::Zero();
     for (const Vector3d& p : tile.arris) {
@@ -106,6 +109,12 @@ void draw_seam(cv::Mat& picture, const View& view, const FitDocument& fit, const
     const cv::Point2d at = view.place(middle);
     label(picture, tile.label, {static_cast<int>(at.x) - 12, static_cast<int>(at.y)}, 0.42 * unit, kBlack, taken);
   }
+}
+
+void draw_seam(cv::Mat& picture, const View& view, const FitDocument& fit, const FitSeam& seam, double unit,
+               std::vector<cv::Rect>& taken) {
+  const cv::Scalar colour = seam.verdict == Verdict::too_tight ? kVermillion : kBlue;
+  const int thin = std::max(1, static_cast<int>(std::lround(unit)));
   std::vector<cv::Point2d> tight;
   const SeamSample* narrowest = nullptr;
   for (const SeamSample& s : seam.samples) {
@@ -169,6 +178,7 @@ std::vector<MarkedPhoto> mark_photos(const Scan& scan, const FitDocument& fit, i
     turn_picture(picture, photos[n]->info.exif_orientation);
     const double unit = std::max(1.0, std::max(picture.cols, picture.rows) / 1100.0);
     std::vector<cv::Rect> taken;
+    draw_pieces(picture, view, fit, out[n].seams, unit, taken);
     for (const std::size_t i : out[n].seams) draw_seam(picture, view, fit, fit.seams[i], unit, taken);
     std::vector<uchar> bytes;
     cv::imencode(".jpg", picture, bytes, {cv::IMWRITE_JPEG_QUALITY, 88});
