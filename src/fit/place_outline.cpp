@@ -251,6 +251,7 @@ struct WoodLimits {
 std::vector<double> region_price(const Contrast& c, const WoodLimits& wood) {
   constexpr double kPerMm = 2.0;      // grey levels of contrast for a grey level of disagreement over a millimetre
   constexpr double kUnlike = 0.5;     // brightness alone is weaker evidence: grain, light falling off
+  constexpr double kLeftPerMm = 8.0;  // grey levels of contrast for a millimetre of wood left out
   constexpr double kReach_mm = 2.0;   // left-out wood counts this far: beyond it may be the neighbour's
   std::vector<double> price(c.falls.size(), 0);
   if (c.disagreement.empty()) return price;
@@ -259,13 +260,14 @@ std::vector<double> region_price(const Contrast& c, const WoodLimits& wood) {
   for (std::size_t k = 0; k < price.size(); ++k) {
     double left = 0;
     for (std::size_t j = k + 1; j <= std::min(k + reach, price.size() - 1); ++j) {
-      const double d = wood.disagreement - static_cast<double>(c.disagreement[j]);
-      if (d < 0 || static_cast<double>(c.unlike[j]) > wood.unlike) break;  // only wood that joins on
-      left += d;
+      if (static_cast<double>(c.disagreement[j]) > wood.disagreement || static_cast<double>(c.unlike[j]) > wood.unlike) {
+        break;  // only wood that joins on
+      }
+      left += kLeftPerMm;
     }
-    taken += std::max(0.0, static_cast<double>(c.disagreement[k]) - wood.disagreement) +
-             kUnlike * std::max(0.0, static_cast<double>(c.unlike[k]) - wood.unlike);
-    price[k] = kPerMm * kStep_mm * (taken + left);
+    taken += kPerMm * std::max(0.0, static_cast<double>(c.disagreement[k]) - wood.disagreement) +
+             kPerMm * kUnlike * std::max(0.0, static_cast<double>(c.unlike[k]) - wood.unlike);
+    price[k] = kStep_mm * (taken + left);
   }
   return price;
 }
@@ -367,7 +369,7 @@ PlacedOutline place_outline(const Scan& scan, const IndexedVector<PhotoIndex, Pi
   out.turn = search.best.turn;
   out.background = search.median_score;
   // First far, for shapes cut unlike the plan; then near, along the normals of the shape found.
-  for (const double reach : {options.path_mm, options.path_mm / 3}) {
+  for (const double reach : {options.path_mm, options.path_mm / 2, options.path_mm / 4}) {
     const Table fine = tabulate(scan, pictures, frame, placed, reach + 0.2);
     const std::vector<double> path = best_path(fine, reach);
     out.support = 0;
@@ -376,7 +378,7 @@ PlacedOutline place_outline(const Scan& scan, const IndexedVector<PhotoIndex, Pi
       out.support += fine.score(i, path[i]) / static_cast<double>(placed.size());
     }
     out.polarity = polarities(fine, path);
-    if (reach == options.path_mm) placed = resampled(placed, options.spacing_mm);
+    if (reach > options.path_mm / 3) placed = resampled(placed, options.spacing_mm);
   }
   out.outline = std::move(placed);
   return out;

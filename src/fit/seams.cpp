@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 
 namespace interstice {
 
@@ -12,13 +13,13 @@ namespace {
 constexpr double kGuard = 1.645;          // one-sided 95 %
 constexpr double kCoverage = 2.0;
 constexpr double kLeastLength_mm = 4.0;   // shorter contacts are points of a junction, not seams
-constexpr double kSeenWithin_mm = 1.5;    // an unseen point counts if a seen one lies this near along the outline
+constexpr double kUnseenSd_mm = 0.6;      // of an edge nobody saw: its place is the plan's shape, bent to what was seen
 
 double sd_at(const MeasuredTile& tile, std::size_t segment, double t) {
   const std::size_t n = tile.sd_mm.size();
   const double a = tile.sd_mm[segment % n], b = tile.sd_mm[(segment + 1) % n];
   if (a >= 0 && b >= 0) return (1 - t) * a + t * b;
-  return std::max(a, b);  // one of them seen: that one; none: negative
+  return -1;
 }
 
 // The uncertainty of one sample's width, or negative when one of its edges was not seen.
@@ -32,6 +33,26 @@ double width_sd(const MeasuredTile& a, const MeasuredTile& b, const MouthSample&
                    2 * options.edge_bias_sd_mm * options.edge_bias_sd_mm + scale * scale);
 }
 
+// Narrowest width seen, its uncertainty and the verdict; false when no place of the seam was seen. A stretch nobody
+// saw may hide a narrower place than the narrowest seen: then the uncertainty reaches down to it.
+bool judge(FitSeam& seam, const SeamOptions& options) {
+  const SeamSample* narrowest = nullptr;
+  double lowest = std::numeric_limits<double>::infinity();
+  for (const SeamSample& s : seam.samples) {
+    if (s.sd_mm >= 0 && (!narrowest || s.width_mm < narrowest->width_mm)) narrowest = &s;
+    if (s.sd_mm < 0) lowest = std::min(lowest, s.width_mm - kCoverage * kUnseenSd_mm);
+  }
+  if (!narrowest) return false;
+  const double sd = std::max(narrowest->sd_mm, (narrowest->width_mm - lowest) / kCoverage);
+  seam.narrowest_mm = narrowest->width_mm;
+  seam.u95_mm = kCoverage * sd;
+  seam.at = (narrowest->a + narrowest->b) / 2;
+  seam.verdict = verdict_on(narrowest->width_mm, sd, options.smallest_fill_mm);
+  // What is tight where it was seen is tight, whatever the rest hides.
+  if (narrowest->width_mm <= options.smallest_fill_mm - kGuard * narrowest->sd_mm) seam.verdict = Verdict::too_tight;
+  return true;
+}
+
 FitSeam make_seam(const ShellSeam& shell, const IndexedVector<TileIndex, MeasuredTile>& tiles,
                   const IndexedVector<TileIndex, SolidBody>& bodies, const std::vector<std::string>& labels,
                   const MouthSummary& summary, const Profile& form, const SeamOptions& options) {
@@ -41,15 +62,12 @@ FitSeam make_seam(const ShellSeam& shell, const IndexedVector<TileIndex, Measure
   seam.length_mm = summary.length_mm;
   seam.tight_length_mm = summary.tight_length_mm;
   seam.at = summary.at;
-  seam.map = form.locate(summary.at).uv;
   for (const MouthSample& m : shell.samples) {
     seam.samples.push_back({m.s_mm, m.width_mm, width_sd(a, b, m, options), m.on_a, m.on_b});
   }
-  const double sd = seam.samples[summary.narrowest_sample].sd_mm;
-  if (sd < 0) return seam;
-  seam.narrowest_mm = summary.narrowest_mm;
-  seam.u95_mm = kCoverage * sd;
-  seam.verdict = verdict_on(summary.narrowest_mm, sd, options.smallest_fill_mm);
+  const bool seen = judge(seam, options);
+  seam.map = form.locate(seam.at).uv;
+  if (!seen) return seam;
   if (const auto throat = throat_of(bodies[shell.a], bodies[shell.b])) seam.throat_mm = throat->width_mm;
   seam.throat_from = ThroatFrom::bevel;
   return seam;
