@@ -27,7 +27,7 @@ struct View {
   double elevation_deg, azimuth_deg;
 };
 
-std::vector<View> views(const CameraOptions& o) {
+std::vector<View> views(const CameraOptions& o, bool card_alone) {
   const int high = o.photos >= 8 ? std::max(2, o.photos / 10) : o.photos >= 4 ? 1 : 0;
   const int low = (o.photos - high + 1) / 2, middle = o.photos - high - low;
   std::vector<View> out;
@@ -37,8 +37,8 @@ std::vector<View> views(const CameraOptions& o) {
       out.push_back({elevation, whole + shift});
     }
   };
-  add_ring(low, 22, 0);
-  add_ring(middle, 50, o.arc_deg / std::max(2, 2 * middle) * 0.5);
+  add_ring(low, card_alone ? 45 : 22, 0);
+  add_ring(middle, card_alone ? 66 : 50, o.arc_deg / std::max(2, 2 * middle) * 0.5);
   add_ring(high, 80, 20);
   return out;
 }
@@ -65,7 +65,8 @@ Shot aim(const SceneOptions& o, const View& view, const Vector3d& target, int nu
   const double distance = focal * c.footprint_mm * (1 + 0.03 * random.bounded_normal(2));
   const Vector3d away(std::cos(elevation) * std::cos(azimuth), std::cos(elevation) * std::sin(azimuth),
                       std::sin(elevation));
-  const double jitter = 0.012 * distance;
+  // A lens is calibrated from photos with the card all over the frame; a form is kept in the middle.
+  const double jitter = (o.layout.rings_placed < 0 ? 0.09 : 0.012) * distance;
   const Vector3d aimed = target + jitter * Vector3d(random.bounded_normal(2), random.bounded_normal(2),
                                                     random.bounded_normal(2));
   const Vector3d centre = target + distance * away;
@@ -137,7 +138,7 @@ std::vector<CardPlace> place_cards(const SceneOptions& o) {
 
 std::vector<Shot> place_shots(const SceneOptions& o, const Vector3d& target) {
   std::vector<Shot> out;
-  const std::vector<View> all = views(o.camera);
+  const std::vector<View> all = views(o.camera, o.layout.rings_placed < 0);
   for (std::size_t i = 0; i < all.size(); ++i) out.push_back(aim(o, all[i], target, static_cast<int>(i)));
   return out;
 }

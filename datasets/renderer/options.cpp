@@ -26,7 +26,7 @@ SceneOptions patch() {
   o.layout.thickness_mm = 9;
   o.layout.pieces = 6;
   o.cards.cards = {1, 2, 3, 4};
-  o.camera.footprint_mm = 0.22;
+  o.camera.footprint_mm = 0.28;
   o.camera.arc_deg = 150;
   o.camera.photos = 16;
   return o;
@@ -48,8 +48,8 @@ SceneOptions lens() {
   o.name = "lens";
   o.layout.rings_placed = -1;
   o.cards.cards = {1};
-  o.camera.photos = 13;
-  o.camera.footprint_mm = 0.25;
+  o.camera.photos = 18;
+  o.camera.footprint_mm = 0.18;
   o.camera.portrait_every = 4;
   return o;
 }

@@ -1,0 +1,126 @@
+#include "sweep/runs.h"
+
+#include <spawn.h>
+#include <sys/wait.h>
+
+#include <algorithm>
+#include <cerrno>
+#include <cstdio>
+#include <cstring>
+#include <map>
+#include <nlohmann/json.hpp>
+
+#include "core/errors.h"
+#include "core/files.h"
+#include "renderer/scan_folder.h"
+
+extern char** environ;
+
+namespace interstice::sweep {
+
+namespace fs = std::filesystem;
+
+namespace {
+
+constexpr double kWidestScored = 8, kShortestScored = 5;  // mm: what counts as a seam
+
+int call(const std::vector<std::string>& words) {
+  std::vector<char*> arguments;
+  for (const std::string& word : words) arguments.push_back(const_cast<char*>(word.c_str()));
+  arguments.push_back(nullptr);
+  pid_t child = 0;
+  const int error = posix_spawn(&child, arguments[0], nullptr, nullptr, arguments.data(), environ);
+  if (error != 0) throw InputError(words[0], std::string("cannot be started: ") + std::strerror(error));
+  int status = 0;
+  while (waitpid(child, &status, 0) < 0) {
+    if (errno != EINTR) throw InputError(words[0], "was lost");
+  }
+  return WIFEXITED(status) ? WEXITSTATUS(status) : 128;
+}
+
+std::string check_line(const renderer::SceneOptions& scene) {
+  char text[32];
+  std::snprintf(text, sizeof text, "%.2f", 150 * scene.cards.print_scale);
+  return text;
+}
+
+using Pair = std::pair<std::string, std::string>;
+
+Pair pair_of(const nlohmann::json& seam) {
+  Pair p{seam["tiles"][0], seam["tiles"][1]};
+  if (p.second < p.first) std::swap(p.first, p.second);
+  return p;
+}
+
+std::optional<double> number_or_none(const nlohmann::json& seam, const char* key) {
+  if (!seam.contains(key) || seam[key].is_null()) return std::nullopt;
+  return seam[key].get<double>();
+}
+
+}  // namespace
+
+fs::path calibrated_lens(const Programs& programs) {
+  const fs::path folder = programs.work / "lens", lens = folder / "R1.lens.json";
+  if (fs::exists(lens)) return lens;
+  renderer::SceneOptions o = renderer::preset("lens");
+  o.sampling.threads = 2;
+  renderer::write_scan_folder(renderer::make_scene(o), folder);
+  std::vector<std::string> words = {programs.interstice.string(), "lens"};
+  for (const auto& entry : fs::directory_iterator(folder / "photos")) words.push_back(entry.path().string());
+  std::sort(words.begin() + 2, words.end());
+  for (const std::string& word : {std::string("--check-line"), check_line(o), std::string("--quiet"),
+                                  std::string("--out"), lens.string()}) {
+    words.push_back(word);
+  }
+  if (call(words) != 0) throw InputError(lens.string(), "the lens was not calibrated");
+  return lens;
+}
+
+RunResult run(const Programs& programs, const std::string& name, const renderer::SceneOptions& scene,
+              const fs::path& lens) {
+  const fs::path folder = programs.work / name, out = folder / "out", code_file = folder / "exit_code";
+  if (!fs::exists(code_file)) {
+    fs::remove_all(folder);
+    renderer::write_scan_folder(renderer::make_scene(scene), folder);
+    const int code = call({programs.interstice.string(), "inspect", (folder / "photos").string(), "--plan",
+                           (folder / "plan.json").string(), "--lens", lens.string(), "--check-line",
+                           check_line(scene), "--quiet", "--out", out.string()});
+    // Photos and clouds of a whole sweep would fill a disk; the numbers stay.
+    fs::remove_all(folder / "photos");
+    for (const char* big : {"scan", "cloud.ply", "report.html", "photos"}) fs::remove_all(out / big);
+    write_file_atomically(code_file, std::to_string(code) + "\n");
+  }
+  RunResult result;
+  const int code = std::stoi(read_file(code_file));
+  if (code <= 1) {
+    result = joined(read_file(out / "fit.json"), read_file(folder / "truth.json"));
+  } else {
+    result = joined(R"({"seams": []})", read_file(folder / "truth.json"));
+  }
+  result.exit_code = code;
+  return result;
+}
+
+RunResult joined(const std::string& fit_json, const std::string& truth_json) {
+  const nlohmann::json fit = nlohmann::json::parse(fit_json), truth = nlohmann::json::parse(truth_json);
+  std::map<Pair, nlohmann::json> measured;
+  for (const auto& seam : fit.at("seams")) measured[pair_of(seam)] = seam;
+  RunResult result;
+  result.smallest_fill_mm = truth.at("smallest_fill");
+  for (const auto& seam : truth.at("seams")) {
+    if (seam["mouth_mm"] > kWidestScored || seam["length_mm"] < kShortestScored) continue;
+    SeamResult s;
+    s.true_mm = seam["mouth_mm"];
+    s.verdict = "not reported";
+    const auto it = measured.find(pair_of(seam));
+    if (it != measured.end()) {
+      s.measured_mm = number_or_none(it->second, "narrowest_mm");
+      s.u95_mm = number_or_none(it->second, "u95_mm");
+      s.verdict = it->second.at("verdict");
+    }
+    result.seams.push_back(s);
+  }
+  return result;
+}
+
+}  // namespace interstice::sweep

@@ -1,0 +1,41 @@
+// One run: render a scan, inspect it with the real program, join what it says with the truth.
+#pragma once
+
+#include <filesystem>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "renderer/options.h"
+
+namespace interstice::sweep {
+
+struct SeamResult {
+  double true_mm = 0;
+  std::optional<double> measured_mm, u95_mm;  // nothing when not measured
+  std::string verdict;
+};
+
+struct RunResult {
+  int exit_code = 0;
+  double smallest_fill_mm = 3;
+  std::vector<SeamResult> seams;  // true mouth up to 8 mm, shared length from 5 mm
+};
+
+struct Programs {
+  std::filesystem::path interstice;
+  std::filesystem::path work;  // everything is written below this folder
+};
+
+// A lens file for the base scene's camera, calibrated by the program from rendered photos of a card; made
+// once.
+std::filesystem::path calibrated_lens(const Programs& programs);
+
+// Renders and inspects below work/name unless its result is already there.
+RunResult run(const Programs& programs, const std::string& name, const renderer::SceneOptions& scene,
+              const std::filesystem::path& lens);
+
+// Joins fit.json with truth.json by the pairs of labels.
+RunResult joined(const std::string& fit_json, const std::string& truth_json);
+
+}  // namespace interstice::sweep
