@@ -27,6 +27,15 @@ void write_marked_photos(const Scan& scan, const FitDocument& fit, const std::fi
   for (const MarkedPhoto& m : marked) write_file_atomically(folder / (m.photo + ".jpg"), m.jpeg);
 }
 
+// What freeing each seam is worth: its own tight length and the length of seam that resin reaches through it.
+std::vector<double> seam_values(const FitDocument& fit, const PourDocument& pour) {
+  std::vector<double> values;
+  for (const FitSeam& seam : fit.seams) {
+    values.push_back(seam.tight_length_mm + freed_length_mm(pour, seam.tiles[0], seam.tiles[1]));
+  }
+  return values;
+}
+
 int run_inspect(const InspectArguments& arguments) {
   Progress progress(arguments.common.quiet, arguments.common.progress);
   std::optional<Resin> resin;
@@ -38,16 +47,17 @@ int run_inspect(const InspectArguments& arguments) {
   options.threads = arguments.common.threads;
   options.progress = [&](const std::string& what) { progress.step(what); };
   FitDocument fit = fit_pieces(measured.scan, measured.surface, measured.plan, options);
-  progress.step("working out the least work");
-  CorrectionOptions correction_options;
-  correction_options.threads = arguments.common.threads;
-  const CorrectionResult work = propose_corrections(fit, measured.plan, correction_options);
-  fit.corrections = work.corrections;
-  fit.corrections_refused = work.refused;
   progress.step("what resin reaches");
   PourOptions pour_options;
   pour_options.threads = arguments.common.threads;
   const PourDocument pour = plan_pours(fit, measured.plan, resin, pour_options);
+  progress.step("working out the least work");
+  CorrectionOptions correction_options;
+  correction_options.threads = arguments.common.threads;
+  correction_options.seam_value = seam_values(fit, pour);
+  const CorrectionResult work = propose_corrections(fit, measured.plan, correction_options);
+  fit.corrections = work.corrections;
+  fit.corrections_refused = work.refused;
 
   progress.step("writing the results");
   const std::filesystem::path& out = folder.work();

@@ -7,6 +7,7 @@
 #include <opencv2/imgproc.hpp>
 
 #include "core/parallel.h"
+#include "geometry/profile.h"
 #include "report/bench_list.h"
 
 namespace interstice {
@@ -17,7 +18,7 @@ using Eigen::Vector3d;
 namespace {
 
 // Okabe and Ito's colours (Color Universal Design, 2008), B G R.
-const cv::Scalar kVermillion(0, 94, 213), kBlue(178, 114, 0), kWhite(255, 255, 255), kBlack(0, 0, 0);
+const cv::Scalar kVermillion(0, 94, 213), kBlue(178, 114, 0), kPurple(167, 121, 204), kWhite(255, 255, 255), kBlack(0, 0, 0);
 
 // The photo as a viewer shows it: cut to the form, scaled and turned by its orientation tag.
 struct View {
@@ -90,6 +91,63 @@ void label(cv::Mat& picture, const std::string& text, cv::Point at, double size,
   cv::putText(picture, text, at, cv::FONT_HERSHEY_SIMPLEX, size, colour, thick, cv::LINE_AA);
 }
 
+// The stretch of an edge to sand, along the shorter way between its two ends on the map.
+std::vector<cv::Point2d> sanded_stretch(const View& view, const Profile& form, const FitTile& tile, const Correction& c) {
+  const auto nearest = [&](const Vector2d& uv) {
+    std::size_t best = 0;
+    double distance = 1e18;
+    for (std::size_t i = 0; i < tile.arris.size(); ++i) {
+      const double d = (form.locate(tile.arris[i]).uv - uv).squaredNorm();
+      if (d < distance) {
+        distance = d;
+        best = i;
+      }
+    }
+    return best;
+  };
+  const std::size_t n = tile.arris.size();
+  std::size_t first = nearest(c.from), last = nearest(c.to);
+  if ((last + n - first) % n > n / 2) std::swap(first, last);
+  std::vector<cv::Point2d> points;
+  for (std::size_t i = first;; i = (i + 1) % n) {
+    points.push_back(view.place(tile.arris[i]));
+    if (i == last) break;
+  }
+  return points;
+}
+
+// What to do to a piece: the edge to sand as a thick stripe, a move as an arrow (its direction; the length is written).
+void draw_corrections(cv::Mat& picture, const View& view, const FitDocument& fit, const FitTile& tile, double unit,
+                      std::vector<cv::Rect>& taken) {
+  const Profile form(fit.form_profile);
+  const int wide = std::max(2, static_cast<int>(std::lround(3 * unit)));
+  char text[80];
+  Vector3d middle = Vector3d::Zero();
+  for (const Vector3d& p : tile.arris) middle += p / static_cast<double>(tile.arris.size());
+  const Vector2d uv = form.locate(middle).uv;
+  for (const Correction& c : fit.corrections) {
+    if (c.tile != tile.label) continue;
+    if (c.action == Correction::Action::sand) {
+      const std::vector<cv::Point2d> stretch = sanded_stretch(view, form, tile, c);
+      draw_line(picture, stretch, false, kPurple, 2 * wide);
+      std::snprintf(text, sizeof text, "sand %.1f", c.depth_mm);
+      const cv::Point2d at = stretch[stretch.size() / 2];
+      label(picture, text, {static_cast<int>(at.x), static_cast<int>(at.y)}, 0.4 * unit, kBlack, taken);
+    } else {
+      constexpr double kArrow_mm = 12;
+      const Vector3d step = c.along_mm * form.along_ring(uv) + c.towards_pole_mm * form.towards_pole(uv);
+      const cv::Point2d from = view.place(middle);
+      if (step.norm() > 1e-6) {
+        const cv::Point2d to = view.place(middle + kArrow_mm * step.normalized());
+        cv::arrowedLine(picture, from, to, kPurple, wide, cv::LINE_AA, 0, 0.3);
+      }
+      std::snprintf(text, sizeof text, std::abs(c.turn_deg) > 0.05 ? "move %.1f, turn %.1f deg" : "move %.1f", step.norm(),
+                    c.turn_deg);
+      label(picture, text, {static_cast<int>(from.x) - 12, static_cast<int>(from.y)}, 0.4 * unit, kBlack, taken);
+    }
+  }
+}
+
 // Outlines and labels of all pieces that take part in the seams drawn, each once.
 void draw_pieces(cv::Mat& picture, const View& view, const FitDocument& fit, const std::vector<std::size_t>& seams,
                  double unit, std::vector<cv::Rect>& taken) {
@@ -108,6 +166,7 @@ void draw_pieces(cv::Mat& picture, const View& view, const FitDocument& fit, con
     draw_line(picture, outline, true, kWhite, thin);
     const cv::Point2d at = view.place(middle);
     label(picture, tile.label, {static_cast<int>(at.x) - 12, static_cast<int>(at.y)}, 0.42 * unit, kBlack, taken);
+    draw_corrections(picture, view, fit, tile, unit, taken);
   }
 }
 

@@ -17,7 +17,7 @@ struct MarkedPhoto {
 };
 
 // One picture for each photo that shows a flagged seam best: both pieces' outlines, the narrowest place and its
-// width. At most `longest_px` on the longer side.
+// width, and what the work order does to these pieces. At most `longest_px` on the longer side.
 std::vector<MarkedPhoto> mark_photos(const Scan& scan, const FitDocument& fit, int longest_px, int threads);
 
 }  // namespace interstice
