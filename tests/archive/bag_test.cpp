@@ -26,7 +26,9 @@ fs::path small_bag(const sample::Scratch& scratch, const std::string& name = "ba
   return scratch / name;
 }
 
-void make_writable(const fs::path& file) { fs::permissions(file, fs::perms::owner_write, fs::perm_options::add); }
+void make_writable(const fs::path& file) {
+  fs::permissions(file, fs::perms::owner_write, fs::perm_options::add);
+}
 
 void overwrite(const fs::path& file, const std::string& bytes) {
   make_writable(file);
@@ -55,18 +57,26 @@ TEST(Names, RefusedAndKept) {
   // Decomposed letters (as some systems write file names) come out composed: U+0065 U+0301 -> U+00E9.
   EXPECT_EQ(checked_name("\x65\xcc\x81", "n"), "\xc3\xa9");
   EXPECT_EQ(checked_name("\xe6\xa5\xa2 no. 3", "n"), "\xe6\xa5\xa2 no. 3");
-  for (const std::string bad : {"", "   ", "a\nb", "\xff\xfe", "a\xe2\x80\xae" "b" /* U+202E */, "\xed\xa0\x80" /* surrogate */,
-                                "\xef\xbb\xbfx" /* U+FEFF */, "tab\there", "\xe2\x80\xa8" /* line separator */}) {
+  for (const std::string bad : {"", "   ", "a\nb", "\xff\xfe",
+                                "a\xe2\x80\xae"
+                                "b" /* U+202E */,
+                                "\xed\xa0\x80" /* surrogate */, "\xef\xbb\xbfx" /* U+FEFF */, "tab\there",
+                                "\xe2\x80\xa8" /* line separator */}) {
     EXPECT_THROW(checked_name(bad, "--name"), InputError) << bad;
   }
   EXPECT_THROW(checked_name(std::string("a\0b", 3), "n"), InputError);
   EXPECT_THROW(checked_name(std::string(201, 'x'), "n"), InputError);
-  EXPECT_EQ(search_key("\xc3\x89" "CLAT"), search_key("e\xcc\x81" "clat"));
+  EXPECT_EQ(search_key("\xc3\x89"
+                       "CLAT"),
+            search_key("e\xcc\x81"
+                       "clat"));
 }
 
 TEST(Names, SlugIsAlwaysASafeFolderName) {
   EXPECT_EQ(slug("../../etc/passwd"), "etc-passwd");
-  EXPECT_EQ(slug("\xc3\x89" "clat d'\xc3\xa9t\xc3\xa9"), "eclat-d-ete");
+  EXPECT_EQ(slug("\xc3\x89"
+                 "clat d'\xc3\xa9t\xc3\xa9"),
+            "eclat-d-ete");
   EXPECT_EQ(slug("\xe6\xa5\xa2"), "piece");
   EXPECT_EQ(slug("A  B--c!"), "a-b-c");
   EXPECT_LE(slug(std::string(300, 'k')).size(), 40u);
@@ -76,8 +86,8 @@ TEST(Names, PathsThatLeaveABag) {
   for (const std::string good : {"fit.json", "photos/a b.jpg", "scan/\xc3\xa9.png", "a..b/c"}) {
     EXPECT_FALSE(path_fault(good)) << good;
   }
-  for (const std::string bad : {"", "/etc/passwd", "../x", "a/../b", "a//b", "./a", "a/", "~/x", "C:/x", "a\\b", "a\nb",
-                                "a ", "trailing.", " a", "\xff"}) {
+  for (const std::string bad : {"", "/etc/passwd", "../x", "a/../b", "a//b", "./a", "a/", "~/x", "C:/x",
+                                "a\\b", "a\nb", "a ", "trailing.", " a", "\xff"}) {
     EXPECT_TRUE(path_fault(bad)) << bad;
   }
   EXPECT_TRUE(path_fault(std::string(300, 'a')));
@@ -88,7 +98,8 @@ TEST(Names, PathsThatLeaveABag) {
 
 TEST(Names, DatesOfTheCalendar) {
   EXPECT_EQ(checked_date("2024-02-29", "d"), "2024-02-29");
-  for (const std::string bad : {"2023-02-29", "2024-13-01", "2024-1-1", "24-01-01", "2024-01-01 ", "", "2024/01/01"}) {
+  for (const std::string bad :
+       {"2023-02-29", "2024-13-01", "2024-1-1", "24-01-01", "2024-01-01 ", "", "2024/01/01"}) {
     EXPECT_THROW(checked_date(bad, "d"), InputError) << bad;
   }
 }
@@ -99,7 +110,8 @@ TEST(BagInfo, FoldsAndUnfolds) {
     std::string value;
     const int words = 1 + static_cast<int>(random() % 40);
     for (int w = 0; w < words; ++w) {
-      value += std::string(1 + random() % 30, static_cast<char>('a' + w % 26)) + std::string(w + 1 < words ? 1 + random() % 2 : 0, ' ');
+      value += std::string(1 + random() % 30, static_cast<char>('a' + w % 26)) +
+               std::string(w + 1 < words ? 1 + random() % 2 : 0, ' ');
     }
     BagInfo info;
     info.add("External-Description", value);
@@ -113,7 +125,8 @@ TEST(BagInfo, FoldsAndUnfolds) {
 }
 
 TEST(BagInfo, ReadsWhatOthersWrite) {
-  const BagInfo info = parse_bag_info("Source-Organization: A\r\n  workshop\rContact-Name:B\n\nEmpty:\n", "f");
+  const BagInfo info =
+      parse_bag_info("Source-Organization: A\r\n  workshop\rContact-Name:B\n\nEmpty:\n", "f");
   EXPECT_EQ(info.first("source-organization"), "A workshop");
   EXPECT_EQ(info.first("Contact-Name"), "B");
   EXPECT_EQ(info.first("Empty"), "");
@@ -124,18 +137,22 @@ TEST(BagInfo, ReadsWhatOthersWrite) {
 
 TEST(Manifest, RoundTripWithPercentSigns) {
   // RFC 8493, 2.1.3: only LF, CR and % are encoded.
-  const Manifest manifest{{"data/100% oak.jpg", std::string(64, 'a')}, {"data/b/c.txt", std::string(64, '0')}};
+  const Manifest manifest{{"data/100% oak.jpg", std::string(64, 'a')},
+                          {"data/b/c.txt", std::string(64, '0')}};
   const std::string text = write_manifest(manifest);
-  EXPECT_EQ(text, std::string(64, 'a') + "  data/100%25 oak.jpg\n" + std::string(64, '0') + "  data/b/c.txt\n");
+  EXPECT_EQ(text,
+            std::string(64, 'a') + "  data/100%25 oak.jpg\n" + std::string(64, '0') + "  data/b/c.txt\n");
   EXPECT_EQ(parse_manifest(text, 64, "m"), manifest);
-  EXPECT_EQ(parse_manifest(std::string(64, 'A') + "\tdata/x\r\n", 64, "m").at("data/x"), std::string(64, 'a'));
+  EXPECT_EQ(parse_manifest(std::string(64, 'A') + "\tdata/x\r\n", 64, "m").at("data/x"),
+            std::string(64, 'a'));
 }
 
 TEST(Manifest, RefusesWhatLeadsOutOfTheBag) {
   const std::string digest(64, 'a');
-  for (const std::string& bad : std::vector<std::string>{digest + "  ../../etc/passwd", digest + "  /etc/passwd", digest + "  ~/x", digest,
-                                digest + "  ", "abc  data/x", "data/x", digest + "  data/a%0Ab",
-                                digest + "  data/x\n" + digest + "  data/x", digest + "  data/../bagit.txt"}) {
+  for (const std::string& bad : std::vector<std::string>{
+           digest + "  ../../etc/passwd", digest + "  /etc/passwd", digest + "  ~/x", digest, digest + "  ",
+           "abc  data/x", "data/x", digest + "  data/a%0Ab", digest + "  data/x\n" + digest + "  data/x",
+           digest + "  data/../bagit.txt"}) {
     EXPECT_THROW(parse_manifest(bad, 64, "m"), InputError) << bad;
   }
 }
@@ -144,13 +161,15 @@ TEST(Bag, FreshOneIsWholeAndOtherToolsAgree) {
   const sample::Scratch scratch;
   const fs::path bag = small_bag(scratch);
   EXPECT_TRUE(verify_bag(bag, 1).empty());
-  EXPECT_EQ(sample::file_bytes(bag / "bagit.txt"), "BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n");
+  EXPECT_EQ(sample::file_bytes(bag / "bagit.txt"),
+            "BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n");
   EXPECT_EQ(parse_bag_info(sample::file_bytes(bag / "bag-info.txt"), "f").first("Payload-Oxum"), "15.3");
   // The coreutils know nothing of percent-encoding, so that one file is given to them by its true name.
   const std::string decode = "sed 's/%25/%/' ";
   for (const std::string tool : {"sha256", "sha512"}) {
-    const auto [code, out] = sample::shell("cd '" + bag.string() + "' && " + decode + "manifest-" + tool + ".txt | " +
-                                           tool + "sum -c --strict - && " + tool + "sum -c --strict tagmanifest-" + tool + ".txt");
+    const auto [code, out] =
+        sample::shell("cd '" + bag.string() + "' && " + decode + "manifest-" + tool + ".txt | " + tool +
+                      "sum -c --strict - && " + tool + "sum -c --strict tagmanifest-" + tool + ".txt");
     EXPECT_EQ(code, 0) << out;
     EXPECT_EQ(std::count(out.begin(), out.end(), '\n'), 3 + 4) << out;
   }
@@ -194,17 +213,21 @@ TEST(Bag, AlterationsByHandAreNamed) {
     alter(bag);
     return verify_bag(bag, 2);
   };
-  EXPECT_TRUE(mentions(altered("changed", [](const fs::path& bag) { overwrite(bag / "data/fit.json", "a git\n"); }),
-                       "data/fit.json: the content has changed"));
+  EXPECT_TRUE(
+      mentions(altered("changed", [](const fs::path& bag) { overwrite(bag / "data/fit.json", "a git\n"); }),
+               "data/fit.json: the content has changed"));
   EXPECT_TRUE(mentions(altered("missing", [](const fs::path& bag) { fs::remove(bag / "data/fit.json"); }),
                        "data/fit.json: is missing"));
-  EXPECT_TRUE(mentions(altered("extra", [](const fs::path& bag) { sample::write_file(bag / "data/new.txt", "x"); }),
-                       "data/new.txt: does not belong"));
-  EXPECT_TRUE(mentions(altered("extra-tag", [](const fs::path& bag) { sample::write_file(bag / "note.txt", "x"); }),
-                       "note.txt: does not belong"));
-  EXPECT_TRUE(mentions(altered("renamed",
-                               [](const fs::path& bag) { fs::rename(bag / "data/fit.json", bag / "data/git.json"); }),
-                       "data/git.json: does not belong"));
+  EXPECT_TRUE(
+      mentions(altered("extra", [](const fs::path& bag) { sample::write_file(bag / "data/new.txt", "x"); }),
+               "data/new.txt: does not belong"));
+  EXPECT_TRUE(
+      mentions(altered("extra-tag", [](const fs::path& bag) { sample::write_file(bag / "note.txt", "x"); }),
+               "note.txt: does not belong"));
+  EXPECT_TRUE(
+      mentions(altered("renamed",
+                       [](const fs::path& bag) { fs::rename(bag / "data/fit.json", bag / "data/git.json"); }),
+               "data/git.json: does not belong"));
   EXPECT_TRUE(mentions(altered("link",
                                [](const fs::path& bag) {
                                  fs::remove(bag / "data/fit.json");
@@ -217,21 +240,23 @@ TEST(Bag, AlterationsByHandAreNamed) {
                                  fs::create_directory_symlink(bag / ".." / "elsewhere", bag / "data/scan");
                                }),
                        "data/scan: is a link"));
-  EXPECT_TRUE(mentions(altered("empty-folder", [](const fs::path& bag) { fs::create_directory(bag / "data/void"); }),
-                       "data/void/: does not belong"));
+  EXPECT_TRUE(
+      mentions(altered("empty-folder", [](const fs::path& bag) { fs::create_directory(bag / "data/void"); }),
+               "data/void/: does not belong"));
   // Content and manifests changed together still disagree with the tag manifests.
-  EXPECT_TRUE(mentions(altered("forged",
-                               [](const fs::path& bag) {
-                                 overwrite(bag / "data/fit.json", "forged\n");
-                                 const Digests digests = digests_of("forged\n");
-                                 Manifest m = parse_manifest(sample::file_bytes(bag / "manifest-sha256.txt"), 64, "m");
-                                 m["data/fit.json"] = digests.sha256;
-                                 overwrite(bag / "manifest-sha256.txt", write_manifest(m));
-                                 Manifest n = parse_manifest(sample::file_bytes(bag / "manifest-sha512.txt"), 128, "m");
-                                 n["data/fit.json"] = digests.sha512;
-                                 overwrite(bag / "manifest-sha512.txt", write_manifest(n));
-                               }),
-                       "manifest-sha256.txt: the content has changed"));
+  EXPECT_TRUE(mentions(
+      altered("forged",
+              [](const fs::path& bag) {
+                overwrite(bag / "data/fit.json", "forged\n");
+                const Digests digests = digests_of("forged\n");
+                Manifest m = parse_manifest(sample::file_bytes(bag / "manifest-sha256.txt"), 64, "m");
+                m["data/fit.json"] = digests.sha256;
+                overwrite(bag / "manifest-sha256.txt", write_manifest(m));
+                Manifest n = parse_manifest(sample::file_bytes(bag / "manifest-sha512.txt"), 128, "m");
+                n["data/fit.json"] = digests.sha512;
+                overwrite(bag / "manifest-sha512.txt", write_manifest(n));
+              }),
+      "manifest-sha256.txt: the content has changed"));
   EXPECT_TRUE(mentions(altered("traversal",
                                [](const fs::path& bag) {
                                  overwrite(bag / "manifest-sha256.txt",

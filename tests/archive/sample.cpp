@@ -56,7 +56,8 @@ Plan plan(int rings, int pieces_a_ring, double gap_mm) {
       const double from = k * sector + ring * 0.37;
       PlannedTile tile;
       tile.ring = ring;
-      tile.label = std::string(1, static_cast<char>('A' + ring - 1)) + (k < 9 ? "0" : "") + std::to_string(k + 1);
+      tile.label =
+          std::string(1, static_cast<char>('A' + ring - 1)) + (k < 9 ? "0" : "") + std::to_string(k + 1);
       const auto corner = [&](double rho, double side) {  // side 0: the start of the sector, 1: its end
         const double half = gap_mm / 2 / std::max(10.0, plan.profile.at(rho).rz.x());
         const double theta = from + side * sector + (side < 0.5 ? half : -half);
@@ -100,7 +101,8 @@ FitDocument built(const Plan& plan, const Build& build) {
     body.middle = put * body.middle;
     tile.arris = body.arris;
     tile.root = body.root;
-    for (Eigen::Vector3d& p : tile.arris) p += build.noise_sd_mm * (normal(random) * frame.ex + normal(random) * frame.ey);
+    for (Eigen::Vector3d& p : tile.arris)
+      p += build.noise_sd_mm * (normal(random) * frame.ex + normal(random) * frame.ey);
     tile.arris_sd_mm.assign(tile.arris.size(), build.arris_sd_mm);
     tile.face = frame;
     tile.face.origin = put * frame.origin - build.off_mm * frame.normal;
@@ -115,7 +117,9 @@ FitDocument built(const Plan& plan, const Build& build) {
     seam.at = s.at;
     seam.length_mm = s.length_mm;
     const double margin = s.mouth_mm - fit.smallest_fill_mm;
-    seam.verdict = margin > build.u95_mm ? Verdict::clear : margin < -build.u95_mm ? Verdict::too_tight : Verdict::doubtful;
+    seam.verdict = margin > build.u95_mm    ? Verdict::clear
+                   : margin < -build.u95_mm ? Verdict::too_tight
+                                            : Verdict::doubtful;
     fit.seams.push_back(seam);
   }
   return fit;
@@ -140,7 +144,8 @@ void write_results(const fs::path& folder, const Plan& plan, const FitDocument& 
   write_file(folder / "report.html", "<!doctype html><title>report</title>\n");
   write_file(folder / "scan" / "cameras.json", "{\"photos\": []}\n");
   for (int i = 0; i < scan_files; ++i) {
-    write_file(folder / "scan" / ("part_" + std::to_string(i) + ".bin"), std::string(static_cast<std::size_t>(37 * i + 1), 'x'));
+    write_file(folder / "scan" / ("part_" + std::to_string(i) + ".bin"),
+               std::string(static_cast<std::size_t>(37 * i + 1), 'x'));
   }
 }
 
@@ -151,8 +156,8 @@ std::string photo(unsigned seed, bool with_location, int side) {
   std::vector<unsigned char> bytes;
   cv::imencode(".jpg", picture, bytes);
   std::string jpeg(bytes.begin(), bytes.end());
-  Exiv2::Image::AutoPtr image =
-      Exiv2::ImageFactory::open(reinterpret_cast<const Exiv2::byte*>(jpeg.data()), static_cast<long>(jpeg.size()));
+  Exiv2::Image::AutoPtr image = Exiv2::ImageFactory::open(reinterpret_cast<const Exiv2::byte*>(jpeg.data()),
+                                                          static_cast<long>(jpeg.size()));
   image->readMetadata();
   image->exifData()["Exif.Image.Orientation"] = std::uint16_t{6};
   image->exifData()["Exif.Photo.FocalLength"] = Exiv2::Rational(57, 10);
@@ -200,7 +205,8 @@ std::vector<std::string> expect_whole(const fs::path& root) {
   const std::vector<std::string> ids = archive.ids();
   for (const std::string& id : ids) {
     const Verified verified = archive.verify(id, 1);
-    EXPECT_TRUE(verified.faults.empty()) << id << ": " << (verified.faults.empty() ? "" : verified.faults.front());
+    EXPECT_TRUE(verified.faults.empty())
+        << id << ": " << (verified.faults.empty() ? "" : verified.faults.front());
     EXPECT_EQ(archive.find(id).files.size(), read_entry(archive.bag(id)).files.size());
   }
   std::vector<std::string> listed;

@@ -31,7 +31,7 @@ Plan plan(int rings = 3, int pieces_a_ring = 8, double gap_mm = 4.0);
 
 struct Build {
   unsigned seed = 1;
-  double place_sd_mm = 0.3;   // of each piece, along the ring and towards the pole
+  double place_sd_mm = 0.3;  // of each piece, along the ring and towards the pole
   double turn_sd_deg = 0.4;
   double off_mm = 0;          // taken off every face
   double noise_sd_mm = 0;     // of every arris point
@@ -43,7 +43,8 @@ struct Build {
 FitDocument built(const Plan& plan, const Build& build = {});
 
 // fit.json, plan.json and what an inspection leaves beside them. `scan_files` small files go into scan/.
-void write_results(const std::filesystem::path& folder, const Plan& plan, const FitDocument& fit, int scan_files = 3);
+void write_results(const std::filesystem::path& folder, const Plan& plan, const FitDocument& fit,
+                   int scan_files = 3);
 
 // A JPEG of `side` pixels whose content follows from `seed`; with_location puts a GPS position into its EXIF.
 std::string photo(unsigned seed, bool with_location = false, int side = 64);
@@ -59,8 +60,8 @@ std::map<std::string, std::string> contents(const std::filesystem::path& folder)
 // Runs a shell command; its exit code and everything it printed.
 std::pair<int, std::string> shell(const std::string& command);
 
-// Asserts (by gtest's means) that the archive is whole: every bag verifies, the index says the same as the bags, and
-// nothing else than entries stands in bags/. Returns the ids.
+// Asserts (by gtest's means) that the archive is whole: every bag verifies, the index says the same as the
+// bags, and nothing else than entries stands in bags/. Returns the ids.
 std::vector<std::string> expect_whole(const std::filesystem::path& root);
 
 }  // namespace interstice::sample

@@ -1,0 +1,28 @@
+// Takes the place of the C library's calls that change files, and lets a test make one of them fail, or the
+// program die in front of it. Linked into a test program (whose own symbols come first for every library in
+// it, SQLite too), or preloaded into the real one with the settings in the environment:
+//   FAULT_AT=n FAULT_MODE=kill|full   the n-th call (from 1); kill: SIGKILL, full: this and all later ones
+//   fail with
+//                                     "no space left" (only those that would take space)
+//   FAULT_COUNT=file                  the number of calls is written there at exit
+#pragma once
+
+#include <string>
+#include <vector>
+
+namespace faults {
+
+enum class Mode { none, kill, full };
+
+struct Call {
+  std::string what, path;  // "write" and the file it goes to
+};
+
+void arm(Mode mode, long at);  // counts from 1 anew
+void disarm();
+long calls();
+// From now on every call is written down (slow; for looking at their order).
+void record(bool on);
+std::vector<Call> recorded();
+
+}  // namespace faults
