@@ -86,8 +86,17 @@ Frame Form::frame(const Vector2d& uv, double height) const {
 Vector2d Form::locate(const Vector3d& p) const {
   const double r = p.head<2>().norm();
   const Vector2d q(r, p.z());
+  // Every so manieth point first, then the segments round the nearest of them: the meridian is one smooth
+  // bend.
+  const std::size_t stride = 20;
+  std::size_t middle = 0;
+  for (std::size_t i = 0; i < rz_.size(); i += stride) {
+    if ((rz_[i] - q).squaredNorm() < (rz_[middle] - q).squaredNorm()) middle = i;
+  }
   double best = std::numeric_limits<double>::infinity(), rho = 0;
-  for (std::size_t i = 0; i + 1 < rz_.size(); ++i) {
+  const std::size_t first = middle > stride ? middle - stride : 0,
+                    end = std::min(rz_.size() - 1, middle + stride);
+  for (std::size_t i = first; i < end; ++i) {
     const Vector2d d = rz_[i + 1] - rz_[i];
     const double t = std::clamp((q - rz_[i]).dot(d) / d.squaredNorm(), 0.0, 1.0);
     const double distance = (rz_[i] + t * d - q).squaredNorm();

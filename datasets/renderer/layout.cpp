@@ -5,6 +5,7 @@
 #include <cstdio>
 #include <nlohmann/json.hpp>
 #include <numbers>
+#include <numeric>
 
 #include "core/errors.h"
 #include "renderer/random.h"
@@ -119,16 +120,19 @@ double least_bevel_deg(const Form& form, const LayoutOptions& o, const std::vect
   return std::max(10.0, std::ceil(least));
 }
 
-void keep_nearest(std::vector<PlannedPiece>& pieces, const Form& form, const LayoutOptions& o) {
-  if (o.pieces <= 0 || static_cast<std::size_t>(o.pieces) >= pieces.size()) return;
+// Which sites' pieces are wanted: all, or so many nearest to theta = 0 a third of the way up.
+std::vector<char> wanted_sites(const std::vector<Site>& sites, const Form& form, const LayoutOptions& o) {
+  std::vector<char> wanted(sites.size(), 1);
+  if (o.pieces <= 0 || static_cast<std::size_t>(o.pieces) >= sites.size()) return wanted;
   const double a = radians(o.turn_deg), rho = 0.66 * form.length_mm();
-  const Vector3d middle = form.point(rho * Vector2d(std::cos(a), std::sin(a)));
-  std::stable_sort(pieces.begin(), pieces.end(), [&](const PlannedPiece& p, const PlannedPiece& q) {
-    return (form.point(p.centre) - middle).norm() < (form.point(q.centre) - middle).norm();
+  const Vector3d middle = form.point(rho * Vector2d(std::cos(a), std::sin(a)), o.thickness_mm);
+  std::vector<std::size_t> order(sites.size());
+  std::iota(order.begin(), order.end(), std::size_t{0});
+  std::stable_sort(order.begin(), order.end(), [&](std::size_t i, std::size_t j) {
+    return (sites[i].raised - middle).norm() < (sites[j].raised - middle).norm();
   });
-  pieces.resize(static_cast<std::size_t>(o.pieces));
-  std::stable_sort(pieces.begin(), pieces.end(),
-                   [](const auto& p, const auto& q) { return p.label < q.label; });
+  for (std::size_t k = static_cast<std::size_t>(o.pieces); k < order.size(); ++k) wanted[order[k]] = 0;
+  return wanted;
 }
 
 }  // namespace
@@ -137,17 +141,18 @@ Layout make_layout(const Form& form, const LayoutOptions& o, std::uint64_t seed)
   const std::vector<Site> sites = make_sites(form, o, seed);
   Layout layout;
   layout.bevel_deg = o.bevel_deg > 0 ? o.bevel_deg : least_bevel_deg(form, o, sites);
+  const std::vector<char> wanted = wanted_sites(sites, form, o);
   int ring = 0, number = 0;
   for (std::size_t i = 0; i < sites.size(); ++i) {
     number = sites[i].ring == ring ? number + 1 : 1;
     ring = sites[i].ring;
+    if (!wanted[i]) continue;
     PlannedPiece piece = plan_piece(form, o, sites, i, layout.bevel_deg);
     char label[16];
     std::snprintf(label, sizeof label, "%c%02d", 'A' + ring - 1, number);
     piece.label = label;
     layout.pieces.push_back(std::move(piece));
   }
-  keep_nearest(layout.pieces, form, o);
   return layout;
 }
 
