@@ -27,8 +27,8 @@ struct FitTile {
   PlaneFrame face;                     // measured face; ex along the ring, ey towards the pole
   double height_mm = 0;                // of the face's centre above the form
   std::vector<Eigen::Vector3d> arris;  // closed outline of the face, counter-clockwise seen from outside
-  std::vector<double> arris_sd_mm;     // standard uncertainty of each point across the outline; < 0: not seen,
-                                       // the point is interpolated from the plan's shape
+  std::vector<double> arris_sd_mm;     // standard uncertainty of each point across the outline; negative:
+                                       // not seen, the point lies where its neighbours put it
   std::vector<Eigen::Vector3d> root;   // the same outline where the walls meet the form, point for point
 };
 
@@ -36,7 +36,7 @@ struct FitTile {
 struct SeamSample {
   double s_mm = 0;         // along the seam from its start
   double width_mm = 0;     // mouth here
-  double sd_mm = 0;        // standard uncertainty; < 0: not seen
+  double sd_mm = 0;        // standard uncertainty; negative: not seen
   Eigen::Vector3d a, b;    // the two ends of the width: on tiles[0]'s and tiles[1]'s arris (or body)
 };
 

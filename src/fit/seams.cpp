@@ -12,25 +12,26 @@ namespace {
 
 constexpr double kGuard = 1.645;          // one-sided 95 %
 constexpr double kCoverage = 2.0;
+// Of an edge nobody saw, at least: it may be unseen because the outline went astray there.
+constexpr double kUnseenSd_mm = 0.5;
 constexpr double kLeastLength_mm = 4.0;   // shorter contacts are points of a junction, not seams
-constexpr double kUnseenSd_mm = 0.6;      // of an edge nobody saw: its place is the plan's shape, bent to what was seen
 
 double sd_at(const MeasuredTile& tile, std::size_t segment, double t) {
   const std::size_t n = tile.sd_mm.size();
   const double a = tile.sd_mm[segment % n], b = tile.sd_mm[(segment + 1) % n];
   if (a >= 0 && b >= 0) return (1 - t) * a + t * b;
-  return -1;
+  return -std::max(std::abs(a), std::abs(b));
 }
 
-// The uncertainty of one sample's width, or negative when one of its edges was not seen.
+// The uncertainty of one sample's width; negative when one of its edges was not seen.
 double width_sd(const MeasuredTile& a, const MeasuredTile& b, const MouthSample& m, const SeamOptions& options) {
   const MeasuredTile& from = m.from == 0 ? a : b;
   const MeasuredTile& to = m.from == 0 ? b : a;
   const double s1 = sd_at(from, m.segment, m.t), s2 = sd_at(to, m.to_segment, m.to_t);
-  if (s1 < 0 || s2 < 0) return -1;
   const double scale = options.scale_sd * m.width_mm;
-  return std::sqrt(s1 * s1 + s2 * s2 + a.common_sd_mm * a.common_sd_mm + b.common_sd_mm * b.common_sd_mm +
+  const double sd = std::sqrt(s1 * s1 + s2 * s2 + a.common_sd_mm * a.common_sd_mm + b.common_sd_mm * b.common_sd_mm +
                    2 * options.edge_bias_sd_mm * options.edge_bias_sd_mm + scale * scale);
+  return s1 < 0 || s2 < 0 ? -std::min(1.0, sd) : sd;
 }
 
 // Narrowest width seen, its uncertainty and the verdict; false when no place of the seam was seen. A stretch nobody
@@ -40,7 +41,7 @@ bool judge(FitSeam& seam, const SeamOptions& options) {
   double lowest = std::numeric_limits<double>::infinity();
   for (const SeamSample& s : seam.samples) {
     if (s.sd_mm >= 0 && (!narrowest || s.width_mm < narrowest->width_mm)) narrowest = &s;
-    if (s.sd_mm < 0) lowest = std::min(lowest, s.width_mm - kCoverage * kUnseenSd_mm);
+    if (s.sd_mm < 0) lowest = std::min(lowest, s.width_mm - kCoverage * std::max(kUnseenSd_mm, -s.sd_mm));
   }
   if (!narrowest) return false;
   const double sd = std::max(narrowest->sd_mm, (narrowest->width_mm - lowest) / kCoverage);

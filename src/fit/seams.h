@@ -15,7 +15,7 @@ namespace interstice {
 
 struct MeasuredTile {
   PieceSolid solid;              // empty outline: not placed
-  std::vector<double> sd_mm;     // of each arris point across the outline; < 0: not seen
+  std::vector<double> sd_mm;     // of each arris point across the outline; negative: not seen
   double common_sd_mm = 0;       // shared by all its points: arris plane, photos' positions
 };
 

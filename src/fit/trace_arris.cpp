@@ -233,7 +233,8 @@ TracedArris trace_arris(const Scan& scan, const IndexedVector<PhotoIndex, Pictur
     std::vector<Vector3d> lifted;
     for (std::size_t i = 0; i < n; ++i) {
       const auto k = static_cast<Eigen::Index>(i);
-      if (seen[i] > 0.8) t.sd_mm[i] = std::sqrt(std::max(0.0, s.covariance(k, k)));
+      const double sd = std::sqrt(std::max(1e-6, s.covariance(k, k)));
+      t.sd_mm[i] = seen[i] > 0.8 ? sd : -std::min(1.0, sd);
       t.outline[i] += s.x[k] * normals[i];
     }
     t.residual_mm = s.factor;

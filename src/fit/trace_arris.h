@@ -30,7 +30,8 @@ struct PlanePrior {
 struct TracedArris {
   PlaneFrame frame;                 // arris plane; axes near those of the start frame
   Polygon outline;                  // in the frame, counter-clockwise
-  std::vector<double> sd_mm;        // standard uncertainty of each point across the outline; < 0: not seen
+  std::vector<double> sd_mm;        // standard uncertainty of each point across the outline; negative where no photo
+                                    // shows the point and it lies where its neighbours and the bending prior put it
   std::vector<ArrisObservation> observations;
   double residual_mm = 0;           // robust standard deviation of observations about the fit
   double plane_sd_mm = 0;           // standard uncertainty of the plane's height at the outline's centre

@@ -18,6 +18,9 @@ constexpr double kPrior_mm = 1.0;
 constexpr double kNear_mm = 3.0;        // a cell belongs to a face or the bare form only if it lies this near
 constexpr std::size_t kLeastCells = 30;
 constexpr double kPieceSd_mm = 0.4;     // lift and tilt of single pieces
+// Hot glue leaves a film under a piece (common practice, no source); what faces stand higher than the drawing by this
+// is taken for glue, the rest for the form.
+constexpr double kGlueFilm_mm = 0.2;
 
 struct Difference {
   double rho, mm;
@@ -62,8 +65,11 @@ std::vector<double> form_offsets(const HeightField& field, const Plan& plan) {
       if (std::abs(h - cell.planned_mm) < kNear_mm) face.push_back(h - cell.planned_mm);
       if (std::abs(h) < kNear_mm) bare.push_back(h);
     }
-    const std::vector<double>& which = face.size() >= bare.size() ? face : bare;
-    if (which.size() >= kLeastCells) differences.push_back({centroid(plan.tiles[TileIndex(t)].outline).norm(), median(which)});
+    const bool on_faces = face.size() >= bare.size();
+    const std::vector<double>& which = on_faces ? face : bare;
+    if (which.size() < kLeastCells) continue;
+    differences.push_back(
+        {centroid(plan.tiles[TileIndex(t)].outline).norm(), median(which) - (on_faces ? kGlueFilm_mm : 0.0)});
   }
   const double length = plan.profile.length();
   Vector3d x = Vector3d::Zero();
