@@ -75,17 +75,22 @@ int run_fit(const FitArguments& arguments) {
 
 void add_fit_command(CLI::App& app, Chosen& chosen) {
   auto arguments = std::make_shared<FitArguments>();
-  CLI::App* command = app.add_subcommand("fit", "Seam widths and verdicts of a scan, and the least work that frees them");
+  CLI::App* command =
+      app.add_subcommand("fit", "Seam widths and verdicts of a scan, and the least work that frees them");
   command->add_option("scan", arguments->scan, "Folder written by `interstice scan`")->required();
   command->add_option("--plan", arguments->plan, "The plan of the pieces, plan.json")->required();
   command->add_option("--out", arguments->out, "File to write, such as fit.json")->required();
-  command->add_option("--smallest-fill", arguments->smallest_fill_mm, "Narrowest seam that fills, mm (default: the plan's)")
+  command
+      ->add_option("--smallest-fill", arguments->smallest_fill_mm,
+                   "Narrowest seam that fills, mm (default: the plan's)")
       ->check(CLI::Range(0.05, 50.0));
-  command->add_option("--apply", arguments->apply, "What if: widths after these corrections (a fit.json or a list)");
+  command->add_option("--apply", arguments->apply,
+                      "What if: widths after these corrections (a fit.json or a list)");
   command->add_option("--prefer", arguments->prefer, "Rather sand or rather move pieces")
       ->check(CLI::IsMember({"least", "sand", "move"}));
   command->add_flag("--glued", arguments->glued, "Pieces cannot be moved any more");
-  command->add_option("--lock", arguments->locked, "Label of a piece that must stay as it is; may be repeated");
+  command->add_option("--lock", arguments->locked,
+                      "Label of a piece that must stay as it is; may be repeated");
   add_common_options(*command, arguments->common);
   command->callback([arguments, &chosen] { chosen.run = [arguments] { return run_fit(*arguments); }; });
 }

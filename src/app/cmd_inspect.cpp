@@ -20,7 +20,8 @@ struct InspectArguments : MeasuringArguments {
   std::string resin;
 };
 
-void write_marked_photos(const Scan& scan, const FitDocument& fit, const std::filesystem::path& folder, int threads) {
+void write_marked_photos(const Scan& scan, const FitDocument& fit, const std::filesystem::path& folder,
+                         int threads) {
   const std::vector<MarkedPhoto> marked = mark_photos(scan, fit, kMarkedPx, threads);
   if (marked.empty()) return;
   std::filesystem::create_directory(folder);
@@ -85,11 +86,15 @@ int run_inspect(const InspectArguments& arguments) {
 
 void add_inspect_command(CLI::App& app, Chosen& chosen) {
   auto arguments = std::make_shared<InspectArguments>();
-  CLI::App* command = app.add_subcommand("inspect", "Photos of the form to seams, work order and pour plan, in one go");
+  CLI::App* command =
+      app.add_subcommand("inspect", "Photos of the form to seams, work order and pour plan, in one go");
   add_measuring_options(*command, *arguments);
-  command->add_option("--smallest-fill", arguments->smallest_fill_mm, "Narrowest seam that fills, mm (default: the plan's)")
+  command
+      ->add_option("--smallest-fill", arguments->smallest_fill_mm,
+                   "Narrowest seam that fills, mm (default: the plan's)")
       ->check(CLI::Range(0.05, 50.0));
-  command->add_option("--resin", arguments->resin, "Resin as its data sheet gives it, for masses, times and steps");
+  command->add_option("--resin", arguments->resin,
+                      "Resin as its data sheet gives it, for masses, times and steps");
   add_common_options(*command, arguments->common);
   command->callback([arguments, &chosen] { chosen.run = [arguments] { return run_inspect(*arguments); }; });
 }

@@ -23,7 +23,8 @@ int run_scan(const MeasuringArguments& arguments) {
   } else if (!arguments.common.quiet) {
     const ScanQuality& q = measured.scan.quality;
     std::printf("%zu of %d photos used, corners fit to %.2f px, %zu tie points, %.2f mm a pixel\n",
-                measured.scan.photos.size(), q.photos_given, q.reprojection_rms_px, q.tie_points, q.pixel_footprint_mm);
+                measured.scan.photos.size(), q.photos_given, q.reprojection_rms_px, q.tie_points,
+                q.pixel_footprint_mm);
     for (const LeftOut& left : measured.scan.left_out) {
       std::printf("left out: %s: %s\n", left.photo.c_str(), left.reason.c_str());
     }
@@ -36,7 +37,8 @@ int run_scan(const MeasuringArguments& arguments) {
 
 void add_scan_command(CLI::App& app, Chosen& chosen) {
   auto arguments = std::make_shared<MeasuringArguments>();
-  CLI::App* command = app.add_subcommand("scan", "Photos to camera positions, the form's seat and its surface");
+  CLI::App* command =
+      app.add_subcommand("scan", "Photos to camera positions, the form's seat and its surface");
   add_measuring_options(*command, *arguments);
   add_common_options(*command, arguments->common);
   command->callback([arguments, &chosen] { chosen.run = [arguments] { return run_scan(*arguments); }; });

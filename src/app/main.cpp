@@ -54,7 +54,8 @@ int guarded(int argc, char** argv) {
     std::fprintf(stderr, "interstice: %s\n", one_line(e.what(), 600).c_str());
     return kUnmeasurable;
   } catch (const std::bad_alloc&) {
-    std::fprintf(stderr, "interstice: not enough memory; close other programs or use fewer or smaller photos\n");
+    std::fprintf(stderr,
+                 "interstice: not enough memory; close other programs or use fewer or smaller photos\n");
     return kBadInput;
   } catch (const std::exception& e) {
     std::fprintf(stderr, "interstice: %s\n", one_line(e.what(), 600).c_str());

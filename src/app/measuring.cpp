@@ -13,10 +13,12 @@ namespace interstice {
 void add_measuring_options(CLI::App& command, MeasuringArguments& arguments) {
   command.add_option("photos", arguments.photos, "Folder with the photos of the form")->required();
   command.add_option("--plan", arguments.plan, "The plan of the pieces, plan.json")->required();
-  command.add_option("--lens", arguments.lens, "Lens file of the phone (without one the scan calibrates itself)");
+  command.add_option("--lens", arguments.lens,
+                     "Lens file of the phone (without one the scan calibrates itself)");
   command
-      .add_option("--check-line", arguments.check_line_mm,
-                  "Length of the cards' check line as measured with calipers, mm (150 if the print is at 100 %)")
+      .add_option(
+          "--check-line", arguments.check_line_mm,
+          "Length of the cards' check line as measured with calipers, mm (150 if the print is at 100 %)")
       ->check(CLI::Range(100.0, 200.0));
   command.add_option("--out", arguments.out, "Folder for the results")->required();
 }
@@ -47,12 +49,14 @@ std::string measurement_notes(const FitDocument& fit) {
   char text[300];
   std::string out;
   const FitQuality& q = fit.quality;
-  std::snprintf(text, sizeof text, "measured from %d of %d photos, %.2f mm a pixel\n", q.photos_used, q.photos_given,
-                q.pixel_footprint_mm);
+  std::snprintf(text, sizeof text, "measured from %d of %d photos, %.2f mm a pixel\n", q.photos_used,
+                q.photos_given, q.pixel_footprint_mm);
   out += text;
-  for (const auto& left : q.left_out) out += "left out: " + one_line(left.photo, 80) + ": " + left.reason + "\n";
+  for (const auto& left : q.left_out)
+    out += "left out: " + one_line(left.photo, 80) + ": " + left.reason + "\n";
   if (!q.check_line_given) {
-    out += "the cards' prints are taken at 100 %: measure a check line and give --check-line for sure widths\n";
+    out +=
+        "the cards' prints are taken at 100 %: measure a check line and give --check-line for sure widths\n";
   }
   if (q.length_error_mm) {
     std::snprintf(text, sizeof text, "length check on cards not used for scale: largest error %+.2f mm\n",

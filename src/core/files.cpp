@@ -15,7 +15,9 @@ namespace fs = std::filesystem;
 namespace interstice {
 namespace {
 
-std::string reason() { return std::strerror(errno); }
+std::string reason() {
+  return std::strerror(errno);
+}
 
 fs::path beside(const fs::path& path, const char* suffix) {
   fs::path name = path;

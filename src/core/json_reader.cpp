@@ -27,7 +27,9 @@ void JsonNode::fail(const std::string& what) const {
   throw InputError(file_, where_.empty() ? what : where_ + ": " + what);
 }
 
-bool JsonNode::has(const std::string& key) const { return value_->is_object() && value_->contains(key); }
+bool JsonNode::has(const std::string& key) const {
+  return value_->is_object() && value_->contains(key);
+}
 
 JsonNode JsonNode::at(const std::string& key) const {
   if (!value_->is_object()) fail("not an object");

@@ -16,13 +16,13 @@ class JsonNode {
       : value_(&value), file_(std::move(file)), where_(std::move(where)) {}
 
   bool has(const std::string& key) const;
-  JsonNode at(const std::string& key) const;          // object member; missing is an error
-  JsonNode at(std::size_t index) const;               // array element; out of range is an error
-  std::size_t size() const;                           // array length; error if not an array
+  JsonNode at(const std::string& key) const;  // object member; missing is an error
+  JsonNode at(std::size_t index) const;       // array element; out of range is an error
+  std::size_t size() const;                   // array length; error if not an array
   bool is_null() const { return value_->is_null(); }
 
-  double number() const;                              // finite
-  double number(double low, double high) const;       // finite and within [low, high]
+  double number() const;                         // finite
+  double number(double low, double high) const;  // finite and within [low, high]
   int integer(int low, int high) const;
   bool boolean() const;
   std::string text(std::size_t max_bytes = 200) const;

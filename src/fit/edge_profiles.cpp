@@ -29,7 +29,8 @@ std::vector<OutlineView> views_of_point(const Scan& scan, const IndexedVector<Ph
     view.slope = direction.dot(outward) / view.cosine;
     view.at = picture.from_photo(pixel);
     const auto derivative = [&](const Vector3d& d) -> Vector2d {
-      return (photo.project(at + kStep_mm * d) - photo.project(at - kStep_mm * d)) / (2 * kStep_mm * picture.factor);
+      return (photo.project(at + kStep_mm * d) - photo.project(at - kStep_mm * d)) /
+             (2 * kStep_mm * picture.factor);
     };
     view.per_mm_normal = derivative(outward);
     view.per_mm_tangent = derivative(along);
@@ -39,8 +40,8 @@ std::vector<OutlineView> views_of_point(const Scan& scan, const IndexedVector<Ph
   return out;
 }
 
-void read_profile(const Picture& picture, const OutlineView& view, double first_mm, double step_mm, double across_mm,
-                  std::vector<float>& values) {
+void read_profile(const Picture& picture, const OutlineView& view, double first_mm, double step_mm,
+                  double across_mm, std::vector<float>& values) {
   const int rows = std::max(1, static_cast<int>(std::lround(across_mm * view.per_mm_tangent.norm())));
   for (std::size_t k = 0; k < values.size(); ++k) {
     const Vector2d middle = view.at + (first_mm + static_cast<double>(k) * step_mm) * view.per_mm_normal;

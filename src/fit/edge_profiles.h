@@ -1,10 +1,10 @@
 // Brightness across an outline, as the photos show it.
 //
-// An outline lies in a plane (a piece's face); at each of its points the photos are read along the outward normal
-// in that plane. For a view, `slope` = (camera direction . outward normal) / (camera direction . plane normal):
-// negative where the camera stands on the piece's own side, so that the wall below the arris is hidden and the
-// arris is the piece's contour; a point lying z above the plane is seen shifted outward by -slope * z.
-// Lengths mm in the plane; brightness in grey levels.
+// An outline lies in a plane (a piece's face); at each of its points the photos are read along the outward
+// normal in that plane. For a view, `slope` = (camera direction . outward normal) / (camera direction . plane
+// normal): negative where the camera stands on the piece's own side, so that the wall below the arris is
+// hidden and the arris is the piece's contour; a point lying z above the plane is seen shifted outward by
+// -slope * z. Lengths mm in the plane; brightness in grey levels.
 #pragma once
 
 #include <Eigen/Core>
@@ -19,20 +19,20 @@ namespace interstice {
 struct OutlineView {
   PhotoIndex photo;
   double slope = 0;
-  double cosine = 0;        // between plane normal and camera direction
-  double px_per_mm = 0;     // along the outward normal
-  Eigen::Vector2d at;       // picture pixel of the outline point
+  double cosine = 0;                              // between plane normal and camera direction
+  double px_per_mm = 0;                           // along the outward normal
+  Eigen::Vector2d at;                             // picture pixel of the outline point
   Eigen::Vector2d per_mm_normal, per_mm_tangent;  // picture pixels per mm
 };
 
 // All photos in whose frame the point lies and whose view is at least `least_cosine` square to the plane.
 std::vector<OutlineView> views_of_point(const Scan& scan, const IndexedVector<PhotoIndex, Picture>& pictures,
-                                        const PlaneFrame& frame, const Eigen::Vector2d& p, const Eigen::Vector2d& normal,
-                                        double least_cosine);
+                                        const PlaneFrame& frame, const Eigen::Vector2d& p,
+                                        const Eigen::Vector2d& normal, double least_cosine);
 
-// Brightness at offsets first, first + step, ... (mm along the normal), each the mean over `across_mm` of tangent
-// with samples about a pixel apart. NaN outside the picture.
-void read_profile(const Picture& picture, const OutlineView& view, double first_mm, double step_mm, double across_mm,
-                  std::vector<float>& values);
+// Brightness at offsets first, first + step, ... (mm along the normal), each the mean over `across_mm` of
+// tangent with samples about a pixel apart. NaN outside the picture.
+void read_profile(const Picture& picture, const OutlineView& view, double first_mm, double step_mm,
+                  double across_mm, std::vector<float>& values);
 
 }  // namespace interstice

@@ -15,9 +15,9 @@ using Eigen::Vector3d;
 namespace {
 
 constexpr double kMargin_mm = 2.5;
-constexpr double kLeastKnown = 0.08;  // share of cells; below, nothing is said
-constexpr double kHeightSd_mm = 0.25; // of one cell's height
-constexpr double kPooling = 4.0;      // neighbouring cells share their patches: fewer of them are independent
+constexpr double kLeastKnown = 0.08;   // share of cells; below, nothing is said
+constexpr double kHeightSd_mm = 0.25;  // of one cell's height
+constexpr double kPooling = 4.0;  // neighbouring cells share their patches: fewer of them are independent
 constexpr double kHeightBias_mm = 0.1, kTiltBias = 0.004;  // of dense heights as a whole
 
 // Robust plane z = a + b x + c y over the planned face's axes.

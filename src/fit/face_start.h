@@ -12,14 +12,15 @@ namespace interstice {
 
 struct FaceStart {
   TileState state = TileState::unseen;
-  PlaneFrame frame;        // of the face where placed (measured), otherwise as planned
-  double known = 0;        // share of the planned face's cells with a measured height
-  double near_face = 0;    // share of the known cells at the face's height
-  double height_sd_mm = 1.5, tilt_sd = 0.05;  // standard uncertainties of the frame: of its origin's height, rad
+  PlaneFrame frame;      // of the face where placed (measured), otherwise as planned
+  double known = 0;      // share of the planned face's cells with a measured height
+  double near_face = 0;  // share of the known cells at the face's height
+  double height_sd_mm = 1.5,
+         tilt_sd = 0.05;  // standard uncertainties of the frame: of its origin's height, rad
 };
 
-// A piece is there when most known heights over its planned place lie at face height, absent when they lie on the
-// form; unseen when too little is known either way.
+// A piece is there when most known heights over its planned place lie at face height, absent when they lie on
+// the form; unseen when too little is known either way.
 FaceStart start_face(const HeightField& field, const Plan& plan, TileIndex tile);
 
 }  // namespace interstice

@@ -24,8 +24,9 @@ struct TileResult {
   MeasuredTile measured;
 };
 
-// How the measured outline lies against the planned one: shift and turn in the planned face's axes, by matching
-// points to the planned outline's nearest points along its normals. Growth is left free: saw cuts run a little wide.
+// How the measured outline lies against the planned one: shift and turn in the planned face's axes, by
+// matching points to the planned outline's nearest points along its normals. Growth is left free: saw cuts
+// run a little wide.
 void compare_with_plan(const PieceFace& planned, const std::vector<Vector3d>& arris, FitTile& tile) {
   Polygon measured;
   for (const Vector3d& p : arris) measured.push_back(planned.frame.drop(p));
@@ -41,7 +42,8 @@ void compare_with_plan(const PieceFace& planned, const std::vector<Vector3d>& ar
       const Vector2d back = centre + r.inverse() * (m - centre - shift);
       std::size_t nearest = 0;
       for (std::size_t i = 1; i < planned.outline.size(); ++i) {
-        if ((planned.outline[i] - back).squaredNorm() < (planned.outline[nearest] - back).squaredNorm()) nearest = i;
+        if ((planned.outline[i] - back).squaredNorm() < (planned.outline[nearest] - back).squaredNorm())
+          nearest = i;
       }
       const Vector2d n = r * normals[nearest];
       const Vector2d arm = r * (planned.outline[nearest] - centre);
@@ -59,19 +61,22 @@ void compare_with_plan(const PieceFace& planned, const std::vector<Vector3d>& ar
   tile.turned_deg = turn * 180 / std::numbers::pi;
 }
 
-// Standard uncertainty of an outline point across the outline that comes from where the photos were taken, were all
-// information from one photo; several photos average it down.
+// Standard uncertainty of an outline point across the outline that comes from where the photos were taken,
+// were all information from one photo; several photos average it down.
 double pose_sd(const Scan& scan, const TracedArris& traced) {
   const Vector3d centre = traced.frame.origin;
   std::vector<double> weight(scan.photos.size(), 0);
-  for (const ArrisObservation& o : traced.observations) weight[o.photo.value] += o.weight / (o.sd_mm * o.sd_mm);
+  for (const ArrisObservation& o : traced.observations)
+    weight[o.photo.value] += o.weight / (o.sd_mm * o.sd_mm);
   double sum = 0, var = 0;
   for (std::size_t i = 0; i < weight.size(); ++i) {
     if (weight[i] <= 0) continue;
     const ScannedPhoto& photo = scan.photos[PhotoIndex(i)];
     const Vector3d pc = photo.camera_T_bowl * centre;
-    Eigen::Matrix<double, 3, 7> j;  // d p_camera / d (rotation vector, translation), and focal length as a scaling
-    j << 0, pc.z(), -pc.y(), 1, 0, 0, pc.x(), -pc.z(), 0, pc.x(), 0, 1, 0, pc.y(), pc.y(), -pc.x(), 0, 0, 0, 1, 0;
+    Eigen::Matrix<double, 3, 7>
+        j;  // d p_camera / d (rotation vector, translation), and focal length as a scaling
+    j << 0, pc.z(), -pc.y(), 1, 0, 0, pc.x(), -pc.z(), 0, pc.x(), 0, 1, 0, pc.y(), pc.y(), -pc.x(), 0, 0, 0,
+        1, 0;
     const Eigen::Matrix3d c = j * photo.covariance * j.transpose();
     sum += weight[i];
     var += weight[i] * weight[i] * (c(0, 0) + c(1, 1)) / 2;
@@ -79,8 +84,8 @@ double pose_sd(const Scan& scan, const TracedArris& traced) {
   return sum > 0 ? std::sqrt(var) / sum : 0;
 }
 
-TileResult fit_tile(const Scan& scan, const Surface& surface, const IndexedVector<PhotoIndex, Picture>& pictures,
-                    const Plan& plan, TileIndex index) {
+TileResult fit_tile(const Scan& scan, const Surface& surface,
+                    const IndexedVector<PhotoIndex, Picture>& pictures, const Plan& plan, TileIndex index) {
   TileResult result;
   FitTile& tile = result.tile;
   tile.label = plan.tiles[index].label;
@@ -133,7 +138,8 @@ std::string best_photo(const Scan& scan, const Profile& form, const FitSeam& sea
 
 }  // namespace
 
-FitDocument fit_pieces(const Scan& scan, const Surface& surface, const Plan& plan, const FitOptions& options) {
+FitDocument fit_pieces(const Scan& scan, const Surface& surface, const Plan& plan,
+                       const FitOptions& options) {
   FitDocument fit;
   fit.name = plan.name;
   fit.smallest_fill_mm = options.smallest_fill_mm;
@@ -142,10 +148,8 @@ FitDocument fit_pieces(const Scan& scan, const Surface& surface, const Plan& pla
   options.progress("measuring the pieces' edges");
   const auto pictures = read_pictures(scan, 0, false, options.threads);
   std::vector<TileResult> results(plan.tiles.size());
-  parallel_for(results.size(), options.threads, [&](std::size_t t) {
-    
-    results[t] = fit_tile(scan, surface, pictures, plan, TileIndex(t));
-  });
+  parallel_for(results.size(), options.threads,
+               [&](std::size_t t) { results[t] = fit_tile(scan, surface, pictures, plan, TileIndex(t)); });
   IndexedVector<TileIndex, MeasuredTile> measured;
   std::vector<std::string> labels;
   for (TileResult& r : results) {

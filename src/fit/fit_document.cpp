@@ -42,7 +42,9 @@ Json lists(const std::vector<V>& points) {
   return out;
 }
 
-Json optional_number(const std::optional<double>& x) { return x ? Json(rounded(*x)) : Json(nullptr); }
+Json optional_number(const std::optional<double>& x) {
+  return x ? Json(rounded(*x)) : Json(nullptr);
+}
 
 Json write_tile(const FitTile& t) {
   Json j;
@@ -108,7 +110,8 @@ Json write_correction(const Correction& c) {
   }
   j["frees"] = Json::array();
   for (const Correction::Freed& f : c.frees) {
-    j["frees"].push_back({{"tiles", {f.tiles[0], f.tiles[1]}}, {"width_after_mm", rounded(f.width_after_mm)}});
+    j["frees"].push_back(
+        {{"tiles", {f.tiles[0], f.tiles[1]}}, {"width_after_mm", rounded(f.width_after_mm)}});
   }
   return j;
 }
@@ -207,7 +210,8 @@ FitSeam read_seam(const JsonNode& node) {
   s.length_mm = node.at("length_mm").number(0, 1e5);
   s.tight_length_mm = node.at("tight_length_mm").number(0, 1e5);
   s.throat_mm = read_optional(node, "throat_mm");
-  if (node.has("throat_from")) s.throat_from = static_cast<ThroatFrom>(one_of(node.at("throat_from"), kThroats));
+  if (node.has("throat_from"))
+    s.throat_from = static_cast<ThroatFrom>(one_of(node.at("throat_from"), kThroats));
   if (node.has("best_photo")) s.best_photo = node.at("best_photo").text();
   if (node.has("advice")) {
     const JsonNode advice = node.at("advice");
@@ -218,8 +222,8 @@ FitSeam read_seam(const JsonNode& node) {
     if (samples.size() > 100000) samples.fail("has more than 100000 entries");
     for (std::size_t i = 0; i < samples.size(); ++i) {
       const JsonNode p = samples.at(i);
-      s.samples.push_back({p.at("s").number(-1e5, 1e5), p.at("width").number(-1e4, 1e4), p.at("sd").number(-1, 1e4),
-                           read_vector<3>(p.at("a")), read_vector<3>(p.at("b"))});
+      s.samples.push_back({p.at("s").number(-1e5, 1e5), p.at("width").number(-1e4, 1e4),
+                           p.at("sd").number(-1, 1e4), read_vector<3>(p.at("a")), read_vector<3>(p.at("b"))});
     }
   }
   return s;
@@ -243,8 +247,8 @@ Correction read_correction(const JsonNode& node) {
   if (node.has("frees")) {
     const JsonNode frees = node.at("frees");
     for (std::size_t i = 0; i < frees.size(); ++i) {
-      c.frees.push_back({read_pair_of_labels(frees.at(i).at("tiles")),
-                         frees.at(i).at("width_after_mm").number(-1e4, 1e4)});
+      c.frees.push_back(
+          {read_pair_of_labels(frees.at(i).at("tiles")), frees.at(i).at("width_after_mm").number(-1e4, 1e4)});
     }
   }
   return c;
@@ -270,9 +274,15 @@ FitQuality read_quality(const JsonNode& node) {
 
 }  // namespace
 
-const char* name_of(TileState state) { return kStates[static_cast<std::size_t>(state)]; }
-const char* name_of(Verdict verdict) { return kVerdicts[static_cast<std::size_t>(verdict)]; }
-const char* name_of(ThroatFrom from) { return kThroats[static_cast<std::size_t>(from)]; }
+const char* name_of(TileState state) {
+  return kStates[static_cast<std::size_t>(state)];
+}
+const char* name_of(Verdict verdict) {
+  return kVerdicts[static_cast<std::size_t>(verdict)];
+}
+const char* name_of(ThroatFrom from) {
+  return kThroats[static_cast<std::size_t>(from)];
+}
 
 std::string write_fit(const FitDocument& fit) {
   Json root;
@@ -308,15 +318,19 @@ FitDocument parse_fit(const std::string& json_text, const std::string& file) {
   for (std::size_t i = 0; i < seams.size(); ++i) fit.seams.push_back(read_seam(seams.at(i)));
   if (root.has("corrections")) {
     const JsonNode list_node = root.at("corrections");
-    for (std::size_t i = 0; i < list_node.size(); ++i) fit.corrections.push_back(read_correction(list_node.at(i)));
+    for (std::size_t i = 0; i < list_node.size(); ++i)
+      fit.corrections.push_back(read_correction(list_node.at(i)));
   }
   if (root.has("corrections_refused")) {
     const JsonNode refused = root.at("corrections_refused");
-    for (std::size_t i = 0; i < refused.size(); ++i) fit.corrections_refused.push_back(refused.at(i).text(400));
+    for (std::size_t i = 0; i < refused.size(); ++i)
+      fit.corrections_refused.push_back(refused.at(i).text(400));
   }
   return fit;
 }
 
-FitDocument read_fit(const std::filesystem::path& path) { return parse_fit(read_file(path, 256u << 20), path.string()); }
+FitDocument read_fit(const std::filesystem::path& path) {
+  return parse_fit(read_file(path, 256u << 20), path.string());
+}
 
 }  // namespace interstice

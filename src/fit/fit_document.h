@@ -34,24 +34,24 @@ struct FitTile {
 
 // The mouth along a seam, at steps of about half a millimetre.
 struct SeamSample {
-  double s_mm = 0;         // along the seam from its start
-  double width_mm = 0;     // mouth here
-  double sd_mm = 0;        // standard uncertainty; negative: not seen
-  Eigen::Vector3d a, b;    // the two ends of the width: on tiles[0]'s and tiles[1]'s arris (or body)
+  double s_mm = 0;       // along the seam from its start
+  double width_mm = 0;   // mouth here
+  double sd_mm = 0;      // standard uncertainty; negative: not seen
+  Eigen::Vector3d a, b;  // the two ends of the width: on tiles[0]'s and tiles[1]'s arris (or body)
 };
 
 struct FitSeam {
   std::array<std::string, 2> tiles;  // in the plan's order
   Verdict verdict = Verdict::unseen;
   std::optional<double> narrowest_mm, u95_mm;
-  Eigen::Vector3d at{0, 0, 0};   // middle of the narrowest place
-  Eigen::Vector2d map{0, 0};     // the same on the map
-  double length_mm = 0;          // over which the mouth is at most 8 mm
-  double tight_length_mm = 0;    // over which it is below the smallest fill
+  Eigen::Vector3d at{0, 0, 0};  // middle of the narrowest place
+  Eigen::Vector2d map{0, 0};    // the same on the map
+  double length_mm = 0;         // over which the mouth is at most 8 mm
+  double tight_length_mm = 0;   // over which it is below the smallest fill
   std::optional<double> throat_mm;
   ThroatFrom throat_from = ThroatFrom::bevel;
   std::vector<SeamSample> samples;
-  std::string best_photo;        // shows the narrowest place best; empty if none
+  std::string best_photo;           // shows the narrowest place best; empty if none
   std::vector<std::string> advice;  // where to photograph again, for unseen and doubtful seams
 };
 
@@ -59,10 +59,11 @@ struct FitSeam {
 struct Correction {
   enum class Action { move, sand } action = Action::move;
   std::string tile;
-  double along_mm = 0, towards_pole_mm = 0, turn_deg = 0;  // move: in the surface, turn about the face's centroid
-  std::string facing;                                      // sand: the neighbour the edge faces
-  Eigen::Vector2d from{0, 0}, to{0, 0};                    // sand: stretch on the map
-  double depth_mm = 0, length_mm = 0;                      // sand
+  double along_mm = 0, towards_pole_mm = 0,
+         turn_deg = 0;                   // move: in the surface, turn about the face's centroid
+  std::string facing;                    // sand: the neighbour the edge faces
+  Eigen::Vector2d from{0, 0}, to{0, 0};  // sand: stretch on the map
+  double depth_mm = 0, length_mm = 0;    // sand
   struct Freed {
     std::array<std::string, 2> tiles;
     double width_after_mm = 0;
@@ -92,12 +93,12 @@ struct FitDocument {
   FitQuality quality;
 };
 
-const char* name_of(TileState state);      // "placed" | "absent" | "unseen"
-const char* name_of(Verdict verdict);      // "too tight" | "doubtful" | "clear" | "unseen"
-const char* name_of(ThroatFrom from);      // "walls" | "bevel"
+const char* name_of(TileState state);  // "placed" | "absent" | "unseen"
+const char* name_of(Verdict verdict);  // "too tight" | "doubtful" | "clear" | "unseen"
+const char* name_of(ThroatFrom from);  // "walls" | "bevel"
 
-// fit.json. Reading throws InputError naming file, place and fault; numbers are rounded to 1e-4 on writing, so
-// that writing what was read gives the same bytes.
+// fit.json. Reading throws InputError naming file, place and fault; numbers are rounded to 1e-4 on writing,
+// so that writing what was read gives the same bytes.
 std::string write_fit(const FitDocument& fit);
 FitDocument read_fit(const std::filesystem::path& path);
 FitDocument parse_fit(const std::string& json_text, const std::string& file);

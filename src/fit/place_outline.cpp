@@ -10,14 +10,15 @@ using Eigen::Vector2d;
 
 namespace {
 
-constexpr double kStep_mm = 0.1;        // of the tabulated edge contrast
-constexpr double kBox_mm = 0.6;         // brightness on either side of an edge is a mean over this
-constexpr float kMostContrast = 60;     // grey levels: one strong edge must not outvote many weak ones
+constexpr double kStep_mm = 0.1;     // of the tabulated edge contrast
+constexpr double kBox_mm = 0.6;      // brightness on either side of an edge is a mean over this
+constexpr float kMostContrast = 60;  // grey levels: one strong edge must not outvote many weak ones
 constexpr double kAcross_mm = 1.0;
 constexpr double kLeastCosine = 0.28;
 constexpr double kDarkOutside = 1.0, kBrightOutside = 0.5;  // gaps are mostly darker than faces
-// Wood of the face lies in the plane and looks alike in all views, grain and all; what lies behind an edge shifts
-// from view to view. The disagreement of the views just outside less that just inside is worth as much as contrast.
+// Wood of the face lies in the plane and looks alike in all views, grain and all; what lies behind an edge
+// shifts from view to view. The disagreement of the views just outside less that just inside is worth as much
+// as contrast.
 constexpr double kParallax = 1.5, kParallaxBox_mm = 1.0;
 constexpr double kShiftSd_mm = 1.5, kTurnSd = 0.04, kGrowthSd = 0.4;
 
@@ -25,8 +26,9 @@ constexpr double kShiftSd_mm = 1.5, kTurnSd = 0.04, kGrowthSd = 0.4;
 struct Contrast {
   std::vector<float> falls, rises;  // outside darker, outside brighter
   std::vector<float> parallax;      // views disagree more outside than inside, grey levels
-  std::vector<float> disagreement;  // of the views at each offset, grey levels; empty with fewer than two views
-  std::vector<float> unlike;        // brightness against the face's mean, grey levels; empty likewise
+  std::vector<float>
+      disagreement;           // of the views at each offset, grey levels; empty with fewer than two views
+  std::vector<float> unlike;  // brightness against the face's mean, grey levels; empty likewise
 };
 
 // What brings the brightness of one piece's face to the same level in every photo.
@@ -42,8 +44,8 @@ double view_weight(double slope) {
 }
 
 // From the mean brightness of the face round its middle in every photo.
-Gains face_gains(const Scan& scan, const IndexedVector<PhotoIndex, Picture>& pictures, const PlaneFrame& frame,
-                 const Polygon& outline) {
+Gains face_gains(const Scan& scan, const IndexedVector<PhotoIndex, Picture>& pictures,
+                 const PlaneFrame& frame, const Polygon& outline) {
   Gains gains{IndexedVector<PhotoIndex, float>(scan.photos.size(), 0.0f), 0};
   const Vector2d centre = centroid(outline);
   double sum = 0;
@@ -77,12 +79,14 @@ std::vector<float> disagreement(const std::vector<std::vector<float>>& profiles)
     const auto mid = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
     std::nth_element(values.begin(), mid, values.end());
     const float median = *mid;
-    for (const float x : values) out[k] += std::min(std::abs(x - median), kMostContrast) / static_cast<float>(values.size());
+    for (const float x : values)
+      out[k] += std::min(std::abs(x - median), kMostContrast) / static_cast<float>(values.size());
   }
   return out;
 }
 
-void add_parallax(const std::vector<std::vector<float>>& profiles, float level, std::size_t box, Contrast& c) {
+void add_parallax(const std::vector<std::vector<float>>& profiles, float level, std::size_t box,
+                  Contrast& c) {
   if (profiles.size() < 2) return;
   const std::vector<float> d = disagreement(profiles);
   c.disagreement.assign(d.begin() + static_cast<std::ptrdiff_t>(box),
@@ -107,16 +111,19 @@ void add_parallax(const std::vector<std::vector<float>>& profiles, float level, 
   }
 }
 
-Contrast contrast_of(const Scan& scan, const IndexedVector<PhotoIndex, Picture>& pictures, const PlaneFrame& frame,
-                     const Gains& gains, const Vector2d& p, const Vector2d& n, double reach) {
+Contrast contrast_of(const Scan& scan, const IndexedVector<PhotoIndex, Picture>& pictures,
+                     const PlaneFrame& frame, const Gains& gains, const Vector2d& p, const Vector2d& n,
+                     double reach) {
   const auto count = static_cast<std::size_t>(std::lround(2 * reach / kStep_mm)) + 1;
   const auto box = static_cast<std::size_t>(std::lround(kBox_mm / kStep_mm));
-  Contrast c{std::vector<float>(count, 0), std::vector<float>(count, 0), std::vector<float>(count, 0), {}, {}};
+  Contrast c{
+      std::vector<float>(count, 0), std::vector<float>(count, 0), std::vector<float>(count, 0), {}, {}};
   std::vector<float> profile(count + 2 * box), sums(profile.size() + 1);
   std::vector<std::vector<float>> profiles;
   double weights = 0;
   for (const OutlineView& view : views_of_point(scan, pictures, frame, p, n, kLeastCosine)) {
-    read_profile(pictures[view.photo], view, -reach - static_cast<double>(box) * kStep_mm, kStep_mm, kAcross_mm, profile);
+    read_profile(pictures[view.photo], view, -reach - static_cast<double>(box) * kStep_mm, kStep_mm,
+                 kAcross_mm, profile);
     sums[0] = 0;
     for (std::size_t k = 0; k < profile.size(); ++k) sums[k + 1] = sums[k] + profile[k];
     if (!std::isfinite(sums.back())) continue;
@@ -216,7 +223,8 @@ Search search_placement(const Table& t, const Vector2d& centre, const PlaceOptio
   for (double dx = -options.shift_mm; dx <= options.shift_mm + 1e-9; dx += 0.5) {
     for (double dy = -options.shift_mm; dy <= options.shift_mm + 1e-9; dy += 0.5) {
       for (double turn = -turn_limit; turn <= turn_limit + 1e-9; turn += turn_limit / 5) {
-        for (double growth = -options.growth_mm; growth <= options.growth_mm + 1e-9; growth += options.growth_mm / 2) {
+        for (double growth = -options.growth_mm; growth <= options.growth_mm + 1e-9;
+             growth += options.growth_mm / 2) {
           all.push_back(offer({{dx, dy}, turn, growth}));
         }
       }
@@ -240,16 +248,17 @@ Search search_placement(const Table& t, const Vector2d& centre, const PlaceOptio
   return s;
 }
 
-// What the face itself shows of disagreement between views and of difference from its mean (grain): more is not
-// wood of this face.
+// What the face itself shows of disagreement between views and of difference from its mean (grain): more is
+// not wood of this face.
 struct WoodLimits {
   double disagreement = 0, unlike = 0;
 };
 
-// The price of an outline at each offset of one point for what it takes in that is no wood of this face and for
-// what it leaves out within reach that is.
+// The price of an outline at each offset of one point for what it takes in that is no wood of this face and
+// for what it leaves out within reach that is.
 std::vector<double> region_price(const Contrast& c, const WoodLimits& wood) {
-  constexpr double kPerMm = 2.0;      // grey levels of contrast for a grey level of disagreement over a millimetre
+  constexpr double kPerMm =
+      2.0;  // grey levels of contrast for a grey level of disagreement over a millimetre
   constexpr double kUnlike = 0.5;     // brightness alone is weaker evidence: grain, light falling off
   constexpr double kLeftPerMm = 8.0;  // grey levels of contrast for a millimetre of wood left out
   constexpr double kReach_mm = 2.0;   // left-out wood counts this far: beyond it may be the neighbour's
@@ -260,7 +269,8 @@ std::vector<double> region_price(const Contrast& c, const WoodLimits& wood) {
   for (std::size_t k = 0; k < price.size(); ++k) {
     double left = 0;
     for (std::size_t j = k + 1; j <= std::min(k + reach, price.size() - 1); ++j) {
-      if (static_cast<double>(c.disagreement[j]) > wood.disagreement || static_cast<double>(c.unlike[j]) > wood.unlike) {
+      if (static_cast<double>(c.disagreement[j]) > wood.disagreement ||
+          static_cast<double>(c.unlike[j]) > wood.unlike) {
         break;  // only wood that joins on
       }
       left += kLeftPerMm;
@@ -279,8 +289,8 @@ double quantile(std::vector<float>& x, double q) {
   return static_cast<double>(*at);
 }
 
-// Twice the median disagreement, and the range of nine tenths of the brightness, of the innermost quarter of every
-// point's reach.
+// Twice the median disagreement, and the range of nine tenths of the brightness, of the innermost quarter of
+// every point's reach.
 WoodLimits wood_limits(const Table& t) {
   std::vector<float> disagreement, unlike;
   for (const Contrast& c : t.contrast) {
@@ -296,8 +306,8 @@ std::vector<double> best_path(const Table& t, double reach) {
   const int half = static_cast<int>(std::lround(reach / kStep_mm));
   const int width = 2 * half + 1;
   const std::size_t n = t.outline.size();
-  constexpr double kBend = 0.8;       // grey levels a step of 0.1 mm from one point to the next
-  constexpr double kFar = 0.5;        // grey levels at one millimetre from the placed outline
+  constexpr double kBend = 0.8;  // grey levels a step of 0.1 mm from one point to the next
+  constexpr double kFar = 0.5;   // grey levels at one millimetre from the placed outline
   std::vector<std::vector<double>> unary(n, std::vector<double>(static_cast<std::size_t>(width)));
   const WoodLimits wood = wood_limits(t);
   for (std::size_t i = 0; i < n; ++i) {

@@ -1,8 +1,8 @@
 // Where a piece's outline lies in its face plane, to about half a millimetre, from the photos.
 //
-// The planned outline is shifted, turned and grown until it runs along edges in all views at once; then every point
-// is moved along its normal to the best smooth path of edges (closed dynamic programming). The result starts the
-// fine measurement.
+// The planned outline is shifted, turned and grown until it runs along edges in all views at once; then every
+// point is moved along its normal to the best smooth path of edges (closed dynamic programming). The result
+// starts the fine measurement.
 #pragma once
 
 #include "fit/edge_profiles.h"
@@ -10,7 +10,7 @@
 namespace interstice {
 
 struct PlacedOutline {
-  Polygon outline;            // counter-clockwise in the frame, points about `spacing_mm` apart
+  Polygon outline;  // counter-clockwise in the frame, points about `spacing_mm` apart
   Eigen::Vector2d shift{0, 0};
   double turn = 0;            // rad
   double support = 0;         // mean edge contrast along the outline, grey levels

@@ -10,11 +10,11 @@ using Eigen::Vector3d;
 
 namespace {
 
-constexpr double kGuard = 1.645;          // one-sided 95 %
+constexpr double kGuard = 1.645;  // one-sided 95 %
 constexpr double kCoverage = 2.0;
 // Of an edge nobody saw, at least: it may be unseen because the outline went astray there.
 constexpr double kUnseenSd_mm = 0.5;
-constexpr double kLeastLength_mm = 4.0;   // shorter contacts are points of a junction, not seams
+constexpr double kLeastLength_mm = 4.0;  // shorter contacts are points of a junction, not seams
 
 double sd_at(const MeasuredTile& tile, std::size_t segment, double t) {
   const std::size_t n = tile.sd_mm.size();
@@ -24,18 +24,20 @@ double sd_at(const MeasuredTile& tile, std::size_t segment, double t) {
 }
 
 // The uncertainty of one sample's width; negative when one of its edges was not seen.
-double width_sd(const MeasuredTile& a, const MeasuredTile& b, const MouthSample& m, const SeamOptions& options) {
+double width_sd(const MeasuredTile& a, const MeasuredTile& b, const MouthSample& m,
+                const SeamOptions& options) {
   const MeasuredTile& from = m.from == 0 ? a : b;
   const MeasuredTile& to = m.from == 0 ? b : a;
   const double s1 = sd_at(from, m.segment, m.t), s2 = sd_at(to, m.to_segment, m.to_t);
   const double scale = options.scale_sd * m.width_mm;
-  const double sd = std::sqrt(s1 * s1 + s2 * s2 + a.common_sd_mm * a.common_sd_mm + b.common_sd_mm * b.common_sd_mm +
-                   2 * options.edge_bias_sd_mm * options.edge_bias_sd_mm + scale * scale);
+  const double sd =
+      std::sqrt(s1 * s1 + s2 * s2 + a.common_sd_mm * a.common_sd_mm + b.common_sd_mm * b.common_sd_mm +
+                2 * options.edge_bias_sd_mm * options.edge_bias_sd_mm + scale * scale);
   return s1 < 0 || s2 < 0 ? -std::min(1.0, sd) : sd;
 }
 
-// Narrowest width seen, its uncertainty and the verdict; false when no place of the seam was seen. A stretch nobody
-// saw may hide a narrower place than the narrowest seen: then the uncertainty reaches down to it.
+// Narrowest width seen, its uncertainty and the verdict; false when no place of the seam was seen. A stretch
+// nobody saw may hide a narrower place than the narrowest seen: then the uncertainty reaches down to it.
 bool judge(FitSeam& seam, const SeamOptions& options) {
   const SeamSample* narrowest = nullptr;
   double lowest = std::numeric_limits<double>::infinity();
@@ -50,7 +52,8 @@ bool judge(FitSeam& seam, const SeamOptions& options) {
   seam.at = (narrowest->a + narrowest->b) / 2;
   seam.verdict = verdict_on(narrowest->width_mm, sd, options.smallest_fill_mm);
   // What is tight where it was seen is tight, whatever the rest hides.
-  if (narrowest->width_mm <= options.smallest_fill_mm - kGuard * narrowest->sd_mm) seam.verdict = Verdict::too_tight;
+  if (narrowest->width_mm <= options.smallest_fill_mm - kGuard * narrowest->sd_mm)
+    seam.verdict = Verdict::too_tight;
   return true;
 }
 

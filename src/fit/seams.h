@@ -1,9 +1,9 @@
 // From measured pieces to seams with verdicts.
 //
-// Uncertainty of a seam's narrowest width: the two edges across the seam, their planes, the photos' positions and
-// the scale, combined as independent contributions (GUM, JCGM 100:2008, 5.1.2) and expanded with k = 2.
-// Verdict by guard band in the manner of ISO 14253-1: too tight or clear only if the width lies beyond the limit
-// by 1.645 standard uncertainties, doubtful in between.
+// Uncertainty of a seam's narrowest width: the two edges across the seam, their planes, the photos' positions
+// and the scale, combined as independent contributions (GUM, JCGM 100:2008, 5.1.2) and expanded with k = 2.
+// Verdict by guard band in the manner of ISO 14253-1: too tight or clear only if the width lies beyond the
+// limit by 1.645 standard uncertainties, doubtful in between.
 #pragma once
 
 #include "fit/fit_document.h"
@@ -14,15 +14,15 @@
 namespace interstice {
 
 struct MeasuredTile {
-  PieceSolid solid;              // empty outline: not placed
-  std::vector<double> sd_mm;     // of each arris point across the outline; negative: not seen
-  double common_sd_mm = 0;       // shared by all its points: arris plane, photos' positions
+  PieceSolid solid;           // empty outline: not placed
+  std::vector<double> sd_mm;  // of each arris point across the outline; negative: not seen
+  double common_sd_mm = 0;    // shared by all its points: arris plane, photos' positions
 };
 
 struct SeamOptions {
   double smallest_fill_mm = 3.0;
-  double scale_sd = 0;           // relative
-  double edge_bias_sd_mm = 0.02; // what is left of edge bias by arris shape and light, each edge
+  double scale_sd = 0;            // relative
+  double edge_bias_sd_mm = 0.02;  // what is left of edge bias by arris shape and light, each edge
   int threads = 0;
 };
 

@@ -16,8 +16,9 @@ using Eigen::VectorXd;
 namespace {
 
 constexpr double kLeastCosine = 0.3;
-// Slopes of views with the wall hidden that show the contour at the widest outline: steeper ones see the broken
-// corner's upper rim instead (a corner broken at 45 degrees: beyond slope -1), flatter ones see edge and wall in one.
+// Slopes of views with the wall hidden that show the contour at the widest outline: steeper ones see the
+// broken corner's upper rim instead (a corner broken at 45 degrees: beyond slope -1), flatter ones see edge
+// and wall in one.
 constexpr double kHiddenFrom = -1.0, kHiddenTo = -0.12;
 constexpr double kWallFrom = 0.25, kWallTo = 1.3;
 constexpr double kWallViewFactor = 3.0;  // noise of views onto the wall against the others
@@ -30,7 +31,7 @@ constexpr double kBendSd_mm = 0.08;      // second difference from point to poin
 // How far the widest outline lies below the face: arrises are broken by some tenths of a millimetre (common
 // practice, no source).
 constexpr double kBroken_mm = 0.25, kBrokenSd_mm = 0.25;
-constexpr double kReadSd = 3.0;          // robust cut, standard deviations
+constexpr double kReadSd = 3.0;  // robust cut, standard deviations
 
 struct Edge {
   double offset_mm, contrast;
@@ -57,7 +58,8 @@ bool find_edge(const Picture& picture, const OutlineView& view, double window_mm
   for (int k = 0; k <= 2 * half; ++k) {
     double sum = 0;
     for (int j = 0; j <= 2 * blur; ++j) {
-      sum += filter[static_cast<std::size_t>(j)] * static_cast<double>(profile[static_cast<std::size_t>(k + j)]);
+      sum +=
+          filter[static_cast<std::size_t>(j)] * static_cast<double>(profile[static_cast<std::size_t>(k + j)]);
     }
     if (!std::isfinite(sum)) return false;
     slope[static_cast<std::size_t>(k)] = polarity * sum;
@@ -90,7 +92,8 @@ std::vector<ArrisObservation> observe(const Scan& scan, const IndexedVector<Phot
   std::vector<float> profile;
   std::vector<double> slope;
   for (std::size_t i = 0; i < outline.size(); ++i) {
-    for (const OutlineView& view : views_of_point(scan, pictures, frame, outline[i], normals[i], kLeastCosine)) {
+    for (const OutlineView& view :
+         views_of_point(scan, pictures, frame, outline[i], normals[i], kLeastCosine)) {
       const bool hidden = view.slope >= kHiddenFrom && view.slope <= kHiddenTo;
       const bool wall = view.slope >= kWallFrom && view.slope <= kWallTo;
       if (!hidden && !wall) continue;
@@ -106,9 +109,9 @@ std::vector<ArrisObservation> observe(const Scan& scan, const IndexedVector<Phot
 }
 
 struct Solution {
-  VectorXd x;          // d_0 .. d_n-1, h, a, b
+  VectorXd x;  // d_0 .. d_n-1, h, a, b
   MatrixXd covariance;
-  double factor = 1;   // robust size of residuals in units of their sd
+  double factor = 1;  // robust size of residuals in units of their sd
 };
 
 // `expected`: height and tilts of the arris plane over the present one, as known beforehand.
@@ -150,7 +153,8 @@ Solution solve(const Polygon& outline, std::vector<ArrisObservation>& observatio
     for (ArrisObservation& o : observations) {
       const Vector2d& p = outline[o.point];
       const double z = s.x[n] + s.x[n + 1] * p.x() + s.x[n + 2] * p.y();
-      const double r = std::abs(o.offset_mm - s.x[static_cast<Eigen::Index>(o.point)] + o.slope * z) / o.sd_mm;
+      const double r =
+          std::abs(o.offset_mm - s.x[static_cast<Eigen::Index>(o.point)] + o.slope * z) / o.sd_mm;
       sizes.push_back(r);
       o.weight = r;  // for now the size itself
     }
@@ -167,10 +171,11 @@ Solution solve(const Polygon& outline, std::vector<ArrisObservation>& observatio
   return s;
 }
 
-// How many neighbouring points say the same: the integrated autocorrelation of residuals along the outline, view by
-// view (1 if they are independent). Light, grain and a sharpened picture err over several points alike, so that many
-// points tell less than their number.
-double shared_points(const Polygon& outline, const std::vector<ArrisObservation>& observations, const VectorXd& x) {
+// How many neighbouring points say the same: the integrated autocorrelation of residuals along the outline,
+// view by view (1 if they are independent). Light, grain and a sharpened picture err over several points
+// alike, so that many points tell less than their number.
+double shared_points(const Polygon& outline, const std::vector<ArrisObservation>& observations,
+                     const VectorXd& x) {
   constexpr std::size_t kLags = 8;
   const std::size_t n = outline.size();
   const auto m = static_cast<Eigen::Index>(n);
@@ -209,8 +214,9 @@ Polygon resampled_to(const Polygon& polygon, std::size_t count) {
 
 }  // namespace
 
-TracedArris trace_arris(const Scan& scan, const IndexedVector<PhotoIndex, Picture>& pictures, const PlaneFrame& start,
-                        const Polygon& outline, const std::vector<int>& polarity, const PlanePrior& prior) {
+TracedArris trace_arris(const Scan& scan, const IndexedVector<PhotoIndex, Picture>& pictures,
+                        const PlaneFrame& start, const Polygon& outline, const std::vector<int>& polarity,
+                        const PlanePrior& prior) {
   TracedArris t;
   t.frame = start;
   t.outline = outline;

@@ -1,14 +1,13 @@
 // The arris of one piece, to a fraction of a pixel, from all photos that show it.
 //
 // Model: the piece's widest outline lies in a plane (the arris plane, a broken arris' height below the face).
-// Point i is displaced by d_i along its outward normal from a start outline, the plane by z = h + a x + b y from a
-// start plane. A photo that sees the point under `slope` (fit/edge_profiles.h) shows the edge at
+// Point i is displaced by d_i along its outward normal from a start outline, the plane by z = h + a x + b y
+// from a start plane. A photo that sees the point under `slope` (fit/edge_profiles.h) shows the edge at
 //     offset = d_i - slope * z(x_i, y_i)
-// so views of different slopes give the plane, and the plane gives every edge its true place in 3-D. Solved by
-// robust least squares over all points and views of the piece, with a weak prior on the bending of d.
-// Views in which the piece's own wall is hidden (slope < 0) show the arris as a contour and carry the result; views
-// onto the wall show two edges and only help where there are too few of the others.
-// Bowl frame, mm.
+// so views of different slopes give the plane, and the plane gives every edge its true place in 3-D. Solved
+// by robust least squares over all points and views of the piece, with a weak prior on the bending of d.
+// Views in which the piece's own wall is hidden (slope < 0) show the arris as a contour and carry the result;
+// views onto the wall show two edges and only help where there are too few of the others. Bowl frame, mm.
 #pragma once
 
 #include "fit/edge_profiles.h"
@@ -28,16 +27,18 @@ struct PlanePrior {
 };
 
 struct TracedArris {
-  PlaneFrame frame;                 // arris plane; axes near those of the start frame
-  Polygon outline;                  // in the frame, counter-clockwise
-  std::vector<double> sd_mm;        // standard uncertainty of each point across the outline; negative where no photo
-                                    // shows the point and it lies where its neighbours and the bending prior put it
+  PlaneFrame frame;  // arris plane; axes near those of the start frame
+  Polygon outline;   // in the frame, counter-clockwise
+  std::vector<double>
+      sd_mm;  // standard uncertainty of each point across the outline; negative where no photo
+              // shows the point and it lies where its neighbours and the bending prior put it
   std::vector<ArrisObservation> observations;
-  double residual_mm = 0;           // robust standard deviation of observations about the fit
-  double plane_sd_mm = 0;           // standard uncertainty of the plane's height at the outline's centre
+  double residual_mm = 0;  // robust standard deviation of observations about the fit
+  double plane_sd_mm = 0;  // standard uncertainty of the plane's height at the outline's centre
 };
 
-TracedArris trace_arris(const Scan& scan, const IndexedVector<PhotoIndex, Picture>& pictures, const PlaneFrame& start,
-                        const Polygon& outline, const std::vector<int>& polarity, const PlanePrior& prior);
+TracedArris trace_arris(const Scan& scan, const IndexedVector<PhotoIndex, Picture>& pictures,
+                        const PlaneFrame& start, const Polygon& outline, const std::vector<int>& polarity,
+                        const PlanePrior& prior);
 
 }  // namespace interstice

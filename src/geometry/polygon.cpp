@@ -11,7 +11,9 @@ using Eigen::Vector3d;
 
 namespace {
 
-double cross(const Vector2d& a, const Vector2d& b) { return a.x() * b.y() - a.y() * b.x(); }
+double cross(const Vector2d& a, const Vector2d& b) {
+  return a.x() * b.y() - a.y() * b.x();
+}
 
 bool on_segment(const Vector2d& a, const Vector2d& b, const Vector2d& p) {
   return std::min(a.x(), b.x()) <= p.x() && p.x() <= std::max(a.x(), b.x()) &&
@@ -21,7 +23,8 @@ bool on_segment(const Vector2d& a, const Vector2d& b, const Vector2d& p) {
 bool segments_meet(const Vector2d& a, const Vector2d& b, const Vector2d& c, const Vector2d& d) {
   const double o1 = cross(b - a, c - a), o2 = cross(b - a, d - a);
   const double o3 = cross(d - c, a - c), o4 = cross(d - c, b - c);
-  if (((o1 > 0) != (o2 > 0)) && ((o3 > 0) != (o4 > 0)) && o1 != 0 && o2 != 0 && o3 != 0 && o4 != 0) return true;
+  if (((o1 > 0) != (o2 > 0)) && ((o3 > 0) != (o4 > 0)) && o1 != 0 && o2 != 0 && o3 != 0 && o4 != 0)
+    return true;
   return (o1 == 0 && on_segment(a, b, c)) || (o2 == 0 && on_segment(a, b, d)) ||
          (o3 == 0 && on_segment(c, d, a)) || (o4 == 0 && on_segment(c, d, b));
 }
@@ -30,7 +33,8 @@ bool segments_meet(const Vector2d& a, const Vector2d& b, const Vector2d& c, cons
 
 double signed_area(const Polygon& polygon) {
   double twice = 0;
-  for (std::size_t i = 0; i < polygon.size(); ++i) twice += cross(polygon[i], polygon[(i + 1) % polygon.size()]);
+  for (std::size_t i = 0; i < polygon.size(); ++i)
+    twice += cross(polygon[i], polygon[(i + 1) % polygon.size()]);
   return twice / 2;
 }
 
@@ -49,7 +53,8 @@ Vector2d centroid(const Polygon& polygon) {
 
 double perimeter(const Polygon& polygon) {
   double length = 0;
-  for (std::size_t i = 0; i < polygon.size(); ++i) length += (polygon[(i + 1) % polygon.size()] - polygon[i]).norm();
+  for (std::size_t i = 0; i < polygon.size(); ++i)
+    length += (polygon[(i + 1) % polygon.size()] - polygon[i]).norm();
   return length;
 }
 

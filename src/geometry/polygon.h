@@ -10,8 +10,8 @@ namespace interstice {
 
 using Polygon = std::vector<Eigen::Vector2d>;
 
-double signed_area(const Polygon& polygon);       // positive: counter-clockwise
-Eigen::Vector2d centroid(const Polygon& polygon); // of the area
+double signed_area(const Polygon& polygon);        // positive: counter-clockwise
+Eigen::Vector2d centroid(const Polygon& polygon);  // of the area
 double perimeter(const Polygon& polygon);
 bool contains(const Polygon& polygon, const Eigen::Vector2d& p);  // even-odd; the boundary may go either way
 
@@ -21,8 +21,8 @@ std::optional<std::pair<std::size_t, std::size_t>> self_crossing(const Polygon& 
 // Outward unit normal at every vertex (mean of its two edges' normals) of a counter-clockwise polygon.
 std::vector<Eigen::Vector2d> outward_normals(const Polygon& polygon);
 
-// Every point moved outward by distance along its vertex normal, corners kept by the mitre rule with the mitre
-// limited to twice the distance. Meant for small growth of smooth outlines: no clean-up of crossings.
+// Every point moved outward by distance along its vertex normal, corners kept by the mitre rule with the
+// mitre limited to twice the distance. Meant for small growth of smooth outlines: no clean-up of crossings.
 Polygon grown(const Polygon& polygon, double distance);
 
 // Points at equal steps of at most `step` along the outline, starting at its first vertex.

@@ -20,7 +20,8 @@ HermiteValue hermite(const Vector2d& p0, const Vector2d& m0, const Vector2d& p1,
                      double s) {
   const double t = s / h, t2 = t * t, t3 = t2 * t;
   HermiteValue v;
-  v.p = (2 * t3 - 3 * t2 + 1) * p0 + (t3 - 2 * t2 + t) * h * m0 + (-2 * t3 + 3 * t2) * p1 + (t3 - t2) * h * m1;
+  v.p =
+      (2 * t3 - 3 * t2 + 1) * p0 + (t3 - 2 * t2 + t) * h * m0 + (-2 * t3 + 3 * t2) * p1 + (t3 - t2) * h * m1;
   v.d1 = ((6 * t2 - 6 * t) * (p0 - p1)) / h + (3 * t2 - 4 * t + 1) * m0 + (3 * t2 - 2 * t) * m1;
   v.d2 = ((12 * t - 6) * (p0 - p1)) / (h * h) + ((6 * t - 4) * m0 + (6 * t - 2) * m1) / h;
   return v;

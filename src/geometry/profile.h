@@ -1,13 +1,13 @@
 // The form as a surface of revolution, and the map drawn on it.
 //
 // Frame `bowl`: the form's axis is z, the rim plane z = 0, the foot up; theta counter-clockwise seen from
-// above; millimetres. The meridian is a curve (r, z) from the pole (r = 0) to the rim, interpolated through its
-// given points by a cubic in arc length (tangents from three-point parabolas), so position and normal are
+// above; millimetres. The meridian is a curve (r, z) from the pole (r = 0) to the rim, interpolated through
+// its given points by a cubic in arc length (tangents from three-point parabolas), so position and normal are
 // continuous. Beyond the rim it goes on straight, so that pieces may stand a little over it.
 //
-// Map: rho = arc length from the pole, (u, v) = rho (cos theta, sin theta): the polar azimuthal equidistant map
-// of cartography (Snyder, USGS Professional Paper 1395, 1987, chapter 25) carried over to a general meridian.
-// It stretches along the rings by rho / r; never measure a width on it.
+// Map: rho = arc length from the pole, (u, v) = rho (cos theta, sin theta): the polar azimuthal equidistant
+// map of cartography (Snyder, USGS Professional Paper 1395, 1987, chapter 25) carried over to a general
+// meridian. It stretches along the rings by rho / r; never measure a width on it.
 #pragma once
 
 #include <Eigen/Core>

@@ -46,8 +46,8 @@ void apply(const T* pose, const T* p, T* q) {
 }
 
 template <class T>
-bool reproject(const T* lens, const T* focus, const T* camera, const T* p_bench, const Vector2d& pixel, double sd,
-               T* r) {
+bool reproject(const T* lens, const T* focus, const T* camera, const T* p_bench, const Vector2d& pixel,
+               double sd, T* r) {
   T p[3];
   apply(camera, p_bench, p);
   if (p[2] < T(1e-3)) return false;
@@ -151,7 +151,8 @@ void add_priors(ceres::Problem& problem, Blocks& k, const Bundle& b, const Bundl
     problem.AddParameterBlock(&focus, 1);
     if (options.focus_prior_sd > 0) {
       problem.AddResidualBlock(
-          new ceres::AutoDiffCostFunction<FocusPrior, 1, 1>(new FocusPrior{options.focus_prior_sd}), nullptr, &focus);
+          new ceres::AutoDiffCostFunction<FocusPrior, 1, 1>(new FocusPrior{options.focus_prior_sd}), nullptr,
+          &focus);
     } else {
       problem.SetParameterBlockConstant(&focus);
     }
@@ -160,11 +161,11 @@ void add_priors(ceres::Problem& problem, Blocks& k, const Bundle& b, const Bundl
 
 void add_corners(ceres::Problem& problem, Blocks& k, const Bundle& b) {
   for (const CornerObservation& o : b.corners) {
-    problem.AddResidualBlock(
-        new ceres::AutoDiffCostFunction<CornerCost, 2, kLensParameters, 1, 6, 6>(
-            new CornerCost{o.p_card, o.pixel, o.sd_px}),
-        new ceres::CauchyLoss(3.0), k.lenses[b.lens_of[o.photo].value].data(), &k.focus[o.photo.value],
-        k.cameras[o.photo.value].data(), k.cards[o.card.value].data());
+    problem.AddResidualBlock(new ceres::AutoDiffCostFunction<CornerCost, 2, kLensParameters, 1, 6, 6>(
+                                 new CornerCost{o.p_card, o.pixel, o.sd_px}),
+                             new ceres::CauchyLoss(3.0), k.lenses[b.lens_of[o.photo].value].data(),
+                             &k.focus[o.photo.value], k.cameras[o.photo.value].data(),
+                             k.cards[o.card.value].data());
   }
   if (!k.cards.empty() && problem.HasParameterBlock(k.cards[0].data())) {
     problem.SetParameterBlockConstant(k.cards[0].data());
@@ -218,10 +219,10 @@ BundleSummary adjust(Bundle& b, const BundleOptions& options) {
   add_priors(problem, k, b, options);
   add_corners(problem, k, b);
   for (const TieObservation& o : b.ties) {
-    problem.AddResidualBlock(new ceres::AutoDiffCostFunction<TieCost, 2, kLensParameters, 1, 6, 3>(
-                                 new TieCost{o.pixel, o.sd_px}),
-                             new ceres::CauchyLoss(2.0), k.lenses[b.lens_of[o.photo].value].data(),
-                             &k.focus[o.photo.value], k.cameras[o.photo.value].data(), k.points[o.point.value].data());
+    problem.AddResidualBlock(
+        new ceres::AutoDiffCostFunction<TieCost, 2, kLensParameters, 1, 6, 3>(new TieCost{o.pixel, o.sd_px}),
+        new ceres::CauchyLoss(2.0), k.lenses[b.lens_of[o.photo].value].data(), &k.focus[o.photo.value],
+        k.cameras[o.photo.value].data(), k.points[o.point.value].data());
   }
   ceres::Solver::Options solver;
   solver.max_num_iterations = options.max_iterations;
@@ -241,14 +242,17 @@ BundleSummary adjust(Bundle& b, const BundleOptions& options) {
   }
   for (auto& l : k.lenses) ordering->AddElementToGroup(l.data(), 1);
   for (double& f : k.focus) ordering->AddElementToGroup(&f, 1);
-  if (!b.points.empty()) solver.linear_solver_ordering.reset(ordering);
-  else delete ordering;
+  if (!b.points.empty())
+    solver.linear_solver_ordering.reset(ordering);
+  else
+    delete ordering;
   ceres::Solver::Summary summary;
   ceres::Solve(solver, &problem, &summary);
   if (!summary.IsSolutionUsable()) {
     throw MeasureError("the photos' positions could not be solved; photograph again with more cards in view");
   }
-  for (std::size_t i = 0; i < k.cameras.size(); ++i) b.camera_T_bench[PhotoIndex(i)] = to_isometry(k.cameras[i]);
+  for (std::size_t i = 0; i < k.cameras.size(); ++i)
+    b.camera_T_bench[PhotoIndex(i)] = to_isometry(k.cameras[i]);
   for (std::size_t i = 0; i < k.cards.size(); ++i) b.bench_T_card[CardIndex(i)] = to_isometry(k.cards[i]);
   for (std::size_t i = 0; i < k.lenses.size(); ++i) {
     b.lenses[LensIndex(i)].set_parameters(Eigen::Map<const LensVector>(k.lenses[i].data()));
@@ -262,7 +266,7 @@ BundleSummary adjust(Bundle& b, const BundleOptions& options) {
 }
 
 IndexedVector<PhotoIndex, Eigen::Matrix<double, 7, 7>> pose_covariances(const Bundle& b,
-                                                                       const BundleOptions& options) {
+                                                                        const BundleOptions& options) {
   Blocks k = blocks_of(b);
   ceres::Problem problem;
   add_priors(problem, k, b, options);

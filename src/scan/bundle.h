@@ -1,14 +1,14 @@
-// One adjustment over everything the photos were taken with and of: camera poses, the cards' poses on the bench,
-// the lens of every camera, each photo's focusing, and tie points.
+// One adjustment over everything the photos were taken with and of: camera poses, the cards' poses on the
+// bench, the lens of every camera, each photo's focusing, and tie points.
 //
-// Model: pixel = brown_project(lens with fx, fy scaled by the photo's focusing, camera_T_bench * p). Corners are
-// known points of a rigid card in frame `card` (mm, already at the print's true scale); tie points are free.
-// Frame `bench`: that of the first card; its pose is held (the gauge), scale comes from the cards' lengths.
-// Noise: corners by their own sd, tie points by theirs, both robustified (Cauchy); every observation group may be
-// rescaled by the caller from the residuals. The lens is tied to its start values by `lens_prior_sd`, each photo's
-// focusing to 1 by `focus_prior_sd`: phones move the lens a little between shots.
-// Errors: MeasureError when the adjustment does not converge to finite values.
-// Source: the classical bundle adjustment with additional parameters (Brown's lens model); solved by Ceres.
+// Model: pixel = brown_project(lens with fx, fy scaled by the photo's focusing, camera_T_bench * p). Corners
+// are known points of a rigid card in frame `card` (mm, already at the print's true scale); tie points are
+// free. Frame `bench`: that of the first card; its pose is held (the gauge), scale comes from the cards'
+// lengths. Noise: corners by their own sd, tie points by theirs, both robustified (Cauchy); every observation
+// group may be rescaled by the caller from the residuals. The lens is tied to its start values by
+// `lens_prior_sd`, each photo's focusing to 1 by `focus_prior_sd`: phones move the lens a little between
+// shots. Errors: MeasureError when the adjustment does not converge to finite values. Source: the classical
+// bundle adjustment with additional parameters (Brown's lens model); solved by Ceres.
 #pragma once
 
 #include <Eigen/Core>
@@ -73,10 +73,10 @@ Lens lens_of_photo(const Bundle& bundle, PhotoIndex photo);
 Eigen::Vector2d residual(const Bundle& bundle, const CornerObservation& o);
 Eigen::Vector2d residual(const Bundle& bundle, const TieObservation& o);
 
-// Covariance of every photo's pose and focal length, from the corners alone (the tie points are left out, which is
-// on the safe side). Order per photo: rotation vector of camera_T_bench (rad, left-multiplied), translation (mm),
-// focal length (relative). `variance_factor` multiplies it.
+// Covariance of every photo's pose and focal length, from the corners alone (the tie points are left out,
+// which is on the safe side). Order per photo: rotation vector of camera_T_bench (rad, left-multiplied),
+// translation (mm), focal length (relative). `variance_factor` multiplies it.
 IndexedVector<PhotoIndex, Eigen::Matrix<double, 7, 7>> pose_covariances(const Bundle& bundle,
-                                                                       const BundleOptions& options);
+                                                                        const BundleOptions& options);
 
 }  // namespace interstice

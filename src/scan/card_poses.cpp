@@ -65,7 +65,9 @@ std::optional<Link> link_of(const PhotoCards& photo, const CardView& view, doubl
 }
 
 // A link's worth: many corners, small residual. Smaller is better.
-double cost(const Link& link) { return (link.rms_px + 0.1) / std::sqrt(static_cast<double>(link.corners)); }
+double cost(const Link& link) {
+  return (link.rms_px + 0.1) / std::sqrt(static_cast<double>(link.corners));
+}
 
 struct Joined {
   std::map<std::size_t, Isometry3d> camera_T_bench;
@@ -112,7 +114,8 @@ CardPoses poses_from_cards(const std::vector<PhotoCards>& photos, double print_s
     }
   }
   if (links.empty()) {
-    throw MeasureError("no scale card was found in any photo; lay printed cards round the form and photograph again");
+    throw MeasureError(
+        "no scale card was found in any photo; lay printed cards round the form and photograph again");
   }
   const int start = start_card(links);
   const Joined joined = join_from(start, links);
@@ -128,8 +131,9 @@ CardPoses poses_from_cards(const std::vector<PhotoCards>& photos, double print_s
   for (const PhotoCards& photo : photos) {
     const auto pose = joined.camera_T_bench.find(photo.photo);
     if (pose == joined.camera_T_bench.end()) {
-      out.left_out.push_back({photo.photo, photo.views.empty() ? "shows no scale card"
-                                                               : "its cards do not connect to the other photos"});
+      out.left_out.push_back({photo.photo, photo.views.empty()
+                                               ? "shows no scale card"
+                                               : "its cards do not connect to the other photos"});
       continue;
     }
     const PhotoIndex p = out.bundle.camera_T_bench.push_back(pose->second);
@@ -146,8 +150,9 @@ CardPoses poses_from_cards(const std::vector<PhotoCards>& photos, double print_s
     }
   }
   if (out.photos.size() < 3) {
-    throw MeasureError("only " + std::to_string(out.photos.size()) +
-                       " photos show cards that connect; take at least 8 photos all round with two cards in each");
+    throw MeasureError(
+        "only " + std::to_string(out.photos.size()) +
+        " photos show cards that connect; take at least 8 photos all round with two cards in each");
   }
   return out;
 }

@@ -1,10 +1,9 @@
 // First poses of photos and cards, from the cards alone.
 //
-// Each card seen in a photo gives camera_T_card (plane pose, both solutions tried, refined by least squares); photos
-// and cards are then joined along the best-measured links, starting from the card most photos see. How the cards
-// lie to each other is solved, not assumed. Photos that show no card, or only cards not linked to the others, are
-// left out and named.
-// Errors: MeasureError when fewer than three photos join up.
+// Each card seen in a photo gives camera_T_card (plane pose, both solutions tried, refined by least squares);
+// photos and cards are then joined along the best-measured links, starting from the card most photos see. How
+// the cards lie to each other is solved, not assumed. Photos that show no card, or only cards not linked to
+// the others, are left out and named. Errors: MeasureError when fewer than three photos join up.
 #pragma once
 
 #include <string>
@@ -28,9 +27,9 @@ struct LeftOutPhoto {
 };
 
 struct CardPoses {
-  Bundle bundle;                     // corners filled, no tie points; lenses not grouped: one a photo
-  std::vector<std::size_t> photos;   // the caller's number of each photo in the bundle
-  std::vector<int> cards;            // card number of each card in the bundle
+  Bundle bundle;                    // corners filled, no tie points; lenses not grouped: one a photo
+  std::vector<std::size_t> photos;  // the caller's number of each photo in the bundle
+  std::vector<int> cards;           // card number of each card in the bundle
   std::vector<LeftOutPhoto> left_out;
 };
 

@@ -9,8 +9,8 @@ namespace interstice {
 namespace {
 
 constexpr double kSiftShiftPx = 0.25;
-// A SIFT extremum is localised to a fraction of its scale; 0.15 of sigma is a round figure that the adjustment
-// then corrects from the residuals.
+// A SIFT extremum is localised to a fraction of its scale; 0.15 of sigma is a round figure that the
+// adjustment then corrects from the residuals.
 constexpr double kLocalisation = 0.15;
 constexpr double kMaxWidth = 2400;
 

@@ -13,12 +13,12 @@ namespace {
 
 struct FreedCard {
   Bundle bundle;
-  std::map<int, PointIndex> point_of;       // by corner id
-  std::map<int, Vector3d> printed;          // corner in frame card, mm
+  std::map<int, PointIndex> point_of;  // by corner id
+  std::map<int, Vector3d> printed;     // corner in frame card, mm
 };
 
-// The bundle with one card's corners as free points. Another card must keep the gauge, so card 0 is swapped out of
-// the first place when it is the one freed.
+// The bundle with one card's corners as free points. Another card must keep the gauge, so card 0 is swapped
+// out of the first place when it is the one freed.
 FreedCard free_card(const Bundle& all, CardIndex freed) {
   FreedCard f;
   f.bundle = all;
@@ -38,7 +38,8 @@ FreedCard free_card(const Bundle& all, CardIndex freed) {
     if (seen[o.corner_id] < 2) continue;
     auto it = f.point_of.find(o.corner_id);
     if (it == f.point_of.end()) {
-      it = f.point_of.emplace(o.corner_id, f.bundle.points.push_back(all.bench_T_card[o.card] * o.p_card)).first;
+      it = f.point_of.emplace(o.corner_id, f.bundle.points.push_back(all.bench_T_card[o.card] * o.p_card))
+               .first;
       f.printed[o.corner_id] = o.p_card;
     }
     f.bundle.ties.push_back({o.photo, it->second, o.pixel, o.sd_px});

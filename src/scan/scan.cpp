@@ -53,7 +53,8 @@ Lens start_lens(const PhotoInfo& info, const std::optional<Lens>& given, bool& f
   return plain_lens(info.width, info.height, exif_focal_px(info));
 }
 
-std::vector<Candidate> read_photos(const std::filesystem::path& folder, const ScanOptions& options, Scan& scan) {
+std::vector<Candidate> read_photos(const std::filesystem::path& folder, const ScanOptions& options,
+                                   Scan& scan) {
   const std::vector<std::filesystem::path> paths = list_photos(folder);
   scan.quality.photos_given = static_cast<int>(paths.size());
   std::vector<std::optional<Candidate>> read(paths.size());
@@ -71,12 +72,14 @@ std::vector<Candidate> read_photos(const std::filesystem::path& folder, const Sc
   });
   std::vector<Candidate> out;
   for (std::size_t i = 0; i < paths.size(); ++i) {
-    if (read[i]) out.push_back(std::move(*read[i]));
-    else scan.left_out.push_back({paths[i].stem().string(), failed[i]});
+    if (read[i])
+      out.push_back(std::move(*read[i]));
+    else
+      scan.left_out.push_back({paths[i].stem().string(), failed[i]});
   }
   if (out.empty()) {
-    throw InputError(folder.string(), "none of its photos can be read (" + scan.left_out.front().photo + ": " +
-                                          scan.left_out.front().reason + ")");
+    throw InputError(folder.string(), "none of its photos can be read (" + scan.left_out.front().photo +
+                                          ": " + scan.left_out.front().reason + ")");
   }
   return out;
 }
@@ -102,7 +105,8 @@ LensVector lens_prior(const Lens& lens, bool from_file) {
     sd << 0.1 * lens.fx, 0.1 * lens.fx, 0.03 * size, 0.03 * size, 0.3, 0.5, 0.005, 0.005, 0.7;
     return sd;
   }
-  // The file's lens, loosened: another day's focusing and temperature move it by more than its own uncertainty.
+  // The file's lens, loosened: another day's focusing and temperature move it by more than its own
+  // uncertainty.
   sd << 0.003 * lens.fx, 0.003 * lens.fx, 0.001 * size, 0.001 * size, 0.005, 0.02, 0.0002, 0.0002, 0.03;
   return sd.cwiseMax(3 * lens.sd);
 }
@@ -135,10 +139,10 @@ Isometry3d level_T_bench(const Bundle& bundle) {
   return bench_T_level.inverse();
 }
 
-// Where features are worth looking for: the outline of a cylinder round the place the photos look at, less the
-// cards.
-cv::Mat search_mask(const Lens& lens, const Isometry3d& camera_T_bench, const Bundle& bundle, const Isometry3d& level_T_b,
-                    const Vector2d& aim_level, double radius, double height) {
+// Where features are worth looking for: the outline of a cylinder round the place the photos look at, less
+// the cards.
+cv::Mat search_mask(const Lens& lens, const Isometry3d& camera_T_bench, const Bundle& bundle,
+                    const Isometry3d& level_T_b, const Vector2d& aim_level, double radius, double height) {
   cv::Mat mask = cv::Mat::zeros(lens.height, lens.width, CV_8U);
   const Isometry3d camera_T_level = camera_T_bench * level_T_b.inverse();
   std::vector<cv::Point> hull, points;
@@ -157,7 +161,8 @@ cv::Mat search_mask(const Lens& lens, const Isometry3d& camera_T_bench, const Bu
   for (const Isometry3d& card : bundle.bench_T_card) {
     std::vector<cv::Point> sheet;
     for (const auto& [sx, sy] : {std::pair{-1, -1}, {1, -1}, {1, 1}, {-1, 1}}) {
-      const Vector2d uv = lens.project(camera_T_bench * (card * Vector3d(sx * kSheetWidthMm / 2, sy * kSheetHeightMm / 2, 0)));
+      const Vector2d uv = lens.project(camera_T_bench *
+                                       (card * Vector3d(sx * kSheetWidthMm / 2, sy * kSheetHeightMm / 2, 0)));
       if (!uv.allFinite()) break;
       sheet.emplace_back(static_cast<int>(uv.x()), static_cast<int>(uv.y()));
     }
@@ -192,8 +197,8 @@ void drop_lonely_points(Bundle& bundle) {
   std::erase_if(bundle.ties, [&](const TieObservation& o) { return seen[o.point.value] < 2; });
 }
 
-// Whether the photos' focal lengths differ by more than their uncertainty: then each keeps its own, otherwise one
-// focal length serves all, which leaves every pose better determined.
+// Whether the photos' focal lengths differ by more than their uncertainty: then each keeps its own, otherwise
+// one focal length serves all, which leaves every pose better determined.
 bool refocused(const Bundle& bundle, const BundleOptions& options) {
   // With the lens held: a focal length common to all photos is the lens's, only the differences count here.
   BundleOptions held = options;
@@ -216,9 +221,11 @@ bool refocused(const Bundle& bundle, const BundleOptions& options) {
 }
 
 // The whole adjustment on cards: groups, solves, throws out mistaken corners, solves again.
-BundleSummary adjust_cards(Bundle& bundle, BundleOptions& options, const std::vector<const Candidate*>& used) {
+BundleSummary adjust_cards(Bundle& bundle, BundleOptions& options,
+                           const std::vector<const Candidate*>& used) {
   group_lenses(bundle, used);
-  const bool from_file = std::all_of(used.begin(), used.end(), [](const Candidate* c) { return c->lens_from_file; });
+  const bool from_file =
+      std::all_of(used.begin(), used.end(), [](const Candidate* c) { return c->lens_from_file; });
   options.lens_prior_sd = lens_prior(bundle.lenses[LensIndex(0)], from_file);
   options.focus_prior_sd = 0;
   BundleSummary summary = adjust(bundle, options);
@@ -242,8 +249,9 @@ double median(std::vector<double> x) {
   return x[x.size() / 2];
 }
 
-std::vector<TiePhoto> features_of(const Bundle& bundle, const std::vector<const Candidate*>& used, const Plan& plan,
-                                  const Isometry3d& level, const Vector2d& aim, const ScanOptions& options) {
+std::vector<TiePhoto> features_of(const Bundle& bundle, const std::vector<const Candidate*>& used,
+                                  const Plan& plan, const Isometry3d& level, const Vector2d& aim,
+                                  const ScanOptions& options) {
   const double reach = plan.profile.points().back().x() + plan.tile_thickness_mm;
   const double height = plan.profile.points().front().y() + plan.tile_thickness_mm;
   std::vector<TiePhoto> photos(used.size());
@@ -277,14 +285,15 @@ Scan scan_photos(const std::filesystem::path& folder, const Plan& plan, const Sc
   scan.quality.check_line_given = options.check_line_mm.has_value();
   scan.quality.lens_given = options.lens.has_value();
   const double print_scale = options.check_line_mm.value_or(kCheckLineMm) / kCheckLineMm;
-  scan.quality.scale_sd =
-      options.check_line_mm ? kCaliperSd_mm / *options.check_line_mm : kUnmeasuredPrintSd;
+  scan.quality.scale_sd = options.check_line_mm ? kCaliperSd_mm / *options.check_line_mm : kUnmeasuredPrintSd;
   options.progress("reading the photos and looking for cards");
   const std::vector<Candidate> candidates = read_photos(folder, options, scan);
   std::vector<PhotoCards> photo_cards;
-  for (std::size_t i = 0; i < candidates.size(); ++i) photo_cards.push_back({i, candidates[i].lens, candidates[i].views});
+  for (std::size_t i = 0; i < candidates.size(); ++i)
+    photo_cards.push_back({i, candidates[i].lens, candidates[i].views});
   CardPoses poses = poses_from_cards(photo_cards, print_scale);
-  for (const LeftOutPhoto& out : poses.left_out) scan.left_out.push_back({candidates[out.photo].info.name, out.reason});
+  for (const LeftOutPhoto& out : poses.left_out)
+    scan.left_out.push_back({candidates[out.photo].info.name, out.reason});
   std::vector<const Candidate*> used;
   for (const std::size_t i : poses.photos) used.push_back(&candidates[i]);
   Bundle& bundle = poses.bundle;
@@ -309,7 +318,9 @@ Scan scan_photos(const std::filesystem::path& folder, const Plan& plan, const Sc
   const Isometry3d bowl_T_bench = bowl_T_level(seat) * level;
 
   options.progress("tying the photos together");
-  add_tracks(bundle, match_on_form(photos, {plan.profile, plan.tile_thickness_mm, bowl_T_bench}, options.threads), photos);
+  add_tracks(bundle,
+             match_on_form(photos, {plan.profile, plan.tile_thickness_mm, bowl_T_bench}, options.threads),
+             photos);
   for (int round = 0; round < 3; ++round) {
     summary = adjust(bundle, bundle_options);
     const std::size_t bad = reject_mistakes(bundle, bundle.ties, summary.tie_factor) +
@@ -328,8 +339,9 @@ Scan scan_photos(const std::filesystem::path& folder, const Plan& plan, const Sc
     photo.lens = lens_of_photo(bundle, PhotoIndex(i));
     photo.camera_T_bowl = bundle.camera_T_bench[PhotoIndex(i)] * bowl_T_bench.inverse();
     photo.covariance = covariances[PhotoIndex(i)];
-    const double distance = (photo.camera_T_bowl * Vector3d(0, 0, plan.profile.points().front().y() / 2)).norm() -
-                            plan.profile.points().back().x();
+    const double distance =
+        (photo.camera_T_bowl * Vector3d(0, 0, plan.profile.points().front().y() / 2)).norm() -
+        plan.profile.points().back().x();
     footprints.push_back(distance / photo.lens.fx);
     scan.photos.push_back(std::move(photo));
   }

@@ -1,9 +1,9 @@
 // From a folder of photos to measured cameras round a form.
 //
-// Frame `bowl`: axis z, rim plane z = 0, foot up; after scan_photos() the turn about the axis is arbitrary (it is
-// settled by the pattern of pieces, see surface/turn.h) and turn_scan() sets it. Millimetres; pixels in sensor
-// orientation. Scale comes from the printed cards and the measured check line.
-// Errors: InputError for files, MeasureError when the photos cannot be measured.
+// Frame `bowl`: axis z, rim plane z = 0, foot up; after scan_photos() the turn about the axis is arbitrary
+// (it is settled by the pattern of pieces, see surface/turn.h) and turn_scan() sets it. Millimetres; pixels
+// in sensor orientation. Scale comes from the printed cards and the measured check line. Errors: InputError
+// for files, MeasureError when the photos cannot be measured.
 #pragma once
 
 #include <Eigen/Geometry>
@@ -29,13 +29,15 @@ struct ScanOptions {
 
 struct ScannedPhoto {
   PhotoInfo info;
-  Lens lens;                          // of this photo: focusing applied
+  Lens lens;  // of this photo: focusing applied
   Eigen::Isometry3d camera_T_bowl;
   // Covariance of (rotation vector rad, translation mm, relative focal length), see scan/bundle.h.
   Eigen::Matrix<double, 7, 7> covariance = Eigen::Matrix<double, 7, 7>::Zero();
 
   Eigen::Vector3d centre() const { return camera_T_bowl.inverse().translation(); }
-  Eigen::Vector2d project(const Eigen::Vector3d& p_bowl) const { return lens.project(camera_T_bowl * p_bowl); }
+  Eigen::Vector2d project(const Eigen::Vector3d& p_bowl) const {
+    return lens.project(camera_T_bowl * p_bowl);
+  }
 };
 
 struct LeftOut {
@@ -44,11 +46,11 @@ struct LeftOut {
 
 struct ScanQuality {
   int photos_given = 0;
-  double reprojection_rms_px = 0;        // corners of the cards
+  double reprojection_rms_px = 0;  // corners of the cards
   double tie_rms_px = 0;
   std::size_t tie_points = 0;
-  double pixel_footprint_mm = 0;         // on the form, median over the photos
-  double scale_sd = 0;                   // relative
+  double pixel_footprint_mm = 0;  // on the form, median over the photos
+  double scale_sd = 0;            // relative
   bool check_line_given = false;
   bool lens_given = false;
   // Lengths between corners of each card not used for scale, against the card: largest error, and the longest
@@ -60,7 +62,7 @@ struct ScanQuality {
 struct Scan {
   IndexedVector<PhotoIndex, ScannedPhoto> photos;
   std::vector<LeftOut> left_out;
-  std::vector<Eigen::Vector3d> points;   // tie points on the pieces and the form, bowl frame
+  std::vector<Eigen::Vector3d> points;  // tie points on the pieces and the form, bowl frame
   ScanQuality quality;
 };
 

@@ -106,14 +106,16 @@ std::string write_scan(const Scan& scan) {
     for (int i = 0; i < 7; ++i) {
       for (int j = 0; j <= i; ++j) covariance.push_back(photo.covariance(i, j));
     }
-    root["photos"].push_back({{"name", photo.info.name},
-                              {"file", std::filesystem::absolute(photo.info.path).lexically_normal().string()},
-                              {"width", photo.lens.width},
-                              {"height", photo.lens.height},
-                              {"covariance", covariance}});
+    root["photos"].push_back(
+        {{"name", photo.info.name},
+         {"file", std::filesystem::absolute(photo.info.path).lexically_normal().string()},
+         {"width", photo.lens.width},
+         {"height", photo.lens.height},
+         {"covariance", covariance}});
   }
   root["left_out"] = Json::array();
-  for (const LeftOut& out : scan.left_out) root["left_out"].push_back({{"photo", out.photo}, {"reason", out.reason}});
+  for (const LeftOut& out : scan.left_out)
+    root["left_out"].push_back({{"photo", out.photo}, {"reason", out.reason}});
   root["quality"] = write_quality(scan.quality);
   root["points"] = Json::array();
   for (const Vector3d& p : scan.points) root["points"].push_back({p.x(), p.y(), p.z()});
@@ -121,7 +123,8 @@ std::string write_scan(const Scan& scan) {
 }
 
 Scan read_scan(const std::filesystem::path& folder) {
-  const std::string cameras_file = (folder / "cameras.json").string(), scan_file = (folder / "scan.json").string();
+  const std::string cameras_file = (folder / "cameras.json").string(),
+                    scan_file = (folder / "scan.json").string();
   const nlohmann::json cameras_json = read_json(cameras_file), scan_json = read_json(scan_file);
   const JsonNode cameras = JsonNode(cameras_json, cameras_file).at("photos");
   const JsonNode root(scan_json, scan_file);
@@ -137,7 +140,8 @@ Scan read_scan(const std::filesystem::path& folder) {
     photo.info.name = node.at("name").text(4096);
     const int w = node.at("width").integer(1, 100000), h = node.at("height").integer(1, 100000);
     if (photo.info.width != w || photo.info.height != h) node.fail("the photo has changed since the scan");
-    if (cameras.at(i).at("name").text(4096) != photo.info.name) cameras.at(i).fail("does not match scan.json");
+    if (cameras.at(i).at("name").text(4096) != photo.info.name)
+      cameras.at(i).fail("does not match scan.json");
     photo.camera_T_bowl = read_pose(cameras.at(i));
     photo.lens = read_lens_numbers(cameras.at(i), w, h);
     const std::vector<double> covariance = node.at("covariance").numbers(28);

@@ -1,9 +1,10 @@
-// A scan as files: cameras.json (what other programs may read) and scan.json (what the fit stage needs besides).
+// A scan as files: cameras.json (what other programs may read) and scan.json (what the fit stage needs
+// besides).
 //
 // cameras.json: { "photos": [ { "name", "rotation": 3x3 rows, "translation": mm, "fx" .. "p2" } ] },
 // p_camera = rotation * p_bowl + translation, sensor orientation, distortion in OpenCV's sense.
-// scan.json: { "format": "interstice-scan", "version": 1, "photos": [ { "name", "file": absolute path, "width",
-// "height", "covariance": 28 numbers (lower triangle, rows) } ], "left_out": [..], "quality": {..},
+// scan.json: { "format": "interstice-scan", "version": 1, "photos": [ { "name", "file": absolute path,
+// "width", "height", "covariance": 28 numbers (lower triangle, rows) } ], "left_out": [..], "quality": {..},
 // "points": [[x, y, z], ..] }.
 // Numbers are written with 17 digits, so reading gives the same values.
 #pragma once
@@ -17,8 +18,8 @@ namespace interstice {
 std::string write_cameras(const Scan& scan);
 std::string write_scan(const Scan& scan);
 
-// Reads both files of a scan folder. Throws InputError naming file, place and fault, also when a photo the scan
-// needs is gone.
+// Reads both files of a scan folder. Throws InputError naming file, place and fault, also when a photo the
+// scan needs is gone.
 Scan read_scan(const std::filesystem::path& folder);
 
 }  // namespace interstice

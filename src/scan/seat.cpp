@@ -14,8 +14,9 @@ using Eigen::Vector3d;
 
 namespace {
 
-constexpr double kInlier_mm = 2.0;        // pieces lift and tilt by about a millimetre
-constexpr double kFacePriorSd_mm = 1.0;   // flat faces on a curved form: their points lie a little higher than the stock
+constexpr double kInlier_mm = 2.0;  // pieces lift and tilt by about a millimetre
+constexpr double kFacePriorSd_mm =
+    1.0;  // flat faces on a curved form: their points lie a little higher than the stock
 constexpr std::size_t kLeastPoints = 30;
 
 struct Meridian {  // height above the form for (r, z), tabulated once: the search asks for it very often
@@ -29,7 +30,8 @@ double off_surface(double height, double thickness) {
   return std::abs(height) < std::abs(to_face) ? height : to_face;
 }
 
-std::size_t explained(const std::vector<Vector3d>& points, const Meridian& m, double thickness, const Vector2d& axis) {
+std::size_t explained(const std::vector<Vector3d>& points, const Meridian& m, double thickness,
+                      const Vector2d& axis) {
   std::size_t n = 0;
   for (const Vector3d& p : points) {
     const double h = m.height(Vector3d(p.x() - axis.x(), p.y() - axis.y(), p.z()));
@@ -38,7 +40,9 @@ std::size_t explained(const std::vector<Vector3d>& points, const Meridian& m, do
   return n;
 }
 
-Vector3d to_form(const double* seat, const Vector3d& p) { return {p.x() - seat[0], p.y() - seat[1], p.z()}; }
+Vector3d to_form(const double* seat, const Vector3d& p) {
+  return {p.x() - seat[0], p.y() - seat[1], p.z()};
+}
 
 struct HeightCost {
   Vector3d p;
@@ -58,8 +62,8 @@ struct SeatPrior {
   }
 };
 
-Vector2d coarse_axis(const std::vector<Vector3d>& points, const Meridian& m, double thickness, const Vector2d& near,
-                     double radius) {
+Vector2d coarse_axis(const std::vector<Vector3d>& points, const Meridian& m, double thickness,
+                     const Vector2d& near, double radius) {
   Vector2d best = near;
   std::size_t best_count = 0;
   double span = radius;
@@ -83,7 +87,8 @@ Vector2d coarse_axis(const std::vector<Vector3d>& points, const Meridian& m, dou
 
 }  // namespace
 
-Seat find_seat(const std::vector<Vector3d>& points, const Profile& profile, double thickness_mm, const Vector2d& near) {
+Seat find_seat(const std::vector<Vector3d>& points, const Profile& profile, double thickness_mm,
+               const Vector2d& near) {
   const double radius = profile.points().back().x();
   std::vector<Vector3d> high;
   for (const Vector3d& p : points) {
@@ -122,7 +127,8 @@ Seat find_seat(const std::vector<Vector3d>& points, const Profile& profile, doub
   seat.share = high.empty() ? 0 : static_cast<double>(seat.points) / static_cast<double>(high.size());
   if (seat.points < kLeastPoints) {
     throw MeasureError(
-        "the form was not found on the bench; check that the plan is the one of this form and that the photos "
+        "the form was not found on the bench; check that the plan is the one of this form and that the "
+        "photos "
         "show it sharply from all round");
   }
   return seat;

@@ -1,10 +1,10 @@
 // Where the form stands on the bench.
 //
-// The form is a surface of revolution of known meridian standing rim down. Its axis is found from points measured
-// on it: most lie on the pieces' faces (about the stock's thickness above the form) or on the bare form (height 0);
-// bench and background points lie elsewhere and must not count. Frame `bench_level`: z = 0 in the plane of the
-// cards, z up. The turn about the axis is not found here (the pattern of pieces settles it later).
-// The form stands on its rim: its axis is taken upright on the bench and its rim plane on it.
+// The form is a surface of revolution of known meridian standing rim down. Its axis is found from points
+// measured on it: most lie on the pieces' faces (about the stock's thickness above the form) or on the bare
+// form (height 0); bench and background points lie elsewhere and must not count. Frame `bench_level`: z = 0
+// in the plane of the cards, z up. The turn about the axis is not found here (the pattern of pieces settles
+// it later). The form stands on its rim: its axis is taken upright on the bench and its rim plane on it.
 // Errors: MeasureError when no place on the bench explains enough points.
 #pragma once
 

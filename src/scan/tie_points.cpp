@@ -19,11 +19,11 @@ using Eigen::Vector3d;
 namespace {
 
 constexpr double kEpipolar_px = 2.5;
-constexpr double kRatio = 0.85;        // best over second-best descriptor distance, unguided
-constexpr double kGuidedRatio = 0.92;  // among the few candidates that geometry allows
-constexpr double kMeet_mm = 5.0;       // how far apart, on the map, one spot may seem in two photos
-constexpr double kMaxAngle = 0.75;     // rad between the views of a pair: beyond, patches look too different
-constexpr double kMaxDescriptor = 0.9; // RootSIFT distance above which two patches have nothing in common
+constexpr double kRatio = 0.85;         // best over second-best descriptor distance, unguided
+constexpr double kGuidedRatio = 0.92;   // among the few candidates that geometry allows
+constexpr double kMeet_mm = 5.0;        // how far apart, on the map, one spot may seem in two photos
+constexpr double kMaxAngle = 0.75;      // rad between the views of a pair: beyond, patches look too different
+constexpr double kMaxDescriptor = 0.9;  // RootSIFT distance above which two patches have nothing in common
 
 struct Rays {
   Vector3d centre;
@@ -53,8 +53,9 @@ double epipolar_px(const TiePhoto& b, const Vector3d& centre_a, const Vector3d& 
   return std::abs(d.x() * (pixel_b - p).y() - d.y() * (pixel_b - p).x()) / d.norm();
 }
 
-std::vector<std::pair<std::size_t, std::size_t>> neighbour_pairs(const std::vector<Rays>& rays, const Vector3d& aim,
-                                                                 double max_angle, std::size_t most) {
+std::vector<std::pair<std::size_t, std::size_t>> neighbour_pairs(const std::vector<Rays>& rays,
+                                                                 const Vector3d& aim, double max_angle,
+                                                                 std::size_t most) {
   std::set<std::pair<std::size_t, std::size_t>> pairs;
   for (std::size_t i = 0; i < rays.size(); ++i) {
     std::vector<std::pair<double, std::size_t>> others;
@@ -65,7 +66,8 @@ std::vector<std::pair<std::size_t, std::size_t>> neighbour_pairs(const std::vect
       if (angle < max_angle && angle > 0.02) others.emplace_back(angle, j);
     }
     std::sort(others.begin(), others.end());
-    for (std::size_t k = 0; k < std::min(most, others.size()); ++k) pairs.insert(std::minmax(i, others[k].second));
+    for (std::size_t k = 0; k < std::min(most, others.size()); ++k)
+      pairs.insert(std::minmax(i, others[k].second));
   }
   return {pairs.begin(), pairs.end()};
 }
@@ -130,14 +132,17 @@ struct Best {
       second = std::min(second, d);
     }
   }
-  bool good() const { return index != SIZE_MAX && distance < kMaxDescriptor && distance < kGuidedRatio * second; }
+  bool good() const {
+    return index != SIZE_MAX && distance < kMaxDescriptor && distance < kGuidedRatio * second;
+  }
 };
 
 using Match = std::pair<std::size_t, std::size_t>;
 
 // Mutual best matches of two photos at one height.
-std::vector<Match> match_pair(const TiePhoto& a, const TiePhoto& b, const Rays& ra, const std::vector<MapKey>& ka,
-                              const std::vector<MapKey>& kb, const Cells& cells_b, const Eigen::Isometry3d& bench_T_bowl) {
+std::vector<Match> match_pair(const TiePhoto& a, const TiePhoto& b, const Rays& ra,
+                              const std::vector<MapKey>& ka, const std::vector<MapKey>& kb,
+                              const Cells& cells_b, const Eigen::Isometry3d& bench_T_bowl) {
   std::vector<Best> best_b(kb.size());
   std::vector<Best> best_a(ka.size());
   for (std::size_t i = 0; i < ka.size(); ++i) {
@@ -198,7 +203,8 @@ bool finish_track(Track& track, const std::vector<TiePhoto>& photos, const std::
   if (widest > std::cos(0.06)) return false;
   track.p_bench = intersect_rays(origins, directions);
   for (const auto& [p, f] : track.features) {
-    const Vector2d r = photos[p].lens.project(photos[p].camera_T_bench * track.p_bench) - photos[p].features.pixel[f];
+    const Vector2d r =
+        photos[p].lens.project(photos[p].camera_T_bench * track.p_bench) - photos[p].features.pixel[f];
     if (!(r.norm() < 2 * kEpipolar_px)) return false;
   }
   return true;
@@ -217,7 +223,8 @@ Vector3d intersect_rays(const std::vector<Vector3d>& origins, const std::vector<
   return a.ldlt().solve(b);
 }
 
-Vector3d ray_to_height(const Profile& profile, const Vector3d& origin, const Vector3d& ray, double height_mm) {
+Vector3d ray_to_height(const Profile& profile, const Vector3d& origin, const Vector3d& ray,
+                       double height_mm) {
   // The form lies within a sphere about the middle of its axis; march from where the ray enters it.
   const double top = profile.points().front().y() + height_mm;
   double reach = 0;
@@ -269,7 +276,8 @@ std::vector<Track> match_on_form(const std::vector<TiePhoto>& photos, const Form
   const std::vector<Rays> rays = rays_of(photos);
   const double levels[2] = {form.thickness_mm, 0.0};
   std::vector<std::vector<MapKey>> keys(2 * photos.size());
-  parallel_for(keys.size(), threads, [&](std::size_t n) { keys[n] = keys_at(rays[n / 2], form, levels[n % 2]); });
+  parallel_for(keys.size(), threads,
+               [&](std::size_t n) { keys[n] = keys_at(rays[n / 2], form, levels[n % 2]); });
   std::vector<Cells> cells;
   for (const auto& k : keys) cells.emplace_back(k, kMeet_mm);
   const Eigen::Isometry3d bench_T_bowl = form.bowl_T_bench.inverse();

@@ -1,10 +1,9 @@
 // Tie points: the same spot of wood found in several photos, once the photos' poses are known from the cards.
 //
-// Two passes. Without a form: neighbouring photos are matched by descriptor and checked against the epipolar line;
-// enough to find where the form stands. With a form: every feature is carried along its ray to the form (bare, or
-// at the faces' height), and only features that meet within a few millimetres are compared; repeating grain then
-// does little harm.
-// Frame `bench`, mm. Deterministic.
+// Two passes. Without a form: neighbouring photos are matched by descriptor and checked against the epipolar
+// line; enough to find where the form stands. With a form: every feature is carried along its ray to the form
+// (bare, or at the faces' height), and only features that meet within a few millimetres are compared;
+// repeating grain then does little harm. Frame `bench`, mm. Deterministic.
 #pragma once
 
 #include <Eigen/Geometry>
@@ -41,10 +40,11 @@ struct Track {
 std::vector<Track> match_on_form(const std::vector<TiePhoto>& photos, const FormOnBench& form, int threads);
 
 // Least-squares intersection of rays (midpoint form); rays are unit vectors.
-Eigen::Vector3d intersect_rays(const std::vector<Eigen::Vector3d>& origins, const std::vector<Eigen::Vector3d>& rays);
+Eigen::Vector3d intersect_rays(const std::vector<Eigen::Vector3d>& origins,
+                               const std::vector<Eigen::Vector3d>& rays);
 
 // Where a ray first reaches the given height above the form, or NaN. Frames alike.
-Eigen::Vector3d ray_to_height(const Profile& profile, const Eigen::Vector3d& origin, const Eigen::Vector3d& ray,
-                              double height_mm);
+Eigen::Vector3d ray_to_height(const Profile& profile, const Eigen::Vector3d& origin,
+                              const Eigen::Vector3d& ray, double height_mm);
 
 }  // namespace interstice

@@ -41,7 +41,9 @@ void write_cloud(const Surface& surface, const Plan& plan, const std::filesystem
   open3d::geometry::PointCloud cloud;
   const MapGrid& grid = surface.ortho_grid;
   const double d = grid.step_mm;
-  const auto lifted = [&](const Vector2d& uv) { return plan.profile.point(uv, height_at(surface.heights, uv)); };
+  const auto lifted = [&](const Vector2d& uv) {
+    return plan.profile.point(uv, height_at(surface.heights, uv));
+  };
   for (int row = 0; row < grid.side(); ++row) {
     for (int column = 0; column < grid.side(); ++column) {
       const Vector2d uv = grid.uv(column, row);
@@ -60,7 +62,8 @@ void write_cloud(const Surface& surface, const Plan& plan, const std::filesystem
     }
   }
   open3d::utility::SetVerbosityLevel(open3d::utility::VerbosityLevel::Error);
-  if (!open3d::io::WritePointCloudToPLY(path.string(), cloud, open3d::io::WritePointCloudOption(false, false, false, {}))) {
+  if (!open3d::io::WritePointCloudToPLY(path.string(), cloud,
+                                        open3d::io::WritePointCloudOption(false, false, false, {}))) {
     throw InputError(path.string(), "cannot be written");
   }
 }

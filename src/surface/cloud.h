@@ -8,8 +8,8 @@
 
 namespace interstice {
 
-// One point a cell of the ortho picture where a height is known nearby; bowl frame, mm. Throws InputError when the
-// file cannot be written.
+// One point a cell of the ortho picture where a height is known nearby; bowl frame, mm. Throws InputError
+// when the file cannot be written.
 void write_cloud(const Surface& surface, const Plan& plan, const std::filesystem::path& path);
 
 }  // namespace interstice

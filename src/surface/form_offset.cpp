@@ -13,13 +13,13 @@ using Eigen::Vector3d;
 
 namespace {
 
-constexpr double kMargin_mm = 3.0;      // inside the planned outline: pieces are shifted by a millimetre or two
+constexpr double kMargin_mm = 3.0;  // inside the planned outline: pieces are shifted by a millimetre or two
 constexpr double kPrior_mm = 1.0;
-constexpr double kNear_mm = 3.0;        // a cell belongs to a face or the bare form only if it lies this near
+constexpr double kNear_mm = 3.0;  // a cell belongs to a face or the bare form only if it lies this near
 constexpr std::size_t kLeastCells = 30;
-constexpr double kPieceSd_mm = 0.4;     // lift and tilt of single pieces
-// Hot glue leaves a film under a piece (common practice, no source); what faces stand higher than the drawing by this
-// is taken for glue, the rest for the form.
+constexpr double kPieceSd_mm = 0.4;  // lift and tilt of single pieces
+// Hot glue leaves a film under a piece (common practice, no source); what faces stand higher than the drawing
+// by this is taken for glue, the rest for the form.
 constexpr double kGlueFilm_mm = 0.2;
 
 struct Difference {
@@ -44,7 +44,8 @@ std::vector<FaceCell> face_cells(const Plan& plan, TileIndex tile, const MapGrid
   }
   std::vector<FaceCell> cells;
   for (int row = std::max(0, int(low.y())); row <= std::min(grid.side() - 1, int(high.y()) + 1); ++row) {
-    for (int column = std::max(0, int(low.x())); column <= std::min(grid.side() - 1, int(high.x()) + 1); ++column) {
+    for (int column = std::max(0, int(low.x())); column <= std::min(grid.side() - 1, int(high.x()) + 1);
+         ++column) {
       const Vector2d uv = grid.uv(column, row);
       const Vector3d base = plan.profile.point(uv), up = plan.profile.normal(uv);
       const double along = up.dot(face.frame.normal);

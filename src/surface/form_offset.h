@@ -1,9 +1,10 @@
 // How far the form as it stands lies off its drawing, along its normals.
 //
-// Told by the measured heights: bare form lies at height 0 of the drawing where it is true, faces at their planned
-// height; a hand-turned form is up to about a millimetre off. The offset is a smooth function of the distance from
-// the pole (a quadratic, held towards 0 by a prior of that millimetre), fitted robustly. Glue under the pieces cannot
-// be told from a form that is too large where no bare form shows: a usual film is allowed for.
+// Told by the measured heights: bare form lies at height 0 of the drawing where it is true, faces at their
+// planned height; a hand-turned form is up to about a millimetre off. The offset is a smooth function of the
+// distance from the pole (a quadratic, held towards 0 by a prior of that millimetre), fitted robustly. Glue
+// under the pieces cannot be told from a form that is too large where no bare form shows: a usual film is
+// allowed for.
 #pragma once
 
 #include <vector>

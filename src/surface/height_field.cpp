@@ -20,8 +20,8 @@ constexpr int kSide = 5;  // samples along a patch's side
 constexpr int kSamples = kSide * kSide;
 using Patch = std::array<float, kSamples>;
 
-// Where a patch lands in a photo, to first order: pixel = at + i * dx + j * dy. Patches are a few millimetres at
-// hundreds of millimetres: the curvature of the projection is far below a pixel.
+// Where a patch lands in a photo, to first order: pixel = at + i * dx + j * dy. Patches are a few millimetres
+// at hundreds of millimetres: the curvature of the projection is far below a pixel.
 struct Landing {
   Vector2d at, dx, dy;
 };
@@ -29,7 +29,8 @@ struct Landing {
 Landing land(const ScannedPhoto& photo, const Picture& picture, const Vector3d& p, const Vector3d& ex,
              const Vector3d& ey, double step) {
   const Vector2d at = picture.from_photo(photo.project(p));
-  return {at, picture.from_photo(photo.project(p + step * ex)) - at, picture.from_photo(photo.project(p + step * ey)) - at};
+  return {at, picture.from_photo(photo.project(p + step * ex)) - at,
+          picture.from_photo(photo.project(p + step * ey)) - at};
 }
 
 // Fills a zero-mean unit-length patch; false where it leaves the picture or is flat.
@@ -38,7 +39,8 @@ bool fill(const cv::Mat& grey, const Landing& l, Patch& patch) {
   for (int j = 0; j < kSide; ++j) {
     for (int i = 0; i < kSide; ++i) {
       const double a = i - (kSide - 1) / 2.0, b = j - (kSide - 1) / 2.0;
-      const float v = sample(grey, l.at.x() + a * l.dx.x() + b * l.dy.x(), l.at.y() + a * l.dx.y() + b * l.dy.y());
+      const float v =
+          sample(grey, l.at.x() + a * l.dx.x() + b * l.dy.x(), l.at.y() + a * l.dx.y() + b * l.dy.y());
       if (std::isnan(v)) return false;
       patch[static_cast<std::size_t>(j * kSide + i)] = v;
       sum += v;
@@ -81,8 +83,10 @@ void agreement_of_row(int row, const Scan& scan, const IndexedVector<PhotoIndex,
       int n = 0;
       for (const PhotoIndex photo : views) {
         Patch patch;
-        if (!fill(pictures[photo].grey, land(scan.photos[photo], pictures[photo], p, ex, ey, step), patch)) continue;
-        for (int s = 0; s < kSamples; ++s) sum[static_cast<std::size_t>(s)] += patch[static_cast<std::size_t>(s)];
+        if (!fill(pictures[photo].grey, land(scan.photos[photo], pictures[photo], p, ex, ey, step), patch))
+          continue;
+        for (int s = 0; s < kSamples; ++s)
+          sum[static_cast<std::size_t>(s)] += patch[static_cast<std::size_t>(s)];
         ++n;
       }
       levels[k].at<float>(row, column) = mean_correlation(sum, n);
@@ -100,13 +104,15 @@ void pick_best(const std::vector<cv::Mat>& levels, const HeightOptions& options,
       }
       const float top = levels[best].at<float>(row, column);
       field.agreement.at<float>(row, column) = top;
-      if (top < static_cast<float>(options.least_agreement) || best == 0 || best + 1 == levels.size()) continue;
-      const double a = static_cast<double>(levels[best - 1].at<float>(row, column)), b = static_cast<double>(top),
+      if (top < static_cast<float>(options.least_agreement) || best == 0 || best + 1 == levels.size())
+        continue;
+      const double a = static_cast<double>(levels[best - 1].at<float>(row, column)),
+                   b = static_cast<double>(top),
                    c = static_cast<double>(levels[best + 1].at<float>(row, column));
       const double curve = a - 2 * b + c;
       const double shift = curve < -1e-6 ? std::clamp(0.5 * (a - c) / curve, -0.5, 0.5) : 0.0;
-      field.height.at<float>(row, column) = static_cast<float>(
-          options.lowest_mm + (static_cast<double>(best) + shift) * options.step_mm);
+      field.height.at<float>(row, column) =
+          static_cast<float>(options.lowest_mm + (static_cast<double>(best) + shift) * options.step_mm);
     }
   }
 }
@@ -119,7 +125,8 @@ HeightField sweep_heights(const Scan& scan, const IndexedVector<PhotoIndex, Pict
   field.grid = grid;
   field.height = cv::Mat(grid.side(), grid.side(), CV_32F, cv::Scalar(NAN));
   field.agreement = cv::Mat(grid.side(), grid.side(), CV_32F, cv::Scalar(-1));
-  const auto count = static_cast<std::size_t>(std::floor((options.highest_mm - options.lowest_mm) / options.step_mm)) + 1;
+  const auto count =
+      static_cast<std::size_t>(std::floor((options.highest_mm - options.lowest_mm) / options.step_mm)) + 1;
   std::vector<cv::Mat> levels(count);
   for (cv::Mat& level : levels) level = cv::Mat(grid.side(), grid.side(), CV_32F, cv::Scalar(-1));
   parallel_for(static_cast<std::size_t>(grid.side()), options.threads, [&](std::size_t row) {

@@ -1,9 +1,9 @@
 // The dense surface: heights above the form on the map, by comparing photos.
 //
-// At every map cell a small patch parallel to the form is lifted through a range of heights; where the photos that
-// see it agree best (mean normalised correlation over all pairs of views) lies the surface. Agreement is pooled
-// over a neighbourhood, the best height refined by a parabola. Cells without texture or views stay unknown.
-// Frame `bowl` of the scan; the map's theta is that of the scan, whatever its turn.
+// At every map cell a small patch parallel to the form is lifted through a range of heights; where the photos
+// that see it agree best (mean normalised correlation over all pairs of views) lies the surface. Agreement is
+// pooled over a neighbourhood, the best height refined by a parabola. Cells without texture or views stay
+// unknown. Frame `bowl` of the scan; the map's theta is that of the scan, whatever its turn.
 #pragma once
 
 #include <opencv2/core/mat.hpp>
@@ -17,10 +17,10 @@ namespace interstice {
 
 struct HeightOptions {
   double lowest_mm = -2, highest_mm = 20, step_mm = 0.5;
-  double patch_mm = 3.0;        // side of the patch compared
-  double pool_mm = 3.0;         // side of the neighbourhood over which agreement is pooled
+  double patch_mm = 3.0;  // side of the patch compared
+  double pool_mm = 3.0;   // side of the neighbourhood over which agreement is pooled
   std::size_t views = 5;
-  double least_agreement = 0.2; // correlation below which a cell stays unknown
+  double least_agreement = 0.2;  // correlation below which a cell stays unknown
   int threads = 0;
 };
 

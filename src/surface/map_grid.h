@@ -1,7 +1,7 @@
 // A square grid on the map of the form.
 //
-// Cell (column, row) has its centre at u = (column - centre) * step, v = (centre - row) * step: u to the right, v
-// up, the pole in the middle cell. Values are CV_32F with NaN where nothing is known.
+// Cell (column, row) has its centre at u = (column - centre) * step, v = (centre - row) * step: u to the
+// right, v up, the pole in the middle cell. Values are CV_32F with NaN where nothing is known.
 #pragma once
 
 #include <Eigen/Core>

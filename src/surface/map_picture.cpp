@@ -9,8 +9,8 @@ namespace interstice {
 using Eigen::Vector2d;
 using Eigen::Vector3d;
 
-std::vector<PhotoIndex> views_of(const Scan& scan, const Vector3d& p, const Vector3d& normal, std::size_t most,
-                                 double least_cosine) {
+std::vector<PhotoIndex> views_of(const Scan& scan, const Vector3d& p, const Vector3d& normal,
+                                 std::size_t most, double least_cosine) {
   std::vector<std::pair<double, PhotoIndex>> seen;
   for (std::size_t i = 0; i < scan.photos.size(); ++i) {
     const ScannedPhoto& photo = scan.photos[PhotoIndex(i)];
@@ -26,8 +26,9 @@ std::vector<PhotoIndex> views_of(const Scan& scan, const Vector3d& p, const Vect
   return out;
 }
 
-cv::Mat map_picture(const Scan& scan, const IndexedVector<PhotoIndex, Picture>& pictures, const Profile& profile,
-                    const MapGrid& grid, double height_mm, const cv::Mat& heights, std::size_t most, int threads) {
+cv::Mat map_picture(const Scan& scan, const IndexedVector<PhotoIndex, Picture>& pictures,
+                    const Profile& profile, const MapGrid& grid, double height_mm, const cv::Mat& heights,
+                    std::size_t most, int threads) {
   cv::Mat out(grid.side(), grid.side(), CV_32FC3, cv::Scalar::all(NAN));
   const double limit = profile.length() + 2;
   parallel_for(static_cast<std::size_t>(grid.side()), threads, [&](std::size_t r) {

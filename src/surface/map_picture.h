@@ -10,14 +10,15 @@
 
 namespace interstice {
 
-// Photos that see a point of the surface well: on the camera's side of the surface, in frame, no hill of the form
-// between; best (most square-on) first, at most `most`.
+// Photos that see a point of the surface well: on the camera's side of the surface, in frame, no hill of the
+// form between; best (most square-on) first, at most `most`.
 std::vector<PhotoIndex> views_of(const Scan& scan, const Eigen::Vector3d& p, const Eigen::Vector3d& normal,
                                  std::size_t most, double least_cosine = 0.35);
 
-// CV_32FC3 (B G R, 0 to 255), NaN where no photo sees the surface: the surface at `height_mm` (a number, or a grid
-// of heights when `heights` is not empty) above the form, mean of the best `most` views.
-cv::Mat map_picture(const Scan& scan, const IndexedVector<PhotoIndex, Picture>& pictures, const Profile& profile,
-                    const MapGrid& grid, double height_mm, const cv::Mat& heights, std::size_t most, int threads);
+// CV_32FC3 (B G R, 0 to 255), NaN where no photo sees the surface: the surface at `height_mm` (a number, or a
+// grid of heights when `heights` is not empty) above the form, mean of the best `most` views.
+cv::Mat map_picture(const Scan& scan, const IndexedVector<PhotoIndex, Picture>& pictures,
+                    const Profile& profile, const MapGrid& grid, double height_mm, const cv::Mat& heights,
+                    std::size_t most, int threads);
 
 }  // namespace interstice

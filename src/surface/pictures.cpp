@@ -13,13 +13,15 @@ cv::Mat reduced(const cv::Mat& picture, int factor) {
   if (factor == 1) return picture;
   const cv::Rect whole(0, 0, picture.cols / factor * factor, picture.rows / factor * factor);
   cv::Mat small;
-  cv::resize(picture(whole), small, cv::Size(picture.cols / factor, picture.rows / factor), 0, 0, cv::INTER_AREA);
+  cv::resize(picture(whole), small, cv::Size(picture.cols / factor, picture.rows / factor), 0, 0,
+             cv::INTER_AREA);
   return small;
 }
 
 }  // namespace
 
-IndexedVector<PhotoIndex, Picture> read_pictures(const Scan& scan, double footprint_mm, bool colour, int threads) {
+IndexedVector<PhotoIndex, Picture> read_pictures(const Scan& scan, double footprint_mm, bool colour,
+                                                 int threads) {
   IndexedVector<PhotoIndex, Picture> out(scan.photos.size());
   const double full = std::max(1e-3, scan.quality.pixel_footprint_mm);
   const int factor = std::clamp(static_cast<int>(footprint_mm / full), 1, 16);

@@ -20,9 +20,10 @@ struct Picture {
   }
 };
 
-// Pictures of all photos of a scan with a footprint of at most `footprint_mm` where the factor allows (1: full
-// size). Throws PhotoError when a photo can no longer be read.
-IndexedVector<PhotoIndex, Picture> read_pictures(const Scan& scan, double footprint_mm, bool colour, int threads);
+// Pictures of all photos of a scan with a footprint of at most `footprint_mm` where the factor allows (1:
+// full size). Throws PhotoError when a photo can no longer be read.
+IndexedVector<PhotoIndex, Picture> read_pictures(const Scan& scan, double footprint_mm, bool colour,
+                                                 int threads);
 
 // Bilinear value of a single-channel 8-bit picture; NaN outside.
 inline float sample(const cv::Mat& grey, double x, double y) {

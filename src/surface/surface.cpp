@@ -15,8 +15,8 @@ namespace {
 constexpr double kDenseFootprint_mm = 0.6;
 // Highest a face may stand over the stock's thickness: flat faces over a round form, pieces lifted by glue.
 constexpr double kHeadroom_mm = 5.0;
-// The right turn must stand out of the others: chance maxima of a smooth curve over a full turn stay under three
-// standard deviations.
+// The right turn must stand out of the others: chance maxima of a smooth curve over a full turn stay under
+// three standard deviations.
 constexpr double kLeastClearance = 3.0;
 
 }  // namespace
@@ -47,12 +47,13 @@ Surface build_surface(Scan& scan, const Plan& plan, const SurfaceOptions& option
   options.progress("laying the photos out on the form");
   const auto pictures = read_pictures(scan, kDenseFootprint_mm, true, options.threads);
   const MapGrid grid = MapGrid::covering(plan.profile.length() + 2, options.grid_mm);
-  const cv::Mat flat = map_picture(scan, pictures, plan.profile, grid, plan.tile_thickness_mm + 0.5, {}, 2,
-                                   options.threads);
+  const cv::Mat flat =
+      map_picture(scan, pictures, plan.profile, grid, plan.tile_thickness_mm + 0.5, {}, 2, options.threads);
   surface.turn = find_turn(flat, grid, plan, plan.tile_thickness_mm);
   if (surface.turn.clearance < kLeastClearance) {
     throw MeasureError(
-        "the plan's pattern was not found on the form; check that this is the form's plan and photograph it from "
+        "the plan's pattern was not found on the form; check that this is the form's plan and photograph it "
+        "from "
         "all round, also from above");
   }
   turn_scan(scan, surface.turn.angle);
@@ -77,7 +78,8 @@ Surface build_surface(Scan& scan, const Plan& plan, const SurfaceOptions& option
     }
   }
   cv::remap(filled, fine, columns, rows, cv::INTER_LINEAR, cv::BORDER_REPLICATE);
-  const cv::Mat colours = map_picture(scan, pictures, plan.profile, surface.ortho_grid, 0, fine, 1, options.threads);
+  const cv::Mat colours =
+      map_picture(scan, pictures, plan.profile, surface.ortho_grid, 0, fine, 1, options.threads);
   colours.convertTo(surface.ortho, CV_8UC3);
   return surface;
 }

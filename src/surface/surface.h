@@ -1,7 +1,8 @@
-// The surface stage as one call: the pattern's turn, dense heights, the form as it truly is, pictures on the map.
+// The surface stage as one call: the pattern's turn, dense heights, the form as it truly is, pictures on the
+// map.
 //
-// Frame `bowl`: after build_surface() the scan is turned so that the plan's labels lie where the plan draws them.
-// Errors: MeasureError when the plan's pattern is not on the form.
+// Frame `bowl`: after build_surface() the scan is turned so that the plan's labels lie where the plan draws
+// them. Errors: MeasureError when the plan's pattern is not on the form.
 #pragma once
 
 #include <functional>
@@ -17,10 +18,10 @@
 namespace interstice {
 
 struct Surface {
-  Profile form;          // the plan's profile moved to where the form was measured to be
-  HeightField heights;   // over the plan's profile, in the turned frame
+  Profile form;         // the plan's profile moved to where the form was measured to be
+  HeightField heights;  // over the plan's profile, in the turned frame
   MapGrid ortho_grid;
-  cv::Mat ortho;         // CV_8UC3, true-ortho picture: every cell coloured where its own height puts it
+  cv::Mat ortho;  // CV_8UC3, true-ortho picture: every cell coloured where its own height puts it
   Turn turn;
 };
 
@@ -33,8 +34,8 @@ struct SurfaceOptions {
 
 Surface build_surface(Scan& scan, const Plan& plan, const SurfaceOptions& options);
 
-// Heights without holes: unknown cells take the mean of their surroundings (the piece's thickness where nothing is
-// near). For pictures and the cloud, not for measuring.
+// Heights without holes: unknown cells take the mean of their surroundings (the piece's thickness where
+// nothing is near). For pictures and the cloud, not for measuring.
 cv::Mat filled_heights(const HeightField& field, double fallback_mm);
 
 }  // namespace interstice

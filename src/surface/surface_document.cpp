@@ -62,10 +62,12 @@ Surface read_surface(const fs::path& folder) {
   if (root.at("format").text() != "interstice-surface") root.at("format").fail("this is not a surface file");
   if (root.at("version").number() != 1) root.at("version").fail("only version 1 is understood");
   Surface surface;
-  surface.turn = {root.at("turn_deg").number(-1e4, 1e4) * std::numbers::pi / 180, root.at("explained").number(),
-                  root.at("clearance").number()};
-  surface.heights.grid = {root.at("grid_step_mm").number(0.01, 100), root.at("grid_centre").integer(1, 20000)};
-  surface.ortho_grid = {root.at("ortho_step_mm").number(0.01, 100), root.at("ortho_centre").integer(1, 20000)};
+  surface.turn = {root.at("turn_deg").number(-1e4, 1e4) * std::numbers::pi / 180,
+                  root.at("explained").number(), root.at("clearance").number()};
+  surface.heights.grid = {root.at("grid_step_mm").number(0.01, 100),
+                          root.at("grid_centre").integer(1, 20000)};
+  surface.ortho_grid = {root.at("ortho_step_mm").number(0.01, 100),
+                        root.at("ortho_centre").integer(1, 20000)};
   std::vector<Eigen::Vector2d> profile;
   const JsonNode points = root.at("form_profile");
   for (std::size_t i = 0; i < points.size(); ++i) {

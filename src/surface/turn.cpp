@@ -24,7 +24,9 @@ cv::Mat regions_of(const Plan& plan, const MapGrid& grid, double height_mm, bool
     const PieceFace face = planned_face(plan, TileIndex(t));
     std::vector<cv::Point2f> outline;
     for (const Vector2d& p : face.outline) {
-      const Vector2d uv = plan.profile.locate(face.frame.lift(p) + (height_mm - plan.tile_thickness_mm) * face.frame.normal).uv;
+      const Vector2d uv =
+          plan.profile.locate(face.frame.lift(p) + (height_mm - plan.tile_thickness_mm) * face.frame.normal)
+              .uv;
       const Vector2d cell = grid.cell(mirrored ? Vector2d(uv.x(), -uv.y()) : uv);
       outline.emplace_back(static_cast<float>(cell.x()), static_cast<float>(cell.y()));
     }
@@ -44,8 +46,8 @@ struct Sample {
   cv::Vec3f colour;
 };
 
-double explained_share(const std::vector<Sample>& samples, const cv::Mat& regions, const MapGrid& grid, double angle,
-                       std::size_t tiles) {
+double explained_share(const std::vector<Sample>& samples, const cv::Mat& regions, const MapGrid& grid,
+                       double angle, std::size_t tiles) {
   std::vector<cv::Vec3d> sum(tiles + 1, cv::Vec3d(0, 0, 0));
   std::vector<double> n(tiles + 1, 0);
   cv::Vec3d total(0, 0, 0);
@@ -53,7 +55,8 @@ double explained_share(const std::vector<Sample>& samples, const cv::Mat& region
   const double c = std::cos(angle), s = std::sin(angle);
   for (const Sample& sample : samples) {
     // scan frame -> plan frame: turn back by the angle
-    const Vector2d cell = grid.cell({c * sample.uv.x() + s * sample.uv.y(), -s * sample.uv.x() + c * sample.uv.y()});
+    const Vector2d cell =
+        grid.cell({c * sample.uv.x() + s * sample.uv.y(), -s * sample.uv.x() + c * sample.uv.y()});
     const int column = static_cast<int>(std::lround(cell.x())), row = static_cast<int>(std::lround(cell.y()));
     if (column < 0 || row < 0 || column >= regions.cols || row >= regions.rows) continue;
     const int region = regions.at<int>(row, column);
@@ -76,7 +79,8 @@ double explained_share(const std::vector<Sample>& samples, const cv::Mat& region
 
 }  // namespace
 
-Turn find_turn(const cv::Mat& picture, const MapGrid& grid, const Plan& plan, double height_mm, bool mirrored) {
+Turn find_turn(const cv::Mat& picture, const MapGrid& grid, const Plan& plan, double height_mm,
+               bool mirrored) {
   const cv::Mat regions = regions_of(plan, grid, height_mm, mirrored);
   std::vector<Sample> samples;
   for (int row = 0; row < grid.side(); ++row) {

@@ -1,8 +1,8 @@
 // How the plan's pattern is turned on the form, found from the colours of the pieces.
 //
-// The map picture at the faces' height is compared with the plan at every turn: at the right one, pixels of one
-// planned piece look alike and differ from their neighbours and from the seams. The measure is the share of the
-// picture's variance explained by the plan's regions (analysis of variance); no datum mark is needed.
+// The map picture at the faces' height is compared with the plan at every turn: at the right one, pixels of
+// one planned piece look alike and differ from their neighbours and from the seams. The measure is the share
+// of the picture's variance explained by the plan's regions (analysis of variance); no datum mark is needed.
 #pragma once
 
 #include <opencv2/core/mat.hpp>
@@ -13,12 +13,14 @@
 namespace interstice {
 
 struct Turn {
-  double angle = 0;     // rad: the plan's x axis lies at this angle in the scan's frame, counter-clockwise
-  double explained = 0; // share of variance explained there, 0 to 1
-  double clearance = 0; // how far that stands above the other turns, in standard deviations of those
+  double angle = 0;      // rad: the plan's x axis lies at this angle in the scan's frame, counter-clockwise
+  double explained = 0;  // share of variance explained there, 0 to 1
+  double clearance = 0;  // how far that stands above the other turns, in standard deviations of those
 };
 
-// `picture`: as map_picture() makes it, at the faces' height. `mirrored` compares with the plan's mirror image.
-Turn find_turn(const cv::Mat& picture, const MapGrid& grid, const Plan& plan, double height_mm, bool mirrored = false);
+// `picture`: as map_picture() makes it, at the faces' height. `mirrored` compares with the plan's mirror
+// image.
+Turn find_turn(const cv::Mat& picture, const MapGrid& grid, const Plan& plan, double height_mm,
+               bool mirrored = false);
 
 }  // namespace interstice
