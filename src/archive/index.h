@@ -17,11 +17,11 @@ namespace interstice {
 
 // What to look for; empty members do not narrow the search.
 struct EntryFilter {
-  std::string name, wood;  // parts of the text, without regard to case and accents' form
-  std::string from, to;    // dates, inclusive
-  std::optional<int> ring;
-  std::optional<PieceStage> stage;
-  std::optional<double> smallest_below_mm, smallest_from_mm;
+  std::string name{}, wood{};  // parts of the text, without regard to case and accents' form
+  std::string from{}, to{};    // dates, inclusive
+  std::optional<int> ring{};
+  std::optional<PieceStage> stage{};
+  std::optional<double> smallest_below_mm{}, smallest_from_mm{};
 };
 
 // A seam as `learn` wants it.
