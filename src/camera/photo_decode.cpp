@@ -182,11 +182,38 @@ void check_png_complete(const PhotoBytes& photo) {
   throw PhotoError(photo.path, "is cut short: the picture's data end too early; copy the photo again");
 }
 
+// A TIFF's orientation tag is set to 1 in the copy that is decoded: its decoder turns the picture whatever it
+// is told.
+std::string with_orientation_removed(const PhotoBytes& photo) {
+  std::string bytes = photo.bytes;
+  const bool little = bytes[0] == 'I';
+  const auto number = [&](std::size_t at, std::size_t length) {
+    std::uint32_t v = 0;
+    for (std::size_t i = 0; i < length; ++i) {
+      v |= static_cast<std::uint32_t>(static_cast<unsigned char>(bytes[at + i]))
+           << 8 * (little ? i : length - 1 - i);
+    }
+    return v;
+  };
+  if (bytes.size() < 10) return bytes;
+  const std::size_t directory = number(4, 4);
+  if (directory + 2 > bytes.size()) return bytes;
+  const std::size_t entries = number(directory, 2);
+  for (std::size_t i = 0, at = directory + 2; i < entries && at + 12 <= bytes.size(); ++i, at += 12) {
+    if (number(at, 2) != 0x0112) continue;
+    bytes[at + 8] = little ? 1 : 0;
+    bytes[at + 9] = little ? 0 : 1;
+  }
+  return bytes;
+}
+
 cv::Mat decode_with_opencv(const PhotoBytes& photo) {
   cv::Mat picture;
   try {
-    const cv::Mat bytes(1, static_cast<int>(photo.bytes.size()), CV_8UC1,
-                        const_cast<char*>(photo.bytes.data()));
+    const std::string upright =
+        photo.kind == PhotoKind::tiff ? with_orientation_removed(photo) : std::string();
+    const std::string& source = upright.empty() ? photo.bytes : upright;
+    const cv::Mat bytes(1, static_cast<int>(source.size()), CV_8UC1, const_cast<char*>(source.data()));
     picture = cv::imdecode(bytes, cv::IMREAD_UNCHANGED);  // the one mode that neither turns nor converts
   } catch (const cv::Exception&) {
     picture.release();

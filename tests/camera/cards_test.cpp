@@ -193,6 +193,32 @@ TEST(CardDetection, HiddenCornersAreLeftOutNotMisplaced) {
   }
 }
 
+// A chip of tape or a drop of glue on the corner itself, too small to hide a marker: the corner goes, or
+// stays right.
+TEST(CardDetection, SpotsOnACornerDoNotPullIt) {
+  const Lens lens = test_lens();
+  const std::vector<PlacedCard> placed = {place_card(lens, 5, {700, 520}, 400, 20, 70, 8)};
+  const cv::Mat clean = draw_cards(lens, placed);
+  int gone = 0;
+  for (int n = 0; n < 12; ++n) {
+    cv::Mat picture = clean.clone();
+    for (int id = n % 3; id < kCornersPerCard; id += 3) {
+      const Eigen::Vector2d p = true_corner(lens, placed[0], id);
+      const double way = 0.7 * id + n, reach_px = 4 + n % 4;
+      const cv::Point at(static_cast<int>(std::lround(p.x() + reach_px * std::cos(way))),
+                         static_cast<int>(std::lround(p.y() + reach_px * std::sin(way))));
+      cv::circle(picture, at, 4 + n % 3, cv::Scalar(n % 2 ? 100 : 180), cv::FILLED, cv::LINE_AA);
+    }
+    const auto views = detect_cards(with_noise(picture, 0.7, 2, n));
+    ASSERT_EQ(views.size(), 1u) << n;
+    const Score s = score(lens, placed, views);
+    EXPECT_LT(s.worst_px, 0.4) << n;
+    EXPECT_GE(s.corners, 18) << n;  // of the 18 or 19 without a spot
+    gone += kCornersPerCard - s.corners;
+  }
+  EXPECT_GT(gone, 60);  // of 112 spotted ones
+}
+
 TEST(CardDetection, FindsNothingWhereThereIsNothing) {
   EXPECT_TRUE(detect_cards(cv::Mat(600, 800, CV_8UC1, cv::Scalar(128))).empty());
   cv::Mat noise(900, 1200, CV_8UC1);

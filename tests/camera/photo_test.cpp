@@ -41,7 +41,8 @@ std::string encoded(const char* extension, const cv::Mat& picture, const std::ve
 void add_exif(const std::filesystem::path& path, int orientation) {
   quiet_image_libraries();
   const auto image = Exiv2::ImageFactory::open(path.string());
-  Exiv2::ExifData exif;
+  image->readMetadata();
+  Exiv2::ExifData exif = image->exifData();  // a TIFF's own layout stands there too
   exif["Exif.Image.Make"] = "Wader";
   exif["Exif.Image.Model"] = "W9 ";
   exif["Exif.Image.Orientation"] = static_cast<std::uint16_t>(orientation);
@@ -61,7 +62,7 @@ double difference(const cv::Mat& a, const cv::Mat& b) {
 TEST(Photo, ExifIsReadAndThePictureIsNeverTurned) {
   const TemporaryFolder folder;
   const cv::Mat picture = signpost(120, 80);
-  for (const char* extension : {".jpg", ".png", ".webp"}) {
+  for (const char* extension : {".jpg", ".png", ".webp", ".tif"}) {
     const auto path = folder / (std::string("a") + extension);
     for (int orientation = 1; orientation <= 8; ++orientation) {
       write_bytes(path,
@@ -143,13 +144,24 @@ TEST(Photo, HeicIsReadInSensorOrientation) {
   cv::cvtColor(picture, rgb, cv::COLOR_BGR2RGB);
   heif_encoder_set_lossy_quality(encoder, 95);
   heif_image_handle* handle = nullptr;
-  ASSERT_EQ(heif_context_encode_image(context, image, encoder, nullptr, &handle).code, heif_error_Ok);
+  heif_encoding_options* options = heif_encoding_options_alloc();
+  options->image_orientation = heif_orientation_rotate_90_cw;
+  ASSERT_EQ(heif_context_encode_image(context, image, encoder, options, &handle).code, heif_error_Ok);
+  heif_encoding_options_free(options);
   heif_image_handle_release(handle);
   heif_image_release(image);
   heif_encoder_release(encoder);
   const auto path = folder / "a.heic";
   heif_context_write_to_file(context, path.c_str());
   heif_context_free(context);
+  // A viewer would turn it. This writer states the turned size where ISO 23008-12 wants the coded one, as
+  // phones write it: put right here.
+  std::string file = bytes_of(path);
+  ASSERT_NE(file.find("irot"), std::string::npos);
+  const std::size_t ispe = file.find("ispe");
+  ASSERT_NE(ispe, std::string::npos);
+  file.replace(ispe + 8, 8, std::string("\0\0\0\x80\0\0\0\x60", 8));  // 128 x 96
+  write_bytes(path, file);
 
   const PhotoInfo info = read_photo_info(path);
   EXPECT_EQ(info.width, 128);
