@@ -172,6 +172,26 @@ void add_corners(ceres::Problem& problem, Blocks& k, const Bundle& b) {
   }
 }
 
+// The sparse factorisation's order of summation is not the same from run to run; what differs (some 1e-12) is
+// rounded off, so that the same photos give the same bytes.
+double settled(double x, double step) {
+  return std::round(x / step) * step;
+}
+
+void settle(Blocks& k) {
+  constexpr double kLength_mm = 1e-7, kAngle = 1e-10;
+  for (auto* poses : {&k.cameras, &k.cards}) {
+    for (Pose& p : *poses) {
+      for (std::size_t i = 0; i < 6; ++i) p[i] = settled(p[i], i < 3 ? kAngle : kLength_mm);
+    }
+  }
+  for (auto& lens : k.lenses) {
+    for (std::size_t i = 0; i < lens.size(); ++i) lens[i] = settled(lens[i], i < 4 ? 1e-6 : 1e-9);
+  }
+  for (double& f : k.focus) f = settled(f, 1e-10);
+  for (Vector3d& p : k.points) p = p.unaryExpr([](double x) { return settled(x, kLength_mm); }).eval();
+}
+
 double robust_factor(std::vector<double> normed) {
   // Median of |r| / sd over both coordinates; 0.6745 is the median of |N(0, 1)|.
   if (normed.empty()) return 1.0;
@@ -251,6 +271,7 @@ BundleSummary adjust(Bundle& b, const BundleOptions& options) {
   if (!summary.IsSolutionUsable()) {
     throw MeasureError("the photos' positions could not be solved; photograph again with more cards in view");
   }
+  settle(k);
   for (std::size_t i = 0; i < k.cameras.size(); ++i)
     b.camera_T_bench[PhotoIndex(i)] = to_isometry(k.cameras[i]);
   for (std::size_t i = 0; i < k.cards.size(); ++i) b.bench_T_card[CardIndex(i)] = to_isometry(k.cards[i]);
@@ -304,6 +325,14 @@ IndexedVector<PhotoIndex, Eigen::Matrix<double, 7, 7>> pose_covariances(const Bu
       m.block<6, 1>(0, 6) = cross;
       m.block<1, 6>(6, 0) = cross.transpose();
       m(6, 6) = var;
+    }
+  }
+  for (auto& m : out) {  // to seven digits of every row's and column's standard deviation
+    const Eigen::Matrix<double, 7, 1> sd = m.diagonal().cwiseMax(1e-30).cwiseSqrt();
+    for (int r = 0; r < 7; ++r) {
+      for (int c = 0; c < 7; ++c) {
+        m(r, c) = settled(m(r, c), std::pow(10.0, std::floor(std::log10(sd[r] * sd[c])) - 6));
+      }
     }
   }
   return out;

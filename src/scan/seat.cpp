@@ -119,6 +119,7 @@ Seat find_seat(const std::vector<Vector3d>& points, const Profile& profile, doub
     ceres::Solver::Summary summary;
     ceres::Solve(options, &problem, &summary);
   }
+  for (double& value : x) value = std::round(value * 1e6) / 1e6;  // see settle() in bundle.cpp
   seat.axis_mm = {x[0], x[1]};
   seat.face_mm = thickness_mm + x[2];
   for (const Vector3d& p : high) {
