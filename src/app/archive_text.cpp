@@ -19,6 +19,11 @@ __attribute__((format(printf, 1, 2))) std::string text(const char* format, ...) 
   return buffer;
 }
 
+// Without the minus sign of what rounds to nothing.
+double shown(double mm) {
+  return std::abs(mm) < 0.005 ? 0.0 : mm;
+}
+
 // Rows of cells in columns as wide as they need; the last one is not padded.
 std::string table(const std::vector<std::vector<std::string>>& rows) {
   std::vector<std::size_t> widths;
@@ -84,8 +89,8 @@ std::string moved_text(const Comparison& c) {
   std::vector<std::vector<std::string>> rows{
       {"moved", "along the ring", "towards the pole", "turned", "sure to"}};
   for (const PieceChange* p : moved) {
-    rows.push_back({p->label, text("%+.2f mm", p->shift.moved_mm.x()),
-                    text("%+.2f mm", p->shift.moved_mm.y()), text("%+.1f deg", p->shift.turned_deg),
+    rows.push_back({p->label, text("%+.2f mm", shown(p->shift.moved_mm.x())),
+                    text("%+.2f mm", shown(p->shift.moved_mm.y())), text("%+.1f deg", p->shift.turned_deg),
                     text("%.2f mm", p->u95_mm)});
   }
   return table(rows);
@@ -116,8 +121,8 @@ std::string came_in_text(const Comparison& c) {
   std::vector<std::vector<std::string>> rows{
       {"surface came in", "mean", "least", "most", "at", "thinnest left", "at"}};
   for (const CameIn& r : c.came_in) {
-    rows.push_back({r.ring == 0 ? "all" : text("ring %d", r.ring), text("%.2f mm", r.mean_mm),
-                    text("%.2f mm", r.least_mm), text("%.2f mm", r.most_mm), r.most_at,
+    rows.push_back({r.ring == 0 ? "all" : text("ring %d", r.ring), text("%.2f mm", shown(r.mean_mm)),
+                    text("%.2f mm", shown(r.least_mm)), text("%.2f mm", shown(r.most_mm)), r.most_at,
                     text("%.2f mm", r.thinnest_left_mm), r.thinnest_at});
   }
   return table(rows);
