@@ -29,16 +29,18 @@ Profile sphere(double radius, double degrees, int steps) {
   return Profile(rz);
 }
 
-// Snyder, Map Projections - A Working Manual, USGS Professional Paper 1395 (1987), p. 338: azimuthal equidistant,
-// sphere of radius 3, centre 40 N 100 W, point 20 S 100 E: x = -5.8311398, y = 5.5444634. The map of a form that is
-// a sphere, seen from its pole, is this projection: rho = R c in the point's azimuth.
+// Snyder, Map Projections - A Working Manual, USGS Professional Paper 1395 (1987), p. 338: azimuthal
+// equidistant, sphere of radius 3, centre 40 N 100 W, point 20 S 100 E: x = -5.8311398, y = 5.5444634. The
+// map of a form that is a sphere, seen from its pole, is this projection: rho = R c in the point's azimuth.
 TEST(Map, AgreesWithSnydersWorkedAzimuthalEquidistantExample) {
-  const double phi1 = 40 * kPi / 180, lambda0 = -100 * kPi / 180, phi = -20 * kPi / 180, lambda = 100 * kPi / 180;
+  const double phi1 = 40 * kPi / 180, lambda0 = -100 * kPi / 180, phi = -20 * kPi / 180,
+               lambda = 100 * kPi / 180;
   const auto unit = [](double f, double l) {
     return Vector3d(std::cos(f) * std::cos(l), std::cos(f) * std::sin(l), std::sin(f));
   };
   // Axes at the projection's centre: up, east, north.
-  const Vector3d up = unit(phi1, lambda0), east(-std::sin(lambda0), std::cos(lambda0), 0), north = up.cross(east);
+  const Vector3d up = unit(phi1, lambda0), east(-std::sin(lambda0), std::cos(lambda0), 0),
+                 north = up.cross(east);
   const Vector3d p = unit(phi, lambda);
   const Profile form = sphere(3, 175, 4000);
   const MapPoint m = form.locate(3 * Vector3d(p.dot(east), p.dot(north), p.dot(up)));

@@ -48,13 +48,15 @@ Scene make_scene(double noise_px, unsigned seed) {
   std::normal_distribution<double> noise(0, noise_px);
   for (int p = 0; p < 10; ++p) {
     const double a = 2 * std::numbers::pi * p / 10;
-    s.camera_T_bench.push_back(looking_at({480 * std::cos(a), 480 * std::sin(a), 260.0 + 40 * (p % 3)}, {0, 0, 20}));
+    s.camera_T_bench.push_back(
+        looking_at({480 * std::cos(a), 480 * std::sin(a), 260.0 + 40 * (p % 3)}, {0, 0, 20}));
     PhotoCards photo{static_cast<std::size_t>(p), s.lens, {}};
     for (int c = 0; c < 4; ++c) {
       CardView view;
       view.card = c + 1;
       for (int k = 0; k < kCornersPerCard; ++k) {
-        const Vector2d q = s.lens.project(s.camera_T_bench.back() * (s.bench_T_card[std::size_t(c)] * card_point(k)));
+        const Vector2d q =
+            s.lens.project(s.camera_T_bench.back() * (s.bench_T_card[std::size_t(c)] * card_point(k)));
         if (!s.lens.in_frame(q, 5)) continue;
         view.corner_id.push_back(k);
         view.pixel.push_back(noise_px > 0 ? Vector2d(q + Vector2d(noise(random), noise(random))) : q);
@@ -77,8 +79,8 @@ std::pair<Eigen::Matrix3Xd, Eigen::Matrix3Xd> centres(const CardPoses& poses, co
   return {got, want};
 }
 
-// Absolute orientation by Eigen's umeyama (S. Umeyama, IEEE PAMI 13, 1991): the solved centres are the true ones but
-// for a rigid motion, and the scale between them is 1.
+// Absolute orientation by Eigen's umeyama (S. Umeyama, IEEE PAMI 13, 1991): the solved centres are the true
+// ones but for a rigid motion, and the scale between them is 1.
 TEST(Adjustment, FindsNoiseFreePosesUpToTheFrame) {
   const Scene s = make_scene(0, 1);
   CardPoses poses = poses_from_cards(s.photos, 1.0);
@@ -89,7 +91,8 @@ TEST(Adjustment, FindsNoiseFreePosesUpToTheFrame) {
   EXPECT_LT(summary.corner_rms_px, 1e-5);
   const auto [got, want] = centres(poses, s);
   const Eigen::Matrix4d rigid = Eigen::umeyama(got, want, false), similar = Eigen::umeyama(got, want, true);
-  const Eigen::Matrix3Xd moved = (rigid.topLeftCorner<3, 3>() * got).colwise() + Vector3d(rigid.topRightCorner<3, 1>());
+  const Eigen::Matrix3Xd moved =
+      (rigid.topLeftCorner<3, 3>() * got).colwise() + Vector3d(rigid.topRightCorner<3, 1>());
   EXPECT_LT((moved - want).norm(), 1e-4);
   EXPECT_NEAR(Vector3d(similar.block<3, 1>(0, 0)).norm(), 1.0, 1e-7);
 }
@@ -174,7 +177,8 @@ TEST(Seat, IsFoundAmongClutter) {
     points.push_back((114 + noise(random)) * n + Vector3d(axis.x(), axis.y(), 0));
   }
   for (int i = 0; i < 600; ++i) {  // bench, background and mismatches
-    points.emplace_back(600 * (unit(random) - 0.5), 600 * (unit(random) - 0.5), i % 2 ? 0.2 : 300 * unit(random));
+    points.emplace_back(600 * (unit(random) - 0.5), 600 * (unit(random) - 0.5),
+                        i % 2 ? 0.2 : 300 * unit(random));
   }
   const Seat seat = find_seat(points, form, 14, {0, 0});
   EXPECT_LT((seat.axis_mm - axis).norm(), 0.15);

@@ -23,7 +23,8 @@ std::vector<Vector3d> bumpy_form() {
   std::vector<Vector3d> points;
   for (double u = -140; u <= 140; u += 2) {
     for (double v = -140; v <= 140; v += 2) {
-      if (std::hypot(u, v) < form.length()) points.push_back(form.point({u, v}, 4 * std::sin(u / 13) * std::cos(v / 17)));
+      if (std::hypot(u, v) < form.length())
+        points.push_back(form.point({u, v}, 4 * std::sin(u / 13) * std::cos(v / 17)));
     }
   }
   return points;
@@ -37,9 +38,9 @@ TEST(Registration, IcpAndUmeyamaFindTheMotionThatWasMade) {
   a.points_ = bumpy_form();
   for (const Vector3d& p : a.points_) b.points_.push_back(motion * p);
   namespace reg = open3d::pipelines::registration;
-  const reg::RegistrationResult icp = reg::RegistrationICP(
-      a, b, 3.0, Eigen::Matrix4d::Identity(), reg::TransformationEstimationPointToPoint(false),
-      reg::ICPConvergenceCriteria(1e-12, 1e-12, 200));
+  const reg::RegistrationResult icp = reg::RegistrationICP(a, b, 3.0, Eigen::Matrix4d::Identity(),
+                                                           reg::TransformationEstimationPointToPoint(false),
+                                                           reg::ICPConvergenceCriteria(1e-12, 1e-12, 200));
   Eigen::Matrix3Xd x(3, a.points_.size()), y(3, a.points_.size());
   for (std::size_t i = 0; i < a.points_.size(); ++i) {
     x.col(Eigen::Index(i)) = a.points_[i];

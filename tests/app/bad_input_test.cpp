@@ -1,0 +1,115 @@
+// Bad input: the right exit code, one clear line, nothing half-written, nothing lost.
+#include <gtest/gtest.h>
+
+#include <algorithm>
+#include <filesystem>
+#include <nlohmann/json.hpp>
+#include <opencv2/core.hpp>
+#include <opencv2/imgcodecs.hpp>
+
+#include "app/run_program.h"
+
+namespace interstice {
+namespace {
+
+namespace fs = std::filesystem;
+const std::string kData = std::string(INTERSTICE_SOURCE_DIR) + "/datasets/plover";
+
+class BadInput : public testing::Test {
+ protected:
+  void SetUp() override {
+    folder_ = fs::path(testing::TempDir()) / ("interstice_" + std::to_string(::getpid()) + "_" +
+                                              testing::UnitTest::GetInstance()->current_test_info()->name());
+    fs::remove_all(folder_);
+    fs::create_directories(folder_ / "photos");
+  }
+  void TearDown() override { fs::remove_all(folder_); }
+  std::string path(const std::string& name) const { return (folder_ / name).string(); }
+
+  // The exit code and exactly one line that says `says`; no result and no leftovers under the output's name.
+  void refused(const std::string& arguments, int exit_code, const std::string& says) {
+    const Ran ran = run_program(arguments, folder_.string());
+    EXPECT_EQ(ran.exit_code, exit_code) << ran.err;
+    EXPECT_EQ(std::count(ran.err.begin(), ran.err.end(), '\n'), 1) << ran.err;
+    EXPECT_NE(ran.err.find(says), std::string::npos) << ran.err;
+    EXPECT_EQ(ran.out, "");
+    for (const auto& entry : fs::directory_iterator(folder_)) {
+      const std::string name = entry.path().filename();
+      EXPECT_TRUE(name == "photos" || name == "stdout" || name == "stderr" || name == "plan.json" ||
+                  name == "kept")
+          << name;
+    }
+  }
+  std::string inspect(const std::string& photos, const std::string& plan, const std::string& out) const {
+    return "inspect " + photos + " --plan " + plan + " --out " + out;
+  }
+
+  fs::path folder_;
+};
+
+TEST_F(BadInput, NoCommand) {
+  refused("", 2, "interstice: ");
+}
+TEST_F(BadInput, UnknownCommand) {
+  refused("polish", 2, "interstice: ");
+}
+TEST_F(BadInput, MissingOptions) {
+  refused("inspect " + path("photos"), 2, "--plan");
+}
+TEST_F(BadInput, MissingPlan) {
+  refused(inspect(kData + "/photos", path("nowhere.json"), path("out")), 2, "nowhere.json: no such file");
+}
+TEST_F(BadInput, MissingFolder) {
+  refused(inspect(path("nowhere"), kData + "/plan.json", path("out")), 2, "nowhere");
+}
+TEST_F(BadInput, EmptyFolder) {
+  refused(inspect(path("photos"), kData + "/plan.json", path("out")), 2, "no photo");
+}
+
+TEST_F(BadInput, SelfCrossingOutline) {
+  auto plan = nlohmann::json::parse(slurp(kData + "/plan.json"));
+  auto& outline = plan["tiles"][5]["outline"];
+  std::swap(outline[outline.size() / 4], outline[outline.size() / 2]);
+  std::ofstream(path("plan.json")) << plan;
+  refused(inspect(kData + "/photos", path("plan.json"), path("out")), 2,
+          "tiles[5].outline: the outline crosses itself");
+}
+
+TEST_F(BadInput, TruncatedPlan) {
+  const std::string text = slurp(kData + "/plan.json");
+  std::ofstream(path("plan.json")) << text.substr(0, text.size() / 2);
+  refused(inspect(kData + "/photos", path("plan.json"), path("out")), 2, "plan.json: not valid JSON");
+}
+
+TEST_F(BadInput, TruncatedPhoto) {
+  const std::string jpeg = slurp(kData + "/photos/photo_01.jpg");
+  std::ofstream(path("photos/cut.jpg"), std::ios::binary) << jpeg.substr(0, jpeg.size() / 2);
+  refused(inspect(path("photos"), kData + "/plan.json", path("out")), 2, "cut short");
+}
+
+TEST_F(BadInput, UnrelatedPhotos) {
+  for (int i = 0; i < 3; ++i) {
+    cv::Mat picture(480, 640, CV_8UC3);
+    cv::theRNG().state = 77u + unsigned(i);
+    cv::randu(picture, 0, 255);
+    cv::imwrite(path("photos/a" + std::to_string(i) + ".jpg"), picture);
+  }
+  refused(inspect(path("photos"), kData + "/plan.json", path("out")), 3, "card");
+}
+
+TEST_F(BadInput, AFolderWithOtherFilesIsLeftAlone) {
+  fs::create_directories(folder_ / "kept");
+  std::ofstream(path("kept/letter.txt")) << "mine";
+  refused(inspect(kData + "/photos", kData + "/plan.json", path("kept")), 2, "holds other files");
+  EXPECT_EQ(slurp(path("kept/letter.txt")), "mine");
+}
+
+TEST_F(BadInput, AnEarlierResultSurvivesAFailure) {
+  fs::create_directories(folder_ / "kept");
+  std::ofstream(path("kept/fit.json")) << "earlier";
+  refused(inspect(path("photos"), kData + "/plan.json", path("kept")), 2, "no photo");
+  EXPECT_EQ(slurp(path("kept/fit.json")), "earlier");
+}
+
+}  // namespace
+}  // namespace interstice
