@@ -77,8 +77,7 @@ TEST_F(Plover, SeamsAgreeWithTheTruth) {
     sum += error;
     squares += error * error;
     covered += std::abs(error) <= m["u95_mm"].get<double>() ? 1 : 0;
-    if (mouth < 3.0) EXPECT_NE(m["verdict"], "clear") << s["tiles"];
-    if (mouth >= 3.0) EXPECT_NE(m["verdict"], "too tight") << s["tiles"];
+    EXPECT_NE(m["verdict"], mouth < 3.0 ? "clear" : "too tight") << s["tiles"];
   }
   EXPECT_EQ(scored, 139);
   EXPECT_GE(seen, 137);
