@@ -63,7 +63,7 @@ TEST(ArchiveCommand, LinesAndExitCodes) {
   std::tie(code, out) =
       sample::shell(in + "add first --name Heron --date 2026-03-01 --wood walnut --note 'dry fit'");
   EXPECT_EQ(code, 0);
-  EXPECT_EQ(out.substr(0, 43), "kept as 2026-03-01-heron-ring1: 13 files, ");
+  EXPECT_EQ(out.substr(0, 42), "kept as 2026-03-01-heron-ring1: 13 files, ");
   EXPECT_EQ(sample::shell(in + "add second --name Heron --date 2026-03-09 --stage turned").first, 0);
   std::tie(code, out) = sample::shell(in + "add first --name Heron --date 2026-03-01");
   EXPECT_EQ(code, 2);
@@ -76,7 +76,8 @@ TEST(ArchiveCommand, LinesAndExitCodes) {
   EXPECT_EQ(sample::shell(in + "verify").second, "2 of 2 entries whole\n");
   EXPECT_EQ(sample::shell(in + "rebuild").second, "index made anew from 2 entries\n");
   EXPECT_EQ(sample::shell(in + "compare 2026-03-01 2026-03-09 --json | grep -c '\"label\"'").second, "6\n");
-  EXPECT_EQ(sample::shell(in + "learn").first, 0);
+  // One glued-up ring of six seams is too little to learn from, and learn says so.
+  EXPECT_EQ(sample::shell(in + "learn").first, 3);
   EXPECT_EQ(sample::shell(in + "export 2026-03-01 --out handed/on").first, 0);
   EXPECT_EQ(sample::shell("cd '" + (scratch / "handed/on").string() +
                           "' && sha256sum -c --strict --quiet manifest-sha256.txt")
