@@ -188,7 +188,7 @@ int run_export(const ExportArguments& arguments) {
 }
 
 int run_rebuild(const ArchiveArguments& arguments) {
-  const Rebuilt rebuilt = Archive::rebuild(arguments.archive);
+  const Rebuilt rebuilt = Archive::rebuild(arguments.archive, arguments.common.threads);
   for (const std::string& fault : rebuilt.faults) warn(fault + "; archive verify tells more");
   if (arguments.common.json) {
     print_json({{"entries", rebuilt.entries}, {"faults", rebuilt.faults}});

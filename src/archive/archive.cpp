@@ -12,6 +12,7 @@
 #include "core/errors.h"
 #include "core/files.h"
 #include "core/json_reader.h"
+#include "core/parallel.h"
 
 namespace fs = std::filesystem;
 
@@ -258,7 +259,7 @@ void Archive::store_index(Added& added) {
   }
 }
 
-Rebuilt Archive::rebuild(const fs::path& root) {
+Rebuilt Archive::rebuild(const fs::path& root, int threads) {
   std::error_code ec;
   if (!fs::is_directory(root, ec)) throw InputError(root.string(), "no such archive; archive add makes one");
   if (!fs::exists(root / "archive.json", ec)) {
@@ -268,14 +269,21 @@ Rebuilt Archive::rebuild(const fs::path& root) {
   Archive archive(root);
   const FolderLock lock(root / "lock", kPatience);
   clear_work(root);
+  const std::vector<std::string> ids = archive.ids();
+  std::vector<std::optional<Entry>> read(ids.size());
+  std::vector<std::string> fault(ids.size());
+  parallel_for(ids.size(), threads, [&](std::size_t i) {
+    try {
+      read[i] = read_entry(archive.bag(ids[i]));
+    } catch (const InputError& e) {
+      fault[i] = e.what();
+    }
+  });
   Rebuilt rebuilt;
   std::vector<Entry> entries;
-  for (const std::string& id : archive.ids()) {
-    try {
-      entries.push_back(read_entry(archive.bag(id)));
-    } catch (const InputError& e) {
-      rebuilt.faults.push_back(e.what());
-    }
+  for (std::size_t i = 0; i < ids.size(); ++i) {
+    if (read[i]) entries.push_back(std::move(*read[i]));
+    if (!fault[i].empty()) rebuilt.faults.push_back(fault[i]);
   }
   rebuilt.entries = entries.size();
   try {

@@ -73,7 +73,7 @@ class Archive {
   const std::vector<std::string>& unreadable() const { return unreadable_; }
 
   // Makes the index anew from the bags; the old one goes only when the new one is whole.
-  static Rebuilt rebuild(const std::filesystem::path& root);
+  static Rebuilt rebuild(const std::filesystem::path& root, int threads = 0);
 
   const std::filesystem::path& root() const { return root_; }
 

@@ -52,7 +52,7 @@ TEST(ArchiveCommand, KilledAtWriteStepsLeavesOldOrNew) {
 
 TEST(ArchiveCommand, LinesAndExitCodes) {
   const sample::Scratch scratch;
-  const Plan plan = sample::plan(1, 6);
+  const Plan plan = sample::plan(1, 12);
   sample::write_results(scratch / "first", plan, sample::built(plan, {.seed = 1}));
   sample::write_results(scratch / "second", plan, sample::built(plan, {.seed = 2}));
   const std::string in =
@@ -75,9 +75,14 @@ TEST(ArchiveCommand, LinesAndExitCodes) {
   EXPECT_NE(out.find("\n1 entry\n"), std::string::npos) << out;
   EXPECT_EQ(sample::shell(in + "verify").second, "2 of 2 entries whole\n");
   EXPECT_EQ(sample::shell(in + "rebuild").second, "index made anew from 2 entries\n");
-  EXPECT_EQ(sample::shell(in + "compare 2026-03-01 2026-03-09 --json | grep -c '\"label\"'").second, "6\n");
-  // One glued-up ring of six seams is too little to learn from, and learn says so.
-  EXPECT_EQ(sample::shell(in + "learn").first, 3);
+  EXPECT_EQ(sample::shell(in + "compare 2026-03-01 2026-03-09 --json | grep -c '\"label\"'").second, "12\n");
+  std::tie(code, out) = sample::shell(in + "learn");
+  EXPECT_EQ(code, 0);
+  EXPECT_EQ(out.substr(0, 24), "12 seams of 1 piece, as ") << out;  // the turned one does not count
+  const Plan wide = sample::plan(1, 6);  // six faces so far apart that they make no seam
+  sample::write_results(scratch / "wide", wide, sample::built(wide));
+  EXPECT_EQ(sample::shell(in + "add wide --name Wide --archive few").first, 0);
+  EXPECT_EQ(sample::shell(in + "learn --archive few").first, 3);
   EXPECT_EQ(sample::shell(in + "export 2026-03-01 --out handed/on").first, 0);
   EXPECT_EQ(sample::shell("cd '" + (scratch / "handed/on").string() +
                           "' && sha256sum -c --strict --quiet manifest-sha256.txt")

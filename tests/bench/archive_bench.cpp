@@ -45,7 +45,7 @@ void search_1000(benchmark::State& state) {
   EntryFilter filter;
   filter.name = "BOW";
   filter.from = "2026-01-01";
-  filter.smallest_below_mm = 3.5;
+  filter.smallest_below_mm = 20;
   std::size_t entries = 0;
   for (auto _ : state) entries = Archive::open(root).list(filter).size();
   state.counters["entries"] = static_cast<double>(entries);
