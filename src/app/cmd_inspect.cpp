@@ -7,6 +7,7 @@
 #include "core/files.h"
 #include "fit/corrections.h"
 #include "report/bench_list.h"
+#include "report/page.h"
 #include "report/photo_marks.h"
 #include "surface/cloud.h"
 #include "voids/plan_pours.h"
@@ -35,6 +36,12 @@ std::vector<double> seam_values(const FitDocument& fit, const PourDocument& pour
     values.push_back(seam.tight_length_mm + freed_length_mm(pour, seam.tiles[0], seam.tiles[1]));
   }
   return values;
+}
+
+std::string page_of(const MeasuredScan& measured, const FitDocument& fit, const std::string& pour_json, int threads) {
+  PageInput input{fit, measured.plan, measured.scan, measured.surface.heights, measured.surface.ortho_grid, measured.surface.ortho,
+                  parse_pour_sheet(pour_json, "pour.json"), {}, Paper::any, threads};
+  return report_page(input);
 }
 
 int run_inspect(const InspectArguments& arguments) {
@@ -67,9 +74,12 @@ int run_inspect(const InspectArguments& arguments) {
   const std::string json = write_fit(fit);
   write_file_atomically(out / "fit.json", json);
   write_file_atomically(out / "seams.csv", seams_csv(fit));
-  write_file_atomically(out / "pour.json", write_pour(pour));
+  const std::string pour_json = write_pour(pour);
+  write_file_atomically(out / "pour.json", pour_json);
+  write_file_atomically(out / "plan.json", write_plan(measured.plan));
   write_cloud(measured.surface, measured.plan, out / "cloud.ply");
   write_marked_photos(measured.scan, fit, out / "marked", arguments.common.threads);
+  write_file_atomically(out / "report.html", page_of(measured, fit, pour_json, arguments.common.threads));
   folder.commit();
 
   if (arguments.common.json) {

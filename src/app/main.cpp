@@ -33,6 +33,7 @@ int run(int argc, char** argv) {
   add_lens_command(app, chosen);
   add_plan_command(app, chosen);
   add_pour_command(app, chosen);
+  add_report_command(app, chosen);
   add_scan_command(app, chosen);
   try {
     app.parse(argc, argv);

@@ -49,6 +49,10 @@ std::string freed_text(const Correction& c) {
 
 }  // namespace
 
+std::string correction_words(const Correction& correction) {
+  return correction.action == Correction::Action::move ? move_text(correction) : sand_text(correction);
+}
+
 std::string work_order(const FitDocument& fit) {
   std::string out;
   bool moves = false, sanding = false;
@@ -56,8 +60,7 @@ std::string work_order(const FitDocument& fit) {
     const Correction& c = fit.corrections[i];
     const bool move = c.action == Correction::Action::move;
     (move ? moves : sanding) = true;
-    out += number("%3.0f  ", static_cast<double>(i + 1)) + (move ? move_text(c) : sand_text(c)) +
-           freed_text(c) + "\n";
+    out += number("%3.0f  ", static_cast<double>(i + 1)) + correction_words(c) + freed_text(c) + "\n";
   }
   for (const std::string& line : fit.corrections_refused) out += "  -  " + line + "\n";
   if (moves)

@@ -77,6 +77,8 @@ std::vector<Correction> parse_corrections(const std::string& json_text, const st
 // Lines in bench words, in working order, refusals last:
 // "sand B07 where it faces C03: 0.6 mm over 18 mm".
 std::string work_order(const FitDocument& fit);
+// One step of it, without what it frees.
+std::string correction_words(const Correction& correction);
 
 // Half the guard band's rule, used for verdicts here: 1.645 u95 / 2.
 double guard_band_mm(double u95_mm);

@@ -9,6 +9,7 @@
 #include "core/parallel.h"
 #include "geometry/profile.h"
 #include "report/bench_list.h"
+#include "report/photo_view.h"
 
 namespace interstice {
 
@@ -19,46 +20,6 @@ namespace {
 
 // Okabe and Ito's colours (Color Universal Design, 2008), B G R.
 const cv::Scalar kVermillion(0, 94, 213), kBlue(178, 114, 0), kPurple(167, 121, 204), kWhite(255, 255, 255), kBlack(0, 0, 0);
-
-// The photo as a viewer shows it: cut to the form, scaled and turned by its orientation tag.
-struct View {
-  const ScannedPhoto* photo;
-  cv::Rect crop;  // of the sensor's picture: the form and a margin
-  double scale;
-  cv::Size size;  // after scaling, before turning
-
-  cv::Point2d place(const Vector3d& p) const {
-    const Vector2d q = photo->project(p);
-    const double x = (q.x() - crop.x + 0.5) * scale - 0.5, y = (q.y() - crop.y + 0.5) * scale - 0.5;
-    const double w = size.width - 1, h = size.height - 1;
-    switch (photo->info.exif_orientation) {
-      case 2: return {w - x, y};
-      case 3: return {w - x, h - y};
-      case 4: return {x, h - y};
-      case 5: return {y, x};
-      case 6: return {h - y, x};
-      case 7: return {h - y, w - x};
-      case 8: return {y, w - x};
-      default: return {x, y};
-    }
-  }
-};
-
-void turn_picture(cv::Mat& picture, int orientation) {
-  switch (orientation) {
-    case 2: cv::flip(picture, picture, 1); break;
-    case 3: cv::rotate(picture, picture, cv::ROTATE_180); break;
-    case 4: cv::flip(picture, picture, 0); break;
-    case 5: cv::transpose(picture, picture); break;
-    case 6: cv::rotate(picture, picture, cv::ROTATE_90_CLOCKWISE); break;
-    case 7:
-      cv::transpose(picture, picture);
-      cv::flip(picture, picture, -1);
-      break;
-    case 8: cv::rotate(picture, picture, cv::ROTATE_90_COUNTERCLOCKWISE); break;
-    default: break;
-  }
-}
 
 void draw_line(cv::Mat& picture, const std::vector<cv::Point2d>& points, bool closed, const cv::Scalar& colour,
                int width) {
@@ -92,7 +53,7 @@ void label(cv::Mat& picture, const std::string& text, cv::Point at, double size,
 }
 
 // The stretch of an edge to sand, along the shorter way between its two ends on the map.
-std::vector<cv::Point2d> sanded_stretch(const View& view, const Profile& form, const FitTile& tile, const Correction& c) {
+std::vector<cv::Point2d> sanded_stretch(const PhotoView& view, const Profile& form, const FitTile& tile, const Correction& c) {
   const auto nearest = [&](const Vector2d& uv) {
     std::size_t best = 0;
     double distance = 1e18;
@@ -117,7 +78,7 @@ std::vector<cv::Point2d> sanded_stretch(const View& view, const Profile& form, c
 }
 
 // What to do to a piece: the edge to sand as a thick stripe, a move as an arrow (its direction; the length is written).
-void draw_corrections(cv::Mat& picture, const View& view, const FitDocument& fit, const FitTile& tile, double unit,
+void draw_corrections(cv::Mat& picture, const PhotoView& view, const FitDocument& fit, const FitTile& tile, double unit,
                       std::vector<cv::Rect>& taken) {
   const Profile form(fit.form_profile);
   const int wide = std::max(2, static_cast<int>(std::lround(3 * unit)));
@@ -149,7 +110,7 @@ void draw_corrections(cv::Mat& picture, const View& view, const FitDocument& fit
 }
 
 // Outlines and labels of all pieces that take part in the seams drawn, each once.
-void draw_pieces(cv::Mat& picture, const View& view, const FitDocument& fit, const std::vector<std::size_t>& seams,
+void draw_pieces(cv::Mat& picture, const PhotoView& view, const FitDocument& fit, const std::vector<std::size_t>& seams,
                  double unit, std::vector<cv::Rect>& taken) {
   const int thin = std::max(1, static_cast<int>(std::lround(unit)));
   for (const FitTile& tile : fit.tiles) {
@@ -170,7 +131,7 @@ void draw_pieces(cv::Mat& picture, const View& view, const FitDocument& fit, con
   }
 }
 
-void draw_seam(cv::Mat& picture, const View& view, const FitDocument& fit, const FitSeam& seam, double unit,
+void draw_seam(cv::Mat& picture, const PhotoView& view, const FitDocument& fit, const FitSeam& seam, double unit,
                std::vector<cv::Rect>& taken) {
   const cv::Scalar colour = seam.verdict == Verdict::too_tight ? kVermillion : kBlue;
   const int thin = std::max(1, static_cast<int>(std::lround(unit)));
@@ -192,26 +153,6 @@ void draw_seam(cv::Mat& picture, const View& view, const FitDocument& fit, const
   label(picture, text, {at.x + static_cast<int>(12 * unit), at.y - static_cast<int>(10 * unit)}, 0.5 * unit, colour, taken);
 }
 
-// The part of a photo that shows the measured pieces, with a tenth of margin.
-cv::Rect form_in_photo(const ScannedPhoto& photo, const FitDocument& fit, const cv::Size& whole) {
-  double left = 1e9, right = -1e9, top = 1e9, bottom = -1e9;
-  for (const FitTile& tile : fit.tiles) {
-    for (const Vector3d& p : tile.arris) {
-      const Vector2d q = photo.project(p);
-      if (!q.allFinite()) continue;
-      left = std::min(left, q.x());
-      right = std::max(right, q.x());
-      top = std::min(top, q.y());
-      bottom = std::max(bottom, q.y());
-    }
-  }
-  if (!(right > left)) return {0, 0, whole.width, whole.height};
-  const double margin = 0.1 * std::max(right - left, bottom - top);
-  const cv::Rect box(cv::Point(static_cast<int>(left - margin), static_cast<int>(top - margin)),
-                     cv::Point(static_cast<int>(right + margin), static_cast<int>(bottom + margin)));
-  return box & cv::Rect(0, 0, whole.width, whole.height);
-}
-
 }  // namespace
 
 std::vector<MarkedPhoto> mark_photos(const Scan& scan, const FitDocument& fit, int longest_px, int threads) {
@@ -228,13 +169,8 @@ std::vector<MarkedPhoto> mark_photos(const Scan& scan, const FitDocument& fit, i
     photos.push_back(&photo);
   }
   parallel_for(out.size(), threads, [&](std::size_t n) {
-    cv::Mat picture = read_photo_colour(photos[n]->info);
-    const cv::Rect crop = form_in_photo(*photos[n], fit, picture.size());
-    picture = picture(crop).clone();
-    const double scale = std::min(1.0, static_cast<double>(longest_px) / std::max(picture.cols, picture.rows));
-    if (scale < 1) cv::resize(picture, picture, {}, scale, scale, cv::INTER_AREA);
-    const View view{photos[n], crop, scale, picture.size()};
-    turn_picture(picture, photos[n]->info.exif_orientation);
+    const PhotoView view = view_of(*photos[n], form_in_photo(*photos[n], fit), longest_px);
+    cv::Mat picture = picture_of(view, read_photo_colour(photos[n]->info));
     const double unit = std::max(1.0, std::max(picture.cols, picture.rows) / 1100.0);
     std::vector<cv::Rect> taken;
     draw_pieces(picture, view, fit, out[n].seams, unit, taken);

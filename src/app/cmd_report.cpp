@@ -1,0 +1,128 @@
+#include <CLI/CLI.hpp>
+#include <algorithm>
+#include <cstdio>
+#include <memory>
+#include <opencv2/imgcodecs.hpp>
+
+#include "app/commands.h"
+#include "core/errors.h"
+#include "core/files.h"
+#include "report/bench_list.h"
+#include "report/page.h"
+#include "report/print_pdf.h"
+#include "scan/scan_document.h"
+#include "surface/surface_document.h"
+
+namespace interstice {
+namespace {
+
+namespace fs = std::filesystem;
+
+struct ReportArguments {
+  CommonOptions common;
+  std::string result, plan, paper, pdf, out;
+  std::vector<std::string> before;
+};
+
+cv::Mat read_ortho(const fs::path& file, const MapGrid& grid) {
+  const std::string bytes = read_file(file);
+  const cv::Mat data(1, static_cast<int>(bytes.size()), CV_8U, const_cast<char*>(bytes.data()));
+  cv::Mat picture;
+  try {
+    picture = cv::imdecode(data, cv::IMREAD_COLOR);
+  } catch (const cv::Exception&) {
+  }
+  if (picture.rows != grid.side() || picture.cols != grid.side()) {
+    throw InputError(file.string(), "is not the picture that surface.json describes; scan again");
+  }
+  return picture;
+}
+
+Plan read_plan_of(const ReportArguments& arguments) {
+  if (!arguments.plan.empty()) return read_plan(arguments.plan);
+  const fs::path beside = fs::path(arguments.result) / "plan.json";
+  if (!fs::exists(beside)) throw InputError(beside.string(), "not there; name the plan with --plan");
+  return read_plan(beside);
+}
+
+void check_same_piece(const FitDocument& fit, const Plan& plan, const std::string& file) {
+  for (const FitTile& tile : fit.tiles) {
+    const bool planned = std::any_of(plan.tiles.begin(), plan.tiles.end(),
+                                     [&](const PlannedTile& t) { return t.label == tile.label; });
+    if (!planned)
+      throw InputError(file, "the plan has no piece " + one_line(tile.label, 60) +
+                                 " that the result has; give the plan it was measured against");
+  }
+}
+
+EarlierScan read_earlier(const std::string& folder, const FitDocument& fit) {
+  const fs::path clean = fs::path(folder + "/").lexically_normal().parent_path();
+  EarlierScan earlier{clean.filename().string(), read_fit(clean / "fit.json")};
+  const bool shared = std::any_of(earlier.fit.tiles.begin(), earlier.fit.tiles.end(), [&](const FitTile& t) {
+    return std::any_of(fit.tiles.begin(), fit.tiles.end(),
+                       [&](const FitTile& now) { return now.label == t.label; });
+  });
+  if (!shared)
+    throw InputError(
+        (clean / "fit.json").string(),
+        "has no piece in common with this result; --before takes earlier scans of the same piece");
+  return earlier;
+}
+
+Paper paper_of(const std::string& name) {
+  return name == "a4" ? Paper::a4 : name == "letter" ? Paper::letter : Paper::any;
+}
+
+int run_report(const ReportArguments& arguments) {
+  Progress progress(arguments.common.quiet, arguments.common.progress);
+  const fs::path result = arguments.result;
+  PageInput input;
+  input.fit = read_fit(result / "fit.json");
+  input.plan = read_plan_of(arguments);
+  check_same_piece(input.fit, input.plan,
+                   arguments.plan.empty() ? (result / "plan.json").string() : arguments.plan);
+  for (const std::string& folder : arguments.before) input.earlier.push_back(read_earlier(folder, input.fit));
+  const fs::path pour = result / "pour.json";
+  if (fs::exists(pour)) input.pour = parse_pour_sheet(read_file(pour), pour.string());
+  progress.step("reading the scan");
+  input.scan = read_scan(result / "scan");
+  const Surface surface = read_surface(result / "scan");
+  input.heights = surface.heights;
+  input.ortho_grid = surface.ortho_grid;
+  input.ortho = read_ortho(result / "scan" / "ortho.png", surface.ortho_grid);
+  input.paper = paper_of(arguments.paper);
+  if (input.paper == Paper::any && !arguments.pdf.empty()) input.paper = Paper::a4;
+  input.threads = arguments.common.threads;
+  progress.step("making the page");
+  const std::string page = report_page(input);
+  if (!arguments.pdf.empty()) {
+    progress.step("printing");
+    write_file_atomically(arguments.pdf, print_pdf(page));
+  }
+  write_file_atomically(arguments.out, page);
+  if (arguments.common.json) {
+    std::printf("{\"bytes\":%zu,\"seams_needing_work\":%zu}\n", page.size(),
+                seams_needing_work(input.fit).size());
+  }
+  return kDone;
+}
+
+}  // namespace
+
+void add_report_command(CLI::App& app, Chosen& chosen) {
+  auto arguments = std::make_shared<ReportArguments>();
+  CLI::App* command = app.add_subcommand("report", "A page to take to the bench, from what inspect wrote");
+  command->add_option("result", arguments->result, "Folder that inspect wrote")->required();
+  command->add_option("--plan", arguments->plan,
+                      "The plan it was measured against (default: plan.json in that folder)");
+  command->add_option("--before", arguments->before,
+                      "Earlier results of the same piece, oldest first, to show what changed");
+  command->add_option("--paper", arguments->paper, "Paper to print on (default: the printer's)")
+      ->check(CLI::IsMember({"a4", "letter"}));
+  command->add_option("--pdf", arguments->pdf, "Print the page to this PDF as well (needs chromium)");
+  command->add_option("--out", arguments->out, "File to write, such as report.html")->required();
+  add_common_options(*command, arguments->common);
+  command->callback([arguments, &chosen] { chosen.run = [arguments] { return run_report(*arguments); }; });
+}
+
+}  // namespace interstice

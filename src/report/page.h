@@ -1,0 +1,46 @@
+// report.html: what a maker takes to the bench. One file with everything in it; it asks nothing of a network,
+// opens on a phone or laptop, and prints. The words, lists, photos and drawings are plain HTML and SVG, so
+// they show without scripts too; scripts add zooming, units, remembered check boxes and the view in 3-D.
+//
+// Every text that comes from a plan, a file name or a document is escaped (report/markup.h).
+#pragma once
+
+#include <opencv2/core/mat.hpp>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "fit/fit_document.h"
+#include "plan/plan.h"
+#include "report/pour_sheet.h"
+#include "scan/scan.h"
+#include "surface/height_field.h"
+#include "surface/map_grid.h"
+
+namespace interstice {
+
+enum class Paper { any, a4, letter };  // any: whatever the reader's printer holds
+
+// An earlier scan of the same piece.
+struct EarlierScan {
+  std::string name;  // as the maker calls it: its folder
+  FitDocument fit;
+};
+
+struct PageInput {
+  FitDocument fit;
+  Plan plan;
+  Scan scan;            // photos with poses; their files are read
+  HeightField heights;  // over the plan's profile
+  MapGrid ortho_grid;
+  cv::Mat ortho;  // CV_8UC3, on ortho_grid
+  std::optional<PourSheet> pour;
+  std::vector<EarlierScan> earlier;  // oldest first
+  Paper paper = Paper::any;
+  int threads = 0;
+};
+
+// The page. Throws PhotoError when a photo it shows can no longer be read.
+std::string report_page(const PageInput& input);
+
+}  // namespace interstice

@@ -1,0 +1,183 @@
+// The answer in one sentence, and the work order.
+#include <algorithm>
+#include <cmath>
+
+#include "fit/corrections.h"
+#include "report/bench_list.h"
+#include "report/markup.h"
+#include "report/page_parts.h"
+
+namespace interstice {
+namespace {
+
+std::string counted(std::size_t n, const char* one, const char* many) {
+  return std::to_string(n) + " " + (n == 1 ? one : many);
+}
+
+std::size_t seams_with(const FitDocument& fit, Verdict verdict) {
+  return static_cast<std::size_t>(std::count_if(fit.seams.begin(), fit.seams.end(),
+                                                [&](const FitSeam& s) { return s.verdict == verdict; }));
+}
+
+// Pieces of rings that have been begun; rings above stand on the bench still.
+std::vector<std::string> missing(const FitDocument& fit, TileState state) {
+  int begun = 0;
+  for (const FitTile& t : fit.tiles) {
+    if (t.state == TileState::placed) begun = std::max(begun, t.ring);
+  }
+  std::vector<std::string> out;
+  for (const FitTile& t : fit.tiles) {
+    if (t.state == state && t.ring <= begun) out.push_back(t.label);
+  }
+  return out;
+}
+
+std::string listed(const std::vector<std::string>& labels, std::size_t most) {
+  std::string out;
+  for (std::size_t i = 0; i < labels.size() && i < most; ++i) out += (i ? ", " : "") + named(labels[i]);
+  if (labels.size() > most) out += " and " + std::to_string(labels.size() - most) + " more";
+  return out;
+}
+
+std::string joined(const std::vector<std::string>& parts) {
+  std::string out;
+  for (std::size_t i = 0; i < parts.size(); ++i)
+    out += (i == 0 ? "" : i + 1 == parts.size() ? " and " : ", ") + parts[i];
+  return out;
+}
+
+std::vector<std::string> faults(const FitDocument& fit) {
+  std::vector<std::string> out;
+  const auto add = [&](std::size_t n, const char* one, const char* many) {
+    if (n > 0) out.push_back(counted(n, one, many));
+  };
+  add(seams_with(fit, Verdict::too_tight), "seam is too tight", "seams are too tight");
+  add(seams_with(fit, Verdict::doubtful), "is doubtful", "are doubtful");
+  add(seams_with(fit, Verdict::unseen), "is unseen", "are unseen");
+  add(missing(fit, TileState::absent).size(), "piece is missing", "pieces are missing");
+  add(missing(fit, TileState::unseen).size(), "piece is unseen", "pieces are unseen");
+  return out;
+}
+
+std::string next_thing(const PageInput& input, bool ready, bool rings_ready) {
+  const FitDocument& fit = input.fit;
+  if (ready) return "Next: tape the seams and make pour 1 below.";
+  if (!fit.corrections.empty())
+    return "Next: " + prose(correction_words(fit.corrections.front())) + ", then on down the list.";
+  const auto absent = missing(fit, TileState::absent), unseen = missing(fit, TileState::unseen);
+  if (!absent.empty()) return "Next: glue on " + listed(absent, 8) + ".";
+  if (!unseen.empty()) return "Next: photograph " + listed(unseen, 8) + " again.";
+  for (const FitSeam& s : fit.seams) {
+    if (s.verdict == Verdict::clear) continue;
+    if (!s.advice.empty()) return "Next: " + prose(s.advice.front()) + " (seam " + seam_named(s.tiles) + ").";
+  }
+  if (seams_needing_work(fit).empty() && rings_ready)
+    return "Next: glue on the next ring, or pour what is on.";
+  const auto flagged = seams_needing_work(fit);
+  if (!flagged.empty()) return "Next: look at seam " + seam_named(fit.seams[flagged.front()].tiles) + ".";
+  return "Next: see the pour page for what is left.";
+}
+
+std::string freed(const Correction& c) {
+  std::string out;
+  for (const Correction::Freed& f : c.frees) {
+    out += (out.empty() ? "" : ", ") + seam_named(f.tiles) + " " + length_html(f.width_after_mm, 1);
+  }
+  return out.empty() ? out : "<span class=\"then\">then " + out + "</span>";
+}
+
+std::string step(const FitDocument& fit, std::size_t i) {
+  const Correction& c = fit.corrections[i];
+  const std::string id = "step-" + std::to_string(i);
+  std::string words = correction_words(c);
+  if (!words.empty()) words[0] = static_cast<char>(std::toupper(static_cast<unsigned char>(words[0])));
+  std::string out = "<li><label class=\"step\" for=\"" + id + "\"><input type=\"checkbox\" id=\"" + id +
+                    "\"><span>" + prose(words) + " " + freed(c) + "</span></label>";
+  for (std::size_t s = 0; s < fit.seams.size(); ++s) {
+    const bool of_piece = fit.seams[s].tiles[0] == c.tile || fit.seams[s].tiles[1] == c.tile;
+    const bool frees = std::any_of(c.frees.begin(), c.frees.end(),
+                                   [&](const auto& f) { return f.tiles == fit.seams[s].tiles; });
+    if (of_piece && frees) {
+      out += "<a class=\"look\" href=\"#" + seam_id(s) + "\" data-seam=\"" + std::to_string(s) +
+             "\" aria-label=\"Show seam " + seam_spoken(fit.seams[s].tiles) + "\">show</a>";
+      break;
+    }
+  }
+  return out + "</li>";
+}
+
+std::string steps(const FitDocument& fit) {
+  std::string out;
+  for (std::size_t i = 0; i < fit.corrections.size(); ++i) {
+    const bool first = i == 0 || fit.corrections[i - 1].tile != fit.corrections[i].tile;
+    if (first)
+      out += (i ? "</ol></li>" : "") + std::string("<li class=\"piece\"><h3>Piece ") +
+             named(fit.corrections[i].tile) + "</h3><ol>";
+    out += step(fit, i);
+  }
+  return out.empty() ? out : "<ol class=\"work\">" + out + "</ol></li></ol>";
+}
+
+}  // namespace
+
+std::string answer_part(const PageInput& input) {
+  const FitDocument& fit = input.fit;
+  const bool ready = input.pour ? input.pour->ready : all_clear(fit);
+  const bool rings_ready = !ready && input.pour && input.pour->ready_for_rings_on;
+  const std::vector<std::string> wrong = faults(fit);
+  std::string out = "<section id=\"answer\" class=\"" + std::string(ready ? "ready" : "not-ready") +
+                    "\" aria-labelledby=\"answer-head\"><h2 id=\"answer-head\">";
+  if (ready)
+    out += "Ready to pour.";
+  else if (rings_ready)
+    out += "What is on is good; the shell is not complete yet.";
+  else
+    out += "Not ready to pour" + (wrong.empty() ? std::string(".") : ": " + joined(wrong) + ".");
+  out += "</h2><p class=\"next\">" + next_thing(input, ready, rings_ready) + "</p>";
+  const auto placed = std::count_if(fit.tiles.begin(), fit.tiles.end(),
+                                    [](const FitTile& t) { return t.state == TileState::placed; });
+  out += "<p class=\"sum\">" + std::to_string(placed) + " of " + std::to_string(fit.tiles.size()) +
+         " pieces on, " + counted(fit.seams.size(), "seam", "seams") + " measured, " +
+         std::to_string(seams_with(fit, Verdict::clear)) +
+         " of them clear. A seam counts as clear when it is proved to be at least " +
+         length_html(fit.smallest_fill_mm, 2) + " wide.</p>";
+  if (input.pour && !ready) {
+    out += "<ul class=\"reasons\">";
+    for (const std::string& reason : input.pour->reasons) out += "<li>" + prose(reason) + "</li>";
+    out += "</ul>";
+  }
+  return out + "</section>\n";
+}
+
+std::string work_part(const PageInput& input) {
+  const FitDocument& fit = input.fit;
+  std::string out = "<section id=\"work\" aria-labelledby=\"work-head\"><h2 id=\"work-head\">Work order</h2>";
+  if (fit.corrections.empty()) {
+    out += seams_needing_work(fit).empty() ? "<p>No piece needs sanding or moving.</p>"
+                                           : "<p>No sanding or moving is proposed; see the seams below.</p>";
+  } else {
+    out +=
+        "<p>Most valuable first, piece by piece. Tick what is done; the page remembers it on this device. "
+        "<span id=\"progress\" role=\"status\"></span></p>" +
+        steps(fit);
+    out +=
+        "<p class=\"note\">Along the ring as seen from above; turns as seen from outside; each piece keeps "
+        "its tilt. Sand "
+        "square to the edge with the bevel kept, running out over " +
+        length_html(3, 0) +
+        " at both ends. Wood dust harms: extraction and a mask. Then photograph again: the page knows only "
+        "what was "
+        "measured.</p>";
+  }
+  if (!fit.corrections_refused.empty()) {
+    out += "<h3>What no small move or sanding can do</h3><ul>";
+    for (const std::string& line : fit.corrections_refused) out += "<li>" + prose(line) + "</li>";
+    out += "</ul>";
+  }
+  const auto absent = missing(fit, TileState::absent), unseen = missing(fit, TileState::unseen);
+  if (!absent.empty()) out += "<p><strong>Missing pieces:</strong> " + listed(absent, 200) + "</p>";
+  if (!unseen.empty()) out += "<p><strong>Pieces no photo shows:</strong> " + listed(unseen, 200) + "</p>";
+  return out + "</section>\n";
+}
+
+}  // namespace interstice

@@ -1,0 +1,224 @@
+// The maker's photos with the flagged seams drawn over them.
+#include <algorithm>
+#include <cmath>
+#include <opencv2/imgcodecs.hpp>
+
+#include "core/parallel.h"
+#include "report/bench_list.h"
+#include "report/markup.h"
+#include "report/page_parts.h"
+
+namespace interstice {
+
+using Eigen::Vector3d;
+
+namespace {
+
+// Bytes of JPEG the page may hold; a third more once written as text. With the rest of the page this stays
+// below what mail and messengers carry (common practice, no source: about 20 MB).
+constexpr double kBudgetBytes = 6.5e6;
+constexpr double kAroundMm = 26;  // of the narrowest place to each side, at least
+
+struct Sizes {
+  int close_px, whole_px, quality;
+};
+constexpr Sizes kSizes[] = {
+    {720, 1600, 84}, {560, 1300, 80}, {420, 1000, 76}, {300, 800, 72}, {220, 640, 68}};
+
+const SeamSample* narrowest_of(const FitSeam& seam) {
+  const auto it =
+      std::min_element(seam.samples.begin(), seam.samples.end(),
+                       [](const SeamSample& a, const SeamSample& b) { return a.width_mm < b.width_mm; });
+  return it == seam.samples.end() ? nullptr : &*it;
+}
+
+// A square round the narrowest place that also takes in the tight stretch.
+cv::Rect close_crop(const ScannedPhoto& photo, const FitSeam& seam, double smallest_fill_mm) {
+  const SeamSample* narrowest = narrowest_of(seam);
+  const Vector3d middle = narrowest ? Vector3d((narrowest->a + narrowest->b) / 2) : seam.at;
+  const Eigen::Vector2d centre = photo.project(middle);
+  const double px_per_mm = photo.lens.fx / std::max(1.0, (photo.camera_T_bowl * middle).z());
+  double half = kAroundMm * px_per_mm;
+  for (const SeamSample& s : seam.samples) {
+    if (s.width_mm >= smallest_fill_mm) continue;
+    const Eigen::Vector2d q = photo.project((s.a + s.b) / 2);
+    half = std::max(
+        half, std::min(2.5 * kAroundMm * px_per_mm, (q - centre).lpNorm<Eigen::Infinity>() + 5 * px_per_mm));
+  }
+  const int side = std::min({static_cast<int>(2 * half), photo.info.width, photo.info.height});
+  const int x = std::clamp(static_cast<int>(centre.x() - side / 2.0), 0, photo.info.width - side);
+  const int y = std::clamp(static_cast<int>(centre.y() - side / 2.0), 0, photo.info.height - side);
+  return {x, y, std::max(1, side), std::max(1, side)};
+}
+
+std::string jpeg_of(const cv::Mat& picture, int quality) {
+  std::vector<uchar> bytes;
+  cv::imencode(".jpg", picture, bytes, {cv::IMWRITE_JPEG_QUALITY, quality, cv::IMWRITE_JPEG_OPTIMIZE, 1});
+  return {bytes.begin(), bytes.end()};
+}
+
+PagePhotos pictures_at(const PageInput& input, const std::vector<const ScannedPhoto*>& photos,
+                       const std::vector<std::vector<std::size_t>>& seams, const Sizes& sizes) {
+  std::vector<PagePhotos> each(photos.size());
+  parallel_for(photos.size(), input.threads, [&](std::size_t n) {
+    const cv::Mat whole = read_photo_colour(photos[n]->info);
+    const auto taken = [&](const cv::Rect& crop, int longest_px) {
+      const PhotoView view = view_of(*photos[n], crop, longest_px);
+      return PagePicture{view, jpeg_of(picture_of(view, whole), sizes.quality)};
+    };
+    each[n].whole.push_back({taken(form_in_photo(*photos[n], input.fit), sizes.whole_px), seams[n]});
+    for (const std::size_t i : seams[n]) {
+      each[n].close.emplace(
+          i, taken(close_crop(*photos[n], input.fit.seams[i], input.fit.smallest_fill_mm), sizes.close_px));
+    }
+  });
+  PagePhotos out;
+  for (PagePhotos& one : each) {
+    out.whole.push_back(std::move(one.whole.front()));
+    out.close.merge(one.close);
+  }
+  return out;
+}
+
+double bytes_of(const PagePhotos& photos) {
+  double sum = 0;
+  for (const auto& [seam, picture] : photos.close) sum += static_cast<double>(picture.jpeg.size());
+  for (const auto& whole : photos.whole) sum += static_cast<double>(whole.picture.jpeg.size());
+  return sum;
+}
+
+// Points of a line in the shown picture, those nearer than two pixels to the one before left out.
+std::string path_of(const PhotoView& view, const std::vector<Vector3d>& line, bool closed) {
+  std::string out;
+  cv::Point2d last(-1e9, -1e9);
+  for (const Vector3d& p : line) {
+    const cv::Point2d q = view.place(p);
+    if (!(std::abs(q.x) < 1e5 && std::abs(q.y) < 1e5)) return "";
+    if (std::hypot(q.x - last.x, q.y - last.y) < 2 && !out.empty()) continue;
+    out += (out.empty() ? "M" : "L") + fixed(q.x, 1) + " " + fixed(q.y, 1);
+    last = q;
+  }
+  return closed ? out + "Z" : out;
+}
+
+std::string text_at(const cv::Point2d& at, double size, const char* kind, const std::string& text,
+                    const cv::Size& frame) {
+  const double x = std::clamp(at.x, 1.5 * size, std::max(1.5 * size, frame.width - 1.5 * size));
+  const double y = std::clamp(at.y, 1.2 * size, std::max(1.2 * size, frame.height - 0.6 * size));
+  return "<text class=\"" + std::string(kind) + "\" x=\"" + fixed(x, 1) + "\" y=\"" + fixed(y, 1) +
+         "\" font-size=\"" + fixed(size, 1) + "\">" + text + "</text>";
+}
+
+std::string piece_marks(const FitDocument& fit, const PhotoView& view, const std::string& label,
+                        double size) {
+  const FitTile* tile = tile_of(fit, label);
+  if (!tile || tile->arris.empty()) return "";
+  const std::string d = path_of(view, tile->arris, true);
+  if (d.empty()) return "";
+  Vector3d middle = Vector3d::Zero();
+  for (const Vector3d& p : tile->arris) middle += p / static_cast<double>(tile->arris.size());
+  return "<path class=\"casing\" d=\"" + d + "\"/><path class=\"outline\" d=\"" + d + "\"/>" +
+         text_at(view.place(middle), size, "piece-name", in_drawing(label), view.shown());
+}
+
+std::string seam_marks(const FitDocument& fit, const FitSeam& seam, const PhotoView& view, double size) {
+  std::vector<Vector3d> tight, all;
+  for (const SeamSample& s : seam.samples) {
+    all.push_back((s.a + s.b) / 2);
+    if (s.width_mm < fit.smallest_fill_mm) tight.push_back(all.back());
+  }
+  std::string out;
+  const std::string d = path_of(view, tight.size() > 1 ? tight : all, false);
+  if (!d.empty())
+    out += "<path class=\"casing wide\" d=\"" + d + "\"/><path class=\"stretch " +
+           verdict_class(seam.verdict) + "\" d=\"" + d + "\"/>";
+  const SeamSample* n = narrowest_of(seam);
+  if (!n) return out;
+  const cv::Point2d a = view.place(n->a), b = view.place(n->b);
+  const cv::Point2d middle = (a + b) / 2;
+  if (!(std::abs(middle.x) < 1e5 && std::abs(middle.y) < 1e5)) return out;
+  out += "<path class=\"gap\" d=\"M" + fixed(a.x, 1) + " " + fixed(a.y, 1) + "L" + fixed(b.x, 1) + " " +
+         fixed(b.y, 1) + "\"/>" + "<circle class=\"casing\" cx=\"" + fixed(middle.x, 1) + "\" cy=\"" +
+         fixed(middle.y, 1) + "\" r=\"" + fixed(0.9 * size, 1) + "\"/><circle class=\"ring " +
+         verdict_class(seam.verdict) + "\" cx=\"" + fixed(middle.x, 1) + "\" cy=\"" + fixed(middle.y, 1) +
+         "\" r=\"" + fixed(0.9 * size, 1) + "\"/>";
+  const std::string words = seam.narrowest_mm ? length_in_drawing(*seam.narrowest_mm, 1) + " \xC2\xB1 " +
+                                                    length_in_drawing(seam.u95_mm.value_or(0), 1)
+                                              : std::string("unseen");
+  return out + text_at({middle.x, middle.y - 1.4 * size}, size, "width-name", words, view.shown());
+}
+
+std::string svg_open(const PagePicture& picture, const std::string& label, const char* kind) {
+  const cv::Size size = picture.view.shown();
+  const std::string w = std::to_string(size.width), h = std::to_string(size.height);
+  return "<svg class=\"" + std::string(kind) + "\" viewBox=\"0 0 " + w + " " + h +
+         "\" role=\"img\" aria-label=\"" + label + "\"><image width=\"" + w + "\" height=\"" + h +
+         "\" href=\"" + jpeg_uri(picture.jpeg) + "\"/><g class=\"marks\" aria-hidden=\"true\">";
+}
+
+}  // namespace
+
+PagePhotos take_photos(const PageInput& input) {
+  std::vector<const ScannedPhoto*> photos;
+  std::vector<std::vector<std::size_t>> seams;
+  for (const ScannedPhoto& photo : input.scan.photos) {
+    std::vector<std::size_t> shown;
+    for (const std::size_t i : seams_needing_work(input.fit)) {
+      if (input.fit.seams[i].best_photo == photo.info.name) shown.push_back(i);
+    }
+    if (shown.empty()) continue;
+    photos.push_back(&photo);
+    seams.push_back(shown);
+  }
+  PagePhotos out;
+  for (const Sizes& sizes : kSizes) {
+    out = pictures_at(input, photos, seams, sizes);
+    if (bytes_of(out) <= kBudgetBytes) break;
+  }
+  return out;
+}
+
+std::string close_up(const FitDocument& fit, std::size_t index, const PagePicture& picture) {
+  const FitSeam& seam = fit.seams[index];
+  const double size = picture.view.shown().width / 20.0;
+  std::string label = "Photo of the seam " + seam_spoken(seam.tiles) + ", " + name_of(seam.verdict);
+  if (seam.narrowest_mm) label += ", " + fixed(*seam.narrowest_mm, 2) + " mm at the ringed place";
+  return svg_open(picture, label, "photo close") + piece_marks(fit, picture.view, seam.tiles[0], size) +
+         piece_marks(fit, picture.view, seam.tiles[1], size) + seam_marks(fit, seam, picture.view, size) +
+         "</g></svg>";
+}
+
+std::string photos_part(const PageInput& input, const PagePhotos& photos) {
+  std::string out =
+      "<section id=\"photos\" aria-labelledby=\"photos-head\"><h2 id=\"photos-head\">Your photos</h2>";
+  if (photos.whole.empty()) return out + "<p>No photo has a flagged seam to show.</p></section>\n";
+  out +=
+      "<p>Those that show a flagged seam best, cut to the form. Tap one to enlarge it. "
+      "<button type=\"button\" id=\"marks\" class=\"plain\" aria-pressed=\"true\">Marks on the "
+      "photos</button></p><div class=\"shots\">";
+  for (const PagePhotos::Whole& whole : photos.whole) {
+    const std::string& name = whole.picture.view.photo->info.name;
+    const cv::Size shown = whole.picture.view.shown();
+    const double size = std::max(shown.width, shown.height) / 50.0;
+    std::vector<std::string> pieces;
+    std::string seams, spoken;
+    for (const std::size_t i : whole.seams) {
+      for (const std::string& t : input.fit.seams[i].tiles) {
+        if (std::find(pieces.begin(), pieces.end(), t) == pieces.end()) pieces.push_back(t);
+      }
+      seams += (seams.empty() ? "" : ", ") + seam_link(input.fit, i);
+      spoken += (spoken.empty() ? " with the seams " : ", ") + seam_spoken(input.fit.seams[i].tiles);
+    }
+    out += "<figure class=\"shot\"><button type=\"button\" class=\"open\" data-shot=\"" + escaped(name) +
+           "\" aria-label=\"Enlarge " + escaped(name) + "\">" +
+           svg_open(whole.picture, "Photo " + escaped(name) + spoken, "photo whole");
+    for (const std::string& piece : pieces)
+      out += piece_marks(input.fit, whole.picture.view, piece, 0.8 * size);
+    for (const std::size_t i : whole.seams)
+      out += seam_marks(input.fit, input.fit.seams[i], whole.picture.view, size);
+    out += "</g></svg></button><figcaption>" + named(name) + ": " + seams + "</figcaption></figure>\n";
+  }
+  return out + "</div></section>\n";
+}
+
+}  // namespace interstice

@@ -1,0 +1,92 @@
+#include "report/pour_sheet.h"
+
+#include "core/json_reader.h"
+
+namespace interstice {
+namespace {
+
+constexpr double kMost = 1e7;
+constexpr std::size_t kLongText = 20000;
+
+std::array<std::string, 2> read_pair(const JsonNode& node) {
+  if (node.size() != 2) node.fail("needs the labels of two pieces");
+  return {node.at(std::size_t{0}).text(), node.at(std::size_t{1}).text()};
+}
+
+std::vector<std::string> read_lines(const JsonNode& node) {
+  std::vector<std::string> out;
+  for (std::size_t i = 0; i < node.size(); ++i) out.push_back(node.at(i).text(kLongText));
+  return out;
+}
+
+std::vector<SheetPlace> read_places(const JsonNode& node) {
+  std::vector<SheetPlace> out;
+  for (std::size_t i = 0; i < node.size(); ++i) {
+    const JsonNode n = node.at(i);
+    const std::vector<double> uv = n.at("map").numbers(2);
+    out.push_back({read_pair(n.at("seam")), {uv[0], uv[1]}, n.at("end").boolean()});
+  }
+  return out;
+}
+
+SheetPour read_one(const JsonNode& node) {
+  SheetPour p;
+  p.volume_ml = node.at("volume_ml").number(0, kMost);
+  p.mix_ml = node.at("mix_ml").number(0, kMost);
+  if (!node.at("mix_g").is_null()) p.mix_g = node.at("mix_g").number(0, kMost);
+  p.tilt_deg = node.at("tilt_deg").number(-360, 360);
+  p.azimuth_deg = node.at("azimuth_deg").number(-360, 360);
+  p.deepest_mm = node.at("deepest_mm").number(0, kMost);
+  p.trapped_ml = node.at("trapped_ml").number(0, kMost);
+  p.lift = node.at("lift").integer(1, 1000);
+  p.lifts = node.at("lifts").integer(1, 1000);
+  p.up = node.at("up").text();
+  p.words = node.at("words").text(kLongText);
+  const JsonNode tape = node.at("tape");
+  for (std::size_t i = 0; i < tape.size(); ++i) p.tape.push_back(read_pair(tape.at(i)));
+  p.inlets = read_places(node.at("inlets"));
+  p.vents = read_places(node.at("vents"));
+  p.dam = read_places(node.at("dam"));
+  return p;
+}
+
+void read_volumes(const JsonNode& root, PourSheet& sheet) {
+  sheet.void_volume_ml = root.at("void_volume_ml").number(0, kMost);
+  sheet.seams_ml = root.at("seams_ml").number(0, kMost);
+  sheet.under_pieces_ml = root.at("under_pieces_ml").number(0, kMost);
+  sheet.stranded_length_mm = root.at("stranded_length_mm").number(0, kMost);
+  sheet.stranded_ml = root.at("stranded_ml").number(0, kMost);
+  sheet.trapped_ml_after = root.at("trapped_ml_after").number(0, kMost);
+}
+
+}  // namespace
+
+PourSheet parse_pour_sheet(const std::string& json_text, const std::string& file) {
+  const nlohmann::json document = parse_json(json_text, file);
+  const JsonNode root(document, file);
+  if (root.at("format").text() != "interstice-pour") root.at("format").fail("this is not a pour file");
+  if (root.at("version").number() != 1) root.at("version").fail("only version 1 is understood");
+  PourSheet sheet;
+  sheet.ready = root.at("ready").boolean();
+  sheet.ready_for_rings_on = root.at("ready_for_rings_on").boolean();
+  sheet.reasons = read_lines(root.at("reasons"));
+  sheet.warnings = read_lines(root.at("warnings"));
+  sheet.cautions = read_lines(root.at("cautions"));
+  sheet.rings_on = root.at("coverage").at("rings_on").integer(0, 100000);
+  sheet.rings_planned = root.at("coverage").at("rings_planned").integer(0, 100000);
+  read_volumes(root, sheet);
+  sheet.build_words = root.at("build").at("words").text(kLongText);
+  if (!root.at("resin").is_null()) sheet.resin_name = root.at("resin").at("name").text();
+  const JsonNode stranded = root.at("stranded");
+  for (std::size_t i = 0; i < stranded.size(); ++i) {
+    const JsonNode n = stranded.at(i);
+    sheet.stranded.push_back({read_pair(n.at("behind")), n.at("width_mm").number(-kMost, kMost),
+                              n.at("length_mm").number(0, kMost), n.at("volume_ml").number(0, kMost),
+                              n.at("freed_length_mm").number(0, kMost)});
+  }
+  const JsonNode pours = root.at("pours");
+  for (std::size_t i = 0; i < pours.size(); ++i) sheet.pours.push_back(read_one(pours.at(i)));
+  return sheet;
+}
+
+}  // namespace interstice
