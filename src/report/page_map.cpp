@@ -70,8 +70,8 @@ std::string planned_outlines(const Plan& plan) {
     const PieceFace face = planned_face(plan, TileIndex(i));
     std::vector<Vector2d> line;
     for (const Vector2d& p : face.outline) line.push_back(plan.profile.locate(face.frame.lift(p)).uv);
-    out += "<path data-ring=\"" + std::to_string(plan.tiles[TileIndex(i)].ring) + "\" d=\"" +
-           drawn(line, true) + "\"/>";
+    out += "<path vector-effect=\"non-scaling-stroke\" data-ring=\"" +
+           std::to_string(plan.tiles[TileIndex(i)].ring) + "\" d=\"" + drawn(line, true) + "\"/>";
   }
   return out;
 }
@@ -80,7 +80,7 @@ std::string measured_outlines(const FitDocument& fit, const Profile& form) {
   std::string out;
   for (const FitTile& tile : fit.tiles) {
     if (tile.arris.size() < 3) continue;
-    out += "<path data-ring=\"" + std::to_string(tile.ring) + "\" d=\"" +
+    out += "<path vector-effect=\"non-scaling-stroke\" data-ring=\"" + std::to_string(tile.ring) + "\" d=\"" +
            drawn(on_map(form, tile.arris), true) + "\"/>";
   }
   return out;
@@ -112,8 +112,8 @@ std::vector<Vector2d> seam_line(const FitSeam& seam, const Profile& form) {
 std::string seam_paths(const FitDocument& fit, const Profile& form) {
   std::string out;
   for (std::size_t i = 0; i < fit.seams.size(); ++i) {
-    out += "<path id=\"line-" + std::to_string(i) + "\" d=\"" + drawn(seam_line(fit.seams[i], form), false) +
-           "\"/>";
+    out += "<path fill=\"none\" vector-effect=\"non-scaling-stroke\" id=\"line-" + std::to_string(i) +
+           "\" d=\"" + drawn(seam_line(fit.seams[i], form), false) + "\"/>";
   }
   return out;
 }
@@ -134,14 +134,17 @@ std::string seam_on_map(const FitDocument& fit, std::size_t i) {
   return out + "\">" + uses + "</a>";
 }
 
-std::string width_labels(const FitDocument& fit) {
+// Halfway along its seam, where neighbours' labels are farthest.
+std::string width_labels(const FitDocument& fit, const Profile& form) {
   std::string out;
   for (std::size_t i = 0; i < fit.seams.size(); ++i) {
     const FitSeam& s = fit.seams[i];
     if (s.verdict == Verdict::clear) continue;
+    const std::vector<Vector2d> line = seam_line(s, form);
+    const Vector2d at = line.empty() ? s.map : line[line.size() / 2];
     out += "<text class=\"width-name " + verdict_class(s.verdict) + "\" data-ring=\"" +
-           std::to_string(ring_of(fit, s)) + "\" x=\"" + fixed(s.map.x() + 2.5, 1) + "\" y=\"" +
-           fixed(-s.map.y() - 1.5, 1) + "\">" +
+           std::to_string(ring_of(fit, s)) + "\" x=\"" + fixed(at.x() + 2.5, 1) + "\" y=\"" +
+           fixed(-at.y() - 1.5, 1) + "\">" +
            (s.narrowest_mm ? length_in_drawing(*s.narrowest_mm, 1) : std::string("?")) + "</text>";
   }
   return out;
@@ -152,8 +155,9 @@ std::string ortho_image(const PageInput& input) {
   std::vector<uchar> bytes;
   cv::imencode(".jpg", input.ortho, bytes, {cv::IMWRITE_JPEG_QUALITY, 86});
   const double half = (input.ortho_grid.centre + 0.5) * input.ortho_grid.step_mm, side = 2 * half;
-  return "<image id=\"ortho\" x=\"" + fixed(-half, 3) + "\" y=\"" + fixed(-half, 3) + "\" width=\"" +
-         fixed(side, 3) + "\" height=\"" + fixed(side, 3) + "\" href=\"" +
+  return "<clipPath id=\"rim\"><circle r=\"" + fixed(input.plan.profile.length(), 1) +
+         "\"/></clipPath><image id=\"ortho\" clip-path=\"url(#rim)\" x=\"" + fixed(-half, 3) + "\" y=\"" +
+         fixed(-half, 3) + "\" width=\"" + fixed(side, 3) + "\" height=\"" + fixed(side, 3) + "\" href=\"" +
          jpeg_uri({reinterpret_cast<const char*>(bytes.data()), bytes.size()}) + "\"/>";
 }
 
@@ -207,15 +211,15 @@ std::string map_part(const PageInput& input) {
       fixed(-r, 1) + " " + fixed(-r, 1) + " " + fixed(2 * r, 1) + " " + fixed(2 * r, 1) +
       "\" role=\"group\" aria-label=\"Map of pieces and seams\"><defs>" + seam_paths(input.fit, form) +
       "</defs>" + ortho_image(input);
-  out += "<g id=\"planned\">" + planned_outlines(input.plan) + "</g><g id=\"measured\">" +
-         measured_outlines(input.fit, form) + "</g>";
+  out += "<g id=\"planned\" fill=\"none\">" + planned_outlines(input.plan) +
+         "</g><g id=\"measured\" fill=\"none\">" + measured_outlines(input.fit, form) + "</g>";
   for (const Verdict v : {Verdict::clear, Verdict::unseen, Verdict::doubtful, Verdict::too_tight}) {
     for (std::size_t i = 0; i < input.fit.seams.size(); ++i) {
       if (input.fit.seams[i].verdict == v) out += seam_on_map(input.fit, i);
     }
   }
-  out += "<g class=\"names\" aria-hidden=\"true\">" + piece_names(input, form) + width_labels(input.fit) +
-         "</g></svg></div>";
+  out += "<g class=\"names\" aria-hidden=\"true\">" + piece_names(input, form) +
+         width_labels(input.fit, form) + "</g></svg></div>";
   return out +
          "<aside id=\"map-panel\" aria-live=\"polite\" aria-label=\"Seam under the pointer\"><p>Point at a "
          "seam or tap it.</p></aside></div></section>\n";

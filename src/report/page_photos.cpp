@@ -199,7 +199,7 @@ std::string photos_part(const PageInput& input, const PagePhotos& photos) {
   for (const PagePhotos::Whole& whole : photos.whole) {
     const std::string& name = whole.picture.view.photo->info.name;
     const cv::Size shown = whole.picture.view.shown();
-    const double size = std::max(shown.width, shown.height) / 50.0;
+    const double size = std::max(shown.width, shown.height) / 32.0;
     std::vector<std::string> pieces;
     std::string seams, spoken;
     for (const std::size_t i : whole.seams) {
@@ -210,8 +210,7 @@ std::string photos_part(const PageInput& input, const PagePhotos& photos) {
       spoken += (spoken.empty() ? " with the seams " : ", ") + seam_spoken(input.fit.seams[i].tiles);
     }
     out += "<figure class=\"shot\"><button type=\"button\" class=\"open\" data-shot=\"" + escaped(name) +
-           "\" aria-label=\"Enlarge " + escaped(name) + "\">" +
-           svg_open(whole.picture, "Photo " + escaped(name) + spoken, "photo whole");
+           "\">" + svg_open(whole.picture, "Photo " + escaped(name) + spoken, "photo whole");
     for (const std::string& piece : pieces)
       out += piece_marks(input.fit, whole.picture.view, piece, 0.8 * size);
     for (const std::size_t i : whole.seams)

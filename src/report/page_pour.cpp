@@ -120,7 +120,8 @@ std::string stranded(const PageInput& input) {
   const PourSheet& sheet = *input.pour;
   if (sheet.stranded.empty()) return "";
   std::string out =
-      "<h3>Where resin does not get</h3><table><thead><tr><th scope=\"col\">Behind</th><th "
+      "<h3>Where resin does not get</h3><div class=\"wide-table\" tabindex=\"0\" role=\"region\" "
+      "aria-label=\"Table of seams resin does not reach\"><table><thead><tr><th scope=\"col\">Behind</th><th "
       "scope=\"col\">Width</th><th scope=\"col\">Seam cut off</th>"
       "<th scope=\"col\">Opening it frees</th></tr></thead><tbody>";
   for (const SheetStranded& s : sheet.stranded) {
@@ -130,7 +131,7 @@ std::string stranded(const PageInput& input) {
            length_html(s.width_mm, 2) + "</td><td>" + length_html(s.length_mm, 0) + ", " +
            volume_html(s.volume_ml, 1) + "</td><td>" + length_html(s.freed_length_mm, 0) + "</td></tr>";
   }
-  return out + "</tbody></table>";
+  return out + "</tbody></table></div>";
 }
 
 std::string lines(const char* head, const std::vector<std::string>& texts, const char* kind) {
@@ -161,7 +162,7 @@ std::string tilt_drawing(const PageInput& input, const SheetPour& pour) {
     low = low.cwiseMin(p);
     high = high.cwiseMax(p);
   }
-  const double left = low.x() - 26, right = high.x() + 26, top = high.y() + 34, bottom = low.y() - 14;
+  const double left = low.x() - 44, right = high.x() + 44, top = high.y() + 34, bottom = low.y() - 14;
   const std::string id = "shell-" + std::to_string(std::abs(static_cast<long long>(pour.tilt_deg * 1000))) +
                          "-" + std::to_string(static_cast<long long>(pour.volume_ml * 1000));
   std::string out = "<svg class=\"tilt\" viewBox=\"" + fixed(left, 1) + " " + fixed(-top, 1) + " " +
@@ -185,9 +186,9 @@ std::string tilt_drawing(const PageInput& input, const SheetPour& pour) {
   const FitTile* up = tile_of(input.fit, pour.up);
   if (up && !up->arris.empty() && pour.tilt_deg > 0.5) {
     const double r = std::hypot(up->face.origin.x(), up->face.origin.y());
-    const Vector2d p = section.turned(r + 12, up->face.origin.z());
+    const Vector2d p = section.turned(r + 10, up->face.origin.z() + 6);
     out += "<text class=\"up-name\" x=\"" + fixed(p.x(), 1) + "\" y=\"" + fixed(-p.y(), 1) +
-           "\" text-anchor=\"middle\">" + in_drawing(pour.up) + " up</text>";
+           "\" text-anchor=\"" + (p.x() > 0 ? "start" : "end") + "\">" + in_drawing(pour.up) + " up</text>";
   }
   if (!pour.inlets.empty()) {
     const Vector2d p = section.turned(form.point(pour.inlets.front().map, t));

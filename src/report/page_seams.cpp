@@ -118,8 +118,7 @@ std::string card(const PageInput& input, const PagePhotos& photos, std::size_t i
                     verdict_chip(s.verdict) + "</header>";
   const auto picture = photos.close.find(i);
   if (picture != photos.close.end()) {
-    out += "<figure><button type=\"button\" class=\"open\" data-seam=\"" + std::to_string(i) +
-           "\" aria-label=\"Enlarge the photo of seam " + seam_spoken(s.tiles) + "\">" +
+    out += "<figure><button type=\"button\" class=\"open\" data-seam=\"" + std::to_string(i) + "\">" +
            close_up(input.fit, i, picture->second) + "</button><figcaption>" + named(s.best_photo) +
            "</figcaption></figure>";
   }

@@ -107,7 +107,7 @@
     var material = new THREE.MeshLambertMaterial({ color: 0xffffff, side: THREE.DoubleSide });
     scene.add(new THREE.Mesh(surface(), material));
     var seams = seamTubes(scene);
-    var top = data.meridian[1] + data.thickness_mm, target = new THREE.Vector3(0, 0, top * 0.42), reach = 2.1 * (top + data.meridian[data.meridian.length - 4]);
+    var top = data.meridian[1] + data.thickness_mm, target = new THREE.Vector3(0, 0, top * 0.34), reach = 2.1 * (top + data.meridian[data.meridian.length - 4]);
     var home = { around: -1.2, up: 0.62, far: reach }, eye = Object.assign({}, home);
     var labels = data.pieces.map(function (p) {
       var e = document.createElement("span");
@@ -127,7 +127,7 @@
       renderer.setSize(w, h, false);
       camera.aspect = w / h;
       camera.updateProjectionMatrix();
-      var c = Math.cos(eye.up), far = eye.far * Math.max(1, 1.25 / camera.aspect);
+      var c = Math.cos(eye.up), far = eye.far * Math.max(1, 1.05 / camera.aspect);
       camera.up.set(0, 0, 1);
       camera.position.set(target.x + far * c * Math.cos(eye.around), target.y + far * c * Math.sin(eye.around), target.z + far * Math.sin(eye.up));
       camera.lookAt(target);

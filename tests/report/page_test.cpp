@@ -1,0 +1,144 @@
+// The page as text: what it says, and that nothing a maker names can do harm. What it does in a browser is
+// checked by page_test.mjs.
+#include "report/page.h"
+
+#include <gtest/gtest.h>
+
+#include <fstream>
+
+#include "core/errors.h"
+#include "report/markup.h"
+#include "report/sample_page.h"
+
+namespace interstice {
+namespace {
+
+using namespace testing_support;
+namespace fs = std::filesystem;
+
+fs::path results() {
+  const fs::path folder = fs::path(INTERSTICE_RESULTS) / "report";
+  fs::create_directories(folder);
+  return folder;
+}
+
+std::size_t count(const std::string& text, const std::string& part) {
+  std::size_t n = 0;
+  for (std::size_t i = text.find(part); i != std::string::npos; i = text.find(part, i + 1)) ++n;
+  return n;
+}
+
+TEST(Markup, EscapesAndReplacesWhatIsNotText) {
+  EXPECT_EQ(escaped("<a href=\"x\">'&'</a>"), "&lt;a href=&quot;x&quot;&gt;&#39;&amp;&#39;&lt;/a&gt;");
+  EXPECT_EQ(escaped("\xC3\xA4\xF0\x9F\x98\x80"), "\xC3\xA4\xF0\x9F\x98\x80");
+  // RFC 3629: no overlong forms, no surrogates, nothing above U+10FFFF, no lone bytes.
+  for (const char* bad : {"\xC0\xAF", "\xED\xA0\x80", "\xF4\x90\x80\x80", "\xFF", "\xC3"}) {
+    EXPECT_EQ(escaped(bad).find_first_not_of("\xEF\xBF\xBD"), std::string::npos) << bad;
+  }
+  EXPECT_EQ(escaped(std::string("a\0b\x1B", 4)),
+            "a\xEF\xBF\xBD"
+            "b\xEF\xBF\xBD");
+  EXPECT_EQ(shortened("\xD7\x90\xD7\x91\xD7\x92", 2), "\xD7\x90\xD7\x91\xE2\x80\xA6");
+}
+
+TEST(Markup, Base64OfTheStandardsExamples) {
+  // RFC 4648, section 10.
+  const std::pair<const char*, const char*> vectors[] = {{"", ""},
+                                                         {"f", "Zg=="},
+                                                         {"fo", "Zm8="},
+                                                         {"foo", "Zm9v"},
+                                                         {"foob", "Zm9vYg=="},
+                                                         {"fooba", "Zm9vYmE="},
+                                                         {"foobar", "Zm9vYmFy"}};
+  for (const auto& [plain, coded] : vectors) EXPECT_EQ(base64(plain), coded);
+}
+
+TEST(Markup, QuantitiesInSentencesCanBeSwitched) {
+  const std::string html = prose("frees 353 mm (16.3 ml) behind A12 mm3 <x>");
+  EXPECT_NE(html.find("data-mm=\"353\" data-d=\"0\">353\xC2\xA0mm</span>"), std::string::npos) << html;
+  EXPECT_NE(html.find("data-ml=\"16.3\" data-d=\"1\">16.3\xC2\xA0ml</span>"), std::string::npos) << html;
+  EXPECT_NE(html.find("behind A12 mm3 &lt;x&gt;"), std::string::npos) << html;
+}
+
+TEST(Markup, DataCannotEndItsScript) {
+  const std::string text = script_json({{"label", "</script><script>alert(1)</script><!--"}});
+  EXPECT_EQ(text.find_first_of("<>&"), std::string::npos) << text;
+  EXPECT_EQ(nlohmann::json::parse(text).at("label"), "</script><script>alert(1)</script><!--");
+}
+
+TEST(Page, SaysTheAnswerAndTheNextThingToDo) {
+  const std::string page = report_page(sample_page({"heron", "A01", "A02", "A03", "p1"}, results()));
+  EXPECT_NE(page.find("<html lang=\"en\">"), std::string::npos);
+  EXPECT_NE(page.find("Not ready to pour: 1 seam is too tight and 1 is doubtful."), std::string::npos);
+  EXPECT_NE(page.find("Next: sand A01 where it faces A02: <span class=\"q\" data-mm=\"0.6\""),
+            std::string::npos);
+  EXPECT_EQ(count(page, "class=\"card tight\""), 1u);
+  EXPECT_EQ(count(page, "class=\"card doubt\""), 1u);
+  EXPECT_EQ(count(page, "class=\"card small clear\""), 1u);
+  EXPECT_NE(page.find("blurred"), std::string::npos);
+  EXPECT_EQ(page.find("http://"), page.find("http://www.w3.org"));
+}
+
+TEST(Page, ReadyWhenThePourPlanSaysSo) {
+  PageInput input = sample_page({"heron", "A01", "A02", "A03", "p1"}, results());
+  input.fit.corrections.clear();
+  for (FitSeam& s : input.fit.seams) s.verdict = Verdict::clear;
+  input.pour = PourSheet{};
+  input.pour->ready = true;
+  EXPECT_NE(report_page(input).find("Ready to pour.</h2>"), std::string::npos);
+  input.pour->ready = false;
+  input.pour->reasons = {"12 ml of air stay"};
+  const std::string page = report_page(input);
+  EXPECT_NE(page.find("Not ready to pour."), std::string::npos);
+  EXPECT_NE(page.find("data-ml=\"12\""), std::string::npos);
+}
+
+TEST(Page, ChangesSinceTheLastScanAreThoseBeyondBothUncertainties) {
+  PageInput input = sample_page({"heron", "A01", "A02", "A03", "p1"}, results());
+  EXPECT_EQ(report_page(input).find("id=\"history\""), std::string::npos);
+  EarlierScan before{"ring 1", input.fit};
+  before.fit.seams[0].narrowest_mm = 2.2357 - 0.15;  // root of 0.1^2 + 0.1^2 is 0.141
+  before.fit.seams[1].narrowest_mm = 2.95 - 0.13;
+  before.fit.tiles[2].state = TileState::absent;
+  input.earlier = {before};
+  const std::string page = report_page(input);
+  const std::string history =
+      page.substr(page.find("<section id=\"history\""),
+                  page.find("<section id=\"quality\"") - page.find("<section id=\"history\""));
+  EXPECT_NE(history.find("wider by <span class=\"q\" data-mm=\"0.15\""), std::string::npos) << history;
+  EXPECT_EQ(count(history, "wider by"), 1u);
+  EXPECT_NE(history.find("Now on: <bdi>A03</bdi>"), std::string::npos);
+}
+
+// Written out for the browser as well.
+TEST(Page, HostileNamesStayText) {
+  const std::string attack = "<img src=x onerror=window.harmed=1>", quote = "\"'><b>B\"",
+                    right =
+                        "\xD7\x90\xD7\x91 (1) \xE2\x80\xAE"
+                        "abc";
+  const std::string long_name = std::string(180, 'W') + "</script>";
+  const std::string page =
+      report_page(sample_page({attack, attack + "1", quote, right, long_name}, results()));
+  EXPECT_EQ(page.find("<img"), std::string::npos);
+  EXPECT_EQ(page.find("<b>"), std::string::npos);
+  EXPECT_EQ(count(page, "</script>"), 4u);
+  std::ofstream(results() / "hostile.html", std::ios::binary) << page;
+}
+
+TEST(PourSheet, NamesThePlaceOfAFault) {
+  const auto fault = [](const std::string& json) -> std::string {
+    try {
+      parse_pour_sheet(json, "pour.json");
+    } catch (const InputError& e) {
+      return e.what();
+    }
+    return "";
+  };
+  EXPECT_NE(fault("{\"format\":\"interstice-fit\",\"version\":1}").find("pour.json: format"),
+            std::string::npos);
+  EXPECT_NE(fault("{\"format\":\"interstice-pour\",\"version\":2}").find("version"), std::string::npos);
+  EXPECT_NE(fault("{\"format\":\"interstice-pour\",\"version\":1}").find("ready"), std::string::npos);
+}
+
+}  // namespace
+}  // namespace interstice
