@@ -32,7 +32,33 @@ void write_all(int fd, std::string_view bytes, const fs::path& path) {
     if (n < 0) throw InputError(path.string(), "cannot be written: " + reason());
     bytes.remove_prefix(static_cast<std::size_t>(n));
   }
-  if (::fsync(fd) != 0 && errno != EINVAL) throw InputError(path.string(), "cannot be written: " + reason());
+  if (::fsync(fd) != 0 && errno != EINVAL && errno != EROFS)
+    throw InputError(path.string(), "cannot be written: " + reason());
+}
+
+// The place a chain of links ends at, whether or not anything stands there yet.
+fs::path behind_links(fs::path path) {
+  std::error_code ec;
+  for (int links = 0; fs::is_symlink(fs::symlink_status(path, ec)); ++links) {
+    if (links == 40) throw InputError(path.string(), "cannot be written: its links lead nowhere");
+    const fs::path to = fs::read_symlink(path, ec);
+    if (ec) throw InputError(path.string(), "cannot be written: " + ec.message());
+    path = to.is_absolute() ? to : path.parent_path() / to;
+  }
+  return path;
+}
+
+// A pipe, a terminal, /dev/null: there is no old content to keep, and nothing may be put in its place.
+void write_to_device(const fs::path& path, std::string_view bytes) {
+  const int fd = ::open(path.c_str(), O_WRONLY | O_CLOEXEC | O_NOCTTY);
+  if (fd < 0) throw InputError(path.string(), "cannot be written: " + reason());
+  try {
+    write_all(fd, bytes, path);
+  } catch (...) {
+    ::close(fd);
+    throw;
+  }
+  ::close(fd);
 }
 
 }  // namespace
@@ -59,7 +85,15 @@ std::string read_file(const fs::path& path, std::uintmax_t max_bytes) {
   return bytes;
 }
 
-void write_file_atomically(const fs::path& path, std::string_view bytes) {
+void write_file_atomically(const fs::path& name, std::string_view bytes) {
+  std::error_code ec;
+  const fs::file_type type = fs::status(name, ec).type();  // of what links lead to
+  if (type == fs::file_type::directory) throw InputError(name.string(), "is a folder, a file is needed");
+  if (type == fs::file_type::fifo || type == fs::file_type::character || type == fs::file_type::block ||
+      type == fs::file_type::socket) {
+    return write_to_device(name, bytes);
+  }
+  const fs::path path = behind_links(name);
   const fs::path aside = beside(path, ".part");
   const int fd = ::open(aside.c_str(), O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC, 0666);
   if (fd < 0) throw InputError(path.string(), "cannot be written: " + reason());
@@ -89,13 +123,23 @@ StagedFolder::StagedFolder(fs::path target, std::string marker) : target_(std::m
   }
   work_ = beside(target_, ".part");
   fs::remove_all(work_, ec);
+  made_from_ = work_;
+  while (made_from_.has_parent_path() && made_from_ != made_from_.parent_path() &&
+         !fs::exists(made_from_.parent_path(), ec)) {
+    made_from_ = made_from_.parent_path();
+  }
   fs::create_directories(work_, ec);
   if (ec) throw InputError(target_.string(), "cannot be made: " + ec.message());
 }
 
 StagedFolder::~StagedFolder() {
   std::error_code ec;
-  if (!work_.empty()) fs::remove_all(work_, ec);
+  if (work_.empty()) return;
+  fs::remove_all(work_, ec);
+  for (fs::path made = work_; made != made_from_;) {
+    made = made.parent_path();
+    if (!fs::remove(made, ec)) break;  // someone put something there meanwhile
+  }
 }
 
 void StagedFolder::commit() {

@@ -13,6 +13,7 @@ namespace interstice {
 std::string read_file(const std::filesystem::path& path, std::uintmax_t max_bytes = 256u << 20);
 
 // Writes bytes beside path, syncs, and renames over it: path holds the old content or the new, never a part.
+// A link stays a link: what it leads to is replaced. Pipes and devices (/dev/stdout) are written to directly.
 // Throws InputError naming the file when that fails; what was at path then stays as it was.
 void write_file_atomically(const std::filesystem::path& path, std::string_view bytes);
 
@@ -33,6 +34,7 @@ class StagedFolder {
  private:
   std::filesystem::path target_;
   std::filesystem::path work_;
+  std::filesystem::path made_from_;  // topmost folder made for work_, removed again without a commit
 };
 
 }  // namespace interstice
