@@ -4,12 +4,10 @@
 #include <gtest/gtest.h>
 
 #include <Eigen/Geometry>
-
 #include <cmath>
 #include <numbers>
 #include <random>
-
-#include "geometry/polygon.h"
+#include <stdexcept>
 
 namespace interstice {
 namespace {
@@ -98,15 +96,79 @@ TEST(Profile, OffsetMovesAlongTheNormal) {
   for (const Vector2d& p : larger.points()) EXPECT_NEAR(p.norm(), 100.7, 1e-3);
 }
 
-TEST(Polygon, AreaCentroidAndCrossing) {
-  const Polygon square{{0, 0}, {4, 0}, {4, 2}, {0, 2}};
-  EXPECT_DOUBLE_EQ(signed_area(square), 8);
-  EXPECT_TRUE(centroid(square).isApprox(Vector2d(2, 1)));
-  EXPECT_FALSE(self_crossing(square));
-  EXPECT_TRUE(self_crossing(Polygon{{0, 0}, {4, 2}, {4, 0}, {0, 2}}));
-  EXPECT_TRUE(contains(square, {1, 1}));
-  EXPECT_FALSE(contains(square, {5, 1}));
-  EXPECT_NEAR(signed_area(grown(square, 0.5)), 5 * 3, 1e-12);
+// A cone of half angle 30 degrees seen from the axis: straight meridian, constant normal, stretch of the map
+// rho / r constant. Next to the apex the cubic rounds it off: a surface of revolution is level at its pole.
+TEST(Profile, ConeIsStraight) {
+  std::vector<Vector2d> rz;
+  const double half = 30 * kPi / 180;
+  for (int i = 0; i <= 40; ++i)
+    rz.emplace_back(3 * i * std::sin(half), 120 * std::cos(half) - 3 * i * std::cos(half));
+  const Profile form(rz);
+  EXPECT_NEAR(form.length(), 120, 1e-12);
+  for (const double rho : {10.0, 50.5, 119.0}) {
+    const MeridianPoint m = form.at(rho);
+    EXPECT_NEAR(m.rz.x(), rho * std::sin(half), 1e-12);
+    EXPECT_NEAR(m.normal.x(), std::cos(half), 1e-12);
+    EXPECT_NEAR(m.normal.y(), std::sin(half), 1e-12);
+    const Vector3d p = form.point({0, rho}, 7);
+    EXPECT_NEAR(p.y(), rho * std::sin(half) + 7 * std::cos(half), 1e-12);
+    const MapPoint back = form.locate(p);
+    EXPECT_LT((back.uv - Vector2d(0, rho)).norm(), 1e-9);
+    EXPECT_NEAR(back.height, 7, 1e-9);
+  }
+}
+
+// A lid rounded into a cylinder: along the cylinder rho counts height, the normal is level.
+TEST(Profile, CylinderWithARoundedEdge) {
+  std::vector<Vector2d> rz;
+  for (int i = 0; i <= 20; ++i) rz.emplace_back(2.0 * i, 80);
+  for (int i = 1; i <= 60; ++i) {
+    const double c = kPi / 2 * i / 60;
+    rz.emplace_back(40 + 20 * std::sin(c), 60 + 20 * std::cos(c));
+  }
+  for (int i = 1; i <= 30; ++i) rz.emplace_back(60, 60 - 2.0 * i);
+  const Profile form(rz);
+  const double length = 40 + 10 * kPi + 60;
+  EXPECT_NEAR(form.length(), length, 2e-3);
+  const Vector3d p = form.point(Vector2d::UnitX() * (length - 25), 5);
+  EXPECT_NEAR(p.x(), 65, 1e-9);
+  EXPECT_NEAR(p.z(), 25, 2e-3);
+  EXPECT_NEAR(form.at(20).normal.y(), 1, 1e-12);
+  const MeridianPoint round = form.at(40 + 5 * kPi);  // half-way round the edge
+  EXPECT_NEAR(round.normal.x(), std::sqrt(0.5), 1e-4);
+  EXPECT_NEAR((round.rz - Vector2d(40, 60)).norm(), 20, 1e-3);
+}
+
+TEST(Profile, AxesAtAPlaceAreSquareAndRightHanded) {
+  const Profile form = sphere(100, 90, 200);
+  for (const Vector2d& uv : {Vector2d(0, 0), Vector2d(30, -70), Vector2d(-120, 5)}) {
+    const Vector3d ring = form.along_ring(uv), pole = form.towards_pole(uv), normal = form.normal(uv);
+    EXPECT_LT((ring.cross(pole) - normal).norm(), 1e-12);
+    if (uv.norm() == 0) continue;
+    const double step = 1e-4;
+    const Vector3d nearer = form.point(uv * (1 - step / uv.norm()));
+    EXPECT_LT(((nearer - form.point(uv)) / step - pole).norm(), 1e-5);
+    const Vector2d round = uv + step * Vector2d(-uv.y(), uv.x()).normalized();
+    EXPECT_GT((form.point(round) - form.point(uv)).normalized().dot(ring), 1 - 1e-6);
+  }
+}
+
+TEST(Profile, PoleAndTheAxisAboveIt) {
+  const Profile form = sphere(100, 90, 200);
+  const MapPoint top = form.locate({0, 0, 112});
+  EXPECT_LT(top.uv.norm(), 1e-9);
+  EXPECT_NEAR(top.height, 12, 1e-9);
+  EXPECT_LT((form.point({0, 0}, 12) - Vector3d(0, 0, 112)).norm(), 1e-12);
+  EXPECT_LT(form.locate({1e-13, 0, 100}).uv.norm(), 1e-9);
+}
+
+TEST(Profile, BadMeridiansAreRefused) {
+  EXPECT_THROW(Profile({{0, 10}, {5, 8}}), std::invalid_argument);
+  EXPECT_THROW(Profile({{1, 10}, {5, 8}, {9, 0}}), std::invalid_argument);
+  EXPECT_THROW(Profile({{0, 10}, {5, 8}, {5, 8}, {9, 0}}), std::invalid_argument);
+  EXPECT_THROW(Profile({{0, 10}, {5, 8}, {0, 4}, {9, 0}}), std::invalid_argument);
+  EXPECT_THROW(Profile({{0, 10}, {5, NAN}, {9, 0}}), std::invalid_argument);
+  EXPECT_THROW(sphere(100, 90, 20).offset({1, 2}), std::invalid_argument);
 }
 
 }  // namespace
