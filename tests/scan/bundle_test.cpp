@@ -7,8 +7,10 @@
 #include <numbers>
 #include <random>
 
-#include "camera/cards.h"
+#include "core/errors.h"
 #include "scan/card_poses.h"
+#include "scan/card_scene.h"
+#include "scan/length_check.h"
 #include "scan/seat.h"
 #include "scan/tie_points.h"
 
@@ -19,55 +21,9 @@ using Eigen::Isometry3d;
 using Eigen::Vector2d;
 using Eigen::Vector3d;
 
-Isometry3d looking_at(const Vector3d& from, const Vector3d& at) {
-  const Vector3d z = (at - from).normalized(), x = z.cross(Vector3d::UnitZ()).normalized();
-  Isometry3d bench_T_camera = Isometry3d::Identity();
-  bench_T_camera.linear() << x, z.cross(x), z;
-  bench_T_camera.translation() = from;
-  return bench_T_camera.inverse();
-}
-
-struct Scene {
-  Lens lens;
-  std::vector<Isometry3d> camera_T_bench, bench_T_card;
-  std::vector<PhotoCards> photos;
-};
-
-Scene make_scene(double noise_px, unsigned seed) {
-  Scene s;
-  s.lens = plain_lens(2000, 1500, 1500);
-  s.lens.k1 = 0.05;
-  s.lens.k2 = -0.1;
-  for (int c = 0; c < 4; ++c) {
-    Isometry3d t = Isometry3d::Identity();
-    t.linear() = Eigen::AngleAxisd(0.4 + 1.5 * c, Vector3d::UnitZ()).toRotationMatrix();
-    t.translation() = 230 * Vector3d(std::cos(1.57 * c), std::sin(1.57 * c), 0.001 * c);
-    s.bench_T_card.push_back(t);
-  }
-  std::mt19937 random(seed);
-  std::normal_distribution<double> noise(0, noise_px);
-  for (int p = 0; p < 10; ++p) {
-    const double a = 2 * std::numbers::pi * p / 10;
-    s.camera_T_bench.push_back(
-        looking_at({480 * std::cos(a), 480 * std::sin(a), 260.0 + 40 * (p % 3)}, {0, 0, 20}));
-    PhotoCards photo{static_cast<std::size_t>(p), s.lens, {}};
-    for (int c = 0; c < 4; ++c) {
-      CardView view;
-      view.card = c + 1;
-      for (int k = 0; k < kCornersPerCard; ++k) {
-        const Vector2d q =
-            s.lens.project(s.camera_T_bench.back() * (s.bench_T_card[std::size_t(c)] * card_point(k)));
-        if (!s.lens.in_frame(q, 5)) continue;
-        view.corner_id.push_back(k);
-        view.pixel.push_back(noise_px > 0 ? Vector2d(q + Vector2d(noise(random), noise(random))) : q);
-        view.sd_px.push_back(std::max(0.02, noise_px));
-      }
-      if (view.corner_id.size() >= 8) photo.views.push_back(view);
-    }
-    s.photos.push_back(photo);
-  }
-  return s;
-}
+using testing_scene::looking_at;
+using testing_scene::make_scene;
+using testing_scene::Scene;
 
 // Camera centres of a solution and of the truth, one column a photo.
 std::pair<Eigen::Matrix3Xd, Eigen::Matrix3Xd> centres(const CardPoses& poses, const Scene& s) {
@@ -129,6 +85,151 @@ TEST(Adjustment, CovarianceIsTheSpreadOfRepeatedMeasurements) {
   EXPECT_NEAR(spread / stated, 1.0, 0.4);
 }
 
+// A wrong corner (a card half under the bowl, a reflection) must not pull the poses along.
+TEST(Adjustment, WrongCornersDoNotPull) {
+  const Scene s = make_scene(0.05, 1);
+  CardPoses clean = poses_from_cards(s.photos, 1.0);
+  CardPoses wrong = clean;
+  for (std::size_t i = 0; i < wrong.bundle.corners.size(); i += 40)
+    wrong.bundle.corners[i].pixel += Vector2d(6, -4);
+  BundleOptions options;
+  options.free_lens = false;
+  adjust(clean.bundle, options);
+  const BundleSummary summary = adjust(wrong.bundle, options);
+  const auto [a, want] = centres(clean, s);
+  const auto [b, same] = centres(wrong, s);
+  EXPECT_LT((a - b).colwise().norm().maxCoeff(), 0.05);  // mm, at half a metre
+  EXPECT_LT(summary.corner_factor, 1.2);                 // the robust size is that of the good ones
+  EXPECT_GT(summary.corner_rms_px, 0.5);                 // and the plain one tells of the others
+}
+
+// The lens comes out of the same photos when it was only guessed.
+TEST(Adjustment, FindsTheLens) {
+  const Scene s = make_scene(0, 1);
+  CardPoses poses = poses_from_cards(s.photos, 1.0);
+  Bundle& b = poses.bundle;
+  Lens guess = plain_lens(2000, 1500, 1470);
+  b.lenses = IndexedVector<LensIndex, Lens>(1, guess);
+  for (LensIndex& l : b.lens_of) l = LensIndex(0);
+  adjust(b, {});
+  const Lens& found = b.lenses[LensIndex(0)];
+  EXPECT_NEAR(found.fx, s.lens.fx, 0.01);
+  EXPECT_NEAR(found.fy, s.lens.fy, 0.01);
+  EXPECT_NEAR(found.cx, s.lens.cx, 0.02);
+  EXPECT_NEAR(found.k1, s.lens.k1, 1e-4);
+}
+
+// Phones move the lens a little from shot to shot: each photo's focusing is found within its prior.
+TEST(Adjustment, FindsTheFocusing) {
+  Scene s = make_scene(0, 1);
+  const double refocused = 1.004;
+  for (CardView& view : s.photos[2].views) {
+    for (std::size_t i = 0; i < view.pixel.size(); ++i) {
+      Lens lens = s.lens;
+      lens.fx *= refocused;
+      lens.fy *= refocused;
+      view.pixel[i] = lens.project(
+          s.camera_T_bench[2] * (s.bench_T_card[std::size_t(view.card - 1)] * card_point(view.corner_id[i])));
+    }
+  }
+  CardPoses poses = poses_from_cards(s.photos, 1.0);
+  BundleOptions options;
+  options.free_lens = false;
+  options.focus_prior_sd = 0.01;
+  adjust(poses.bundle, options);
+  for (std::size_t i = 0; i < poses.photos.size(); ++i)
+    EXPECT_NEAR(poses.bundle.focus[PhotoIndex(i)], poses.photos[i] == 2 ? refocused : 1.0, 1e-4) << i;
+  options.focus_prior_sd = 0;
+  CardPoses held = poses_from_cards(s.photos, 1.0);
+  adjust(held.bundle, options);
+  for (const double focus : held.bundle.focus) EXPECT_EQ(focus, 1.0);
+}
+
+// Tie points sharpen nothing they should not: true ones leave true poses alone, and come out where they are.
+TEST(Adjustment, TiePointsComeOutWhereTheyAre) {
+  const Scene s = make_scene(0, 1);
+  CardPoses poses = poses_from_cards(s.photos, 1.0);
+  Bundle& b = poses.bundle;
+  BundleOptions options;
+  options.free_lens = false;
+  adjust(b, options);
+  std::mt19937 random(9);
+  std::uniform_real_distribution<double> at(-60, 60);
+  std::vector<Vector3d> truth;
+  for (int k = 0; k < 50; ++k) {
+    const Vector3d p(at(random), at(random), 60 + at(random) / 2);
+    truth.push_back(p);
+    const PointIndex index = b.points.push_back(p + Vector3d(2, -3, 1));
+    for (std::size_t i = 0; i < poses.photos.size(); ++i)
+      b.ties.push_back(
+          {PhotoIndex(i), index, b.lenses[LensIndex(i)].project(b.camera_T_bench[PhotoIndex(i)] * p), 0.3});
+  }
+  const BundleSummary summary = adjust(b, options);
+  EXPECT_LT(summary.tie_rms_px, 1e-3);
+  for (std::size_t k = 0; k < truth.size(); ++k) EXPECT_LT((b.points[PointIndex(k)] - truth[k]).norm(), 2e-3);
+}
+
+// Lengths on cards left out of the scale: true prints have none to tell but noise; a print of another size
+// among them is found out, its longest diagonal (168 x 96 - inner corners 7 x 4 squares of 24 mm) most.
+TEST(LengthCheck, TellsAPrintOfAnotherSize) {
+  const Scene s = make_scene(0.05, 3);
+  CardPoses poses = poses_from_cards(s.photos, 1.0);
+  BundleOptions options;
+  options.free_lens = false;
+  adjust(poses.bundle, options);
+  const LengthCheck check = check_lengths(poses.bundle, options);
+  EXPECT_EQ(check.lengths, 4u * 28u * 27u / 2u);
+  EXPECT_NEAR(check.longest_mm, std::hypot(6 * kSquareMm, 3 * kSquareMm), 1e-9);
+  EXPECT_LT(std::abs(check.largest_error_mm), 0.1);
+  EXPECT_GT(check.rms_error_mm, 0);
+
+  Scene wrong = s;  // card 3 printed 1 % small
+  for (PhotoCards& photo : wrong.photos) {
+    for (CardView& view : photo.views) {
+      for (std::size_t i = 0; view.card == 3 && i < view.pixel.size(); ++i)
+        view.pixel[i] = s.lens.project(s.camera_T_bench[photo.photo] *
+                                       (s.bench_T_card[2] * Vector3d(0.99 * card_point(view.corner_id[i]))));
+    }
+  }
+  CardPoses other = poses_from_cards(wrong.photos, 1.0);
+  adjust(other.bundle, options);
+  const LengthCheck told = check_lengths(other.bundle, options);
+  EXPECT_NEAR(told.largest_error_mm, -0.01 * told.longest_mm, 0.3);
+}
+
+TEST(Adjustment, TooFewPhotosAreRefused) {
+  Scene s = make_scene(0, 1);
+  s.photos.resize(2);
+  EXPECT_THROW(poses_from_cards(s.photos, 1.0), MeasureError);
+  EXPECT_THROW(poses_from_cards({}, 1.0), MeasureError);
+}
+
+// Photos that see one card nobody else sees cannot be joined.
+TEST(Adjustment, PhotosOfACardApartAreNamed) {
+  Scene s = make_scene(0, 1);
+  for (std::size_t p = 0; p < s.photos.size(); ++p) {
+    auto& views = s.photos[p].views;
+    std::erase_if(views, [&](const CardView& v) { return p == 7 ? v.card != 1 : v.card == 1; });
+  }
+  ASSERT_FALSE(s.photos[7].views.empty());
+  const CardPoses poses = poses_from_cards(s.photos, 1.0);
+  ASSERT_EQ(poses.left_out.size(), 1u);
+  EXPECT_EQ(poses.left_out[0].photo, 7u);
+  EXPECT_NE(poses.left_out[0].reason.find("do not connect"), std::string::npos);
+  EXPECT_EQ(poses.cards.size(), 3u);
+}
+
+// Both first poses and cards stand near the truth before any adjustment.
+TEST(Adjustment, FirstPosesAreNear) {
+  const Scene s = make_scene(0.1, 5);
+  const CardPoses poses = poses_from_cards(s.photos, 1.0);
+  const auto [got, want] = centres(poses, s);
+  const Eigen::Matrix4d rigid = Eigen::umeyama(got, want, false);
+  const Eigen::Matrix3Xd moved =
+      (rigid.topLeftCorner<3, 3>() * got).colwise() + Vector3d(rigid.topRightCorner<3, 1>());
+  EXPECT_LT((moved - want).colwise().norm().maxCoeff(), 5);
+}
+
 TEST(Adjustment, PhotosWithoutCardsAreNamed) {
   Scene s = make_scene(0, 1);
   s.photos[4].views.clear();
@@ -143,6 +244,13 @@ TEST(Rays, MeetWhereTheyMeet) {
   std::vector<Vector3d> rays;
   for (const Vector3d& o : origins) rays.push_back((p - o).normalized());
   EXPECT_LT((intersect_rays(origins, rays) - p).norm(), 1e-9);
+}
+
+// Two skew lines, x axis and a line along y at height h: the point halfway between them.
+TEST(Rays, SkewRaysMeetInTheMiddle) {
+  const double h = 0.8;
+  const Vector3d p = intersect_rays({{-5, 0, 0}, {2, -9, h}}, {Vector3d::UnitX(), Vector3d::UnitY()});
+  EXPECT_LT((p - Vector3d(2, 0, h / 2)).norm(), 1e-10);
 }
 
 Profile dome(double radius) {
@@ -183,6 +291,26 @@ TEST(Seat, IsFoundAmongClutter) {
   const Seat seat = find_seat(points, form, 14, {0, 0});
   EXPECT_LT((seat.axis_mm - axis).norm(), 0.15);
   EXPECT_NEAR(seat.face_mm, 14, 0.3);
+}
+
+TEST(Seat, BareFormIsFoundToo) {
+  const Profile form = dome(100);
+  std::mt19937 random(4);
+  std::uniform_real_distribution<double> unit(0, 1);
+  std::vector<Vector3d> points;
+  for (int i = 0; i < 500; ++i) {
+    const double c = 1.4 * std::sqrt(unit(random)), a = 6.28 * unit(random);
+    points.emplace_back(100 * std::sin(c) * std::cos(a) - 9, 100 * std::sin(c) * std::sin(a) + 21,
+                        100 * std::cos(c));
+  }
+  EXPECT_LT((find_seat(points, form, 14, {0, 0}).axis_mm - Vector2d(-9, 21)).norm(), 0.1);
+}
+
+TEST(Seat, NothingThereIsRefused) {
+  std::vector<Vector3d> bench;
+  for (int i = 0; i < 200; ++i) bench.emplace_back(i, 2 * i % 77, 0.1);
+  EXPECT_THROW(find_seat(bench, dome(100), 14, {0, 0}), MeasureError);
+  EXPECT_THROW(find_seat({}, dome(100), 14, {0, 0}), MeasureError);
 }
 
 }  // namespace

@@ -1,0 +1,186 @@
+// A scan as files: what is read is what was written, and damaged files are refused in one line.
+#include "scan/scan_document.h"
+
+#include <gtest/gtest.h>
+#include <unistd.h>
+
+#include <Eigen/Geometry>
+#include <fstream>
+#include <functional>
+#include <nlohmann/json.hpp>
+#include <opencv2/imgcodecs.hpp>
+
+#include "core/errors.h"
+#include "core/files.h"
+
+namespace interstice {
+namespace {
+
+namespace fs = std::filesystem;
+using Eigen::Vector3d;
+using nlohmann::json;
+
+class ScanDocument : public testing::Test {
+ protected:
+  void SetUp() override {
+    folder_ = fs::path(testing::TempDir()) / ("interstice_scan_" + std::to_string(::getpid()));
+    fs::remove_all(folder_);
+    fs::create_directories(folder_);
+    for (int i = 0; i < 2; ++i) {
+      const fs::path photo = folder_ / ("p" + std::to_string(i) + ".jpg");
+      cv::imwrite(photo.string(), cv::Mat(480, 640, CV_8UC3, cv::Scalar(10, 20, 30)));
+      ScannedPhoto p;
+      p.info = read_photo_info(photo);
+      p.lens = plain_lens(640, 480, 500 + i / 3.0);
+      p.lens.k1 = 0.1 / 3;
+      p.lens.p2 = -1e-4 / 7;
+      p.camera_T_bowl = Eigen::Translation3d(1.0 / 3, -20, 400 + i) *
+                        Eigen::AngleAxisd(0.7 + i, Vector3d(1, 2, 3).normalized());
+      p.covariance.setRandom();
+      p.covariance = (1e-6 * p.covariance * p.covariance.transpose()).eval();
+      scan_.photos.push_back(p);
+    }
+    scan_.points = {{1.0 / 3, 2, 3}, {-4, 5.5, 1e-3 / 7}};
+    scan_.left_out = {{"p9", "cut short"}};
+    scan_.quality.photos_given = 3;
+    scan_.quality.reprojection_rms_px = 0.1 / 3;
+    scan_.quality.length_error_mm = -0.02;
+    scan_.quality.check_line_given = true;
+    write();
+  }
+  void TearDown() override { fs::remove_all(folder_); }
+  void write() {
+    write_file_atomically(folder_ / "cameras.json", write_cameras(scan_));
+    write_file_atomically(folder_ / "scan.json", write_scan(scan_));
+  }
+  json read(const char* name) { return json::parse(read_file(folder_ / name)); }
+  void put(const char* name, const json& j) { write_file_atomically(folder_ / name, j.dump()); }
+  std::string refused() {
+    try {
+      read_scan(folder_);
+    } catch (const InputError& e) {
+      return e.what();
+    }
+    return "";
+  }
+
+  fs::path folder_;
+  Scan scan_;
+};
+
+TEST_F(ScanDocument, ReadsWhatWasWritten) {
+  const Scan back = read_scan(folder_);
+  ASSERT_EQ(back.photos.size(), 2u);
+  for (std::size_t i = 0; i < 2; ++i) {
+    const ScannedPhoto &a = scan_.photos[PhotoIndex(i)], &b = back.photos[PhotoIndex(i)];
+    EXPECT_EQ(a.info.name, b.info.name);
+    EXPECT_TRUE(a.lens.parameters() == b.lens.parameters());
+    EXPECT_TRUE(a.camera_T_bowl.matrix() == b.camera_T_bowl.matrix());
+    EXPECT_LT((a.covariance - b.covariance).cwiseAbs().maxCoeff(), 1e-20);
+  }
+  EXPECT_TRUE(back.points == scan_.points);
+  EXPECT_EQ(back.left_out[0].reason, "cut short");
+  EXPECT_EQ(write_scan(back), write_scan(scan_));
+  EXPECT_EQ(write_cameras(back), write_cameras(scan_));
+}
+
+TEST_F(ScanDocument, NoLengthErrorStaysNone) {
+  scan_.quality.length_error_mm.reset();
+  write();
+  EXPECT_FALSE(read_scan(folder_).quality.length_error_mm);
+}
+
+// What other programs read: world to camera in the sense of p_camera = rotation * p_bowl + translation.
+TEST_F(ScanDocument, CamerasProjectAsTheirFileSays) {
+  const json photo = read("cameras.json")["photos"][1];
+  const Vector3d p(10, -5, 30);
+  Vector3d q;
+  for (std::size_t i = 0; i < 3; ++i) {
+    q[Eigen::Index(i)] = photo["translation"][i].get<double>();
+    for (std::size_t j = 0; j < 3; ++j)
+      q[Eigen::Index(i)] += photo["rotation"][i][j].get<double>() * p[Eigen::Index(j)];
+  }
+  const double x = q.x() / q.z(), y = q.y() / q.z(), r2 = x * x + y * y;
+  const double k1 = photo["k1"], p2 = photo["p2"], fx = photo["fx"], cx = photo["cx"];
+  const double u = fx * (x * (1 + k1 * r2) + p2 * (r2 + 2 * x * x)) + cx;
+  EXPECT_NEAR(scan_.photos[PhotoIndex(1)].project(p).x(), u, 1e-9);
+}
+
+TEST_F(ScanDocument, EveryMissingKeyIsNamed) {
+  for (const char* file : {"cameras.json", "scan.json"}) {
+    const json good = read(file);
+    std::vector<json::json_pointer> keys;
+    const json flat = good.flatten();
+    for (const auto& [path, value] : flat.items()) {
+      const json::json_pointer at(path);
+      if (!at.back().empty() && !std::isdigit(static_cast<unsigned char>(at.back()[0]))) keys.push_back(at);
+    }
+    EXPECT_GT(keys.size(), 5u);
+    for (const json::json_pointer& key : keys) {
+      json bad = good;
+      bad[key.parent_pointer()].erase(key.back());
+      put(file, bad);
+      const std::string what = refused();
+      EXPECT_NE(what.find(std::string(file) + ": "), std::string::npos) << key.to_string() << ": " << what;
+      EXPECT_NE(what.find("\"" + key.back() + "\" is missing"), std::string::npos) << what;
+    }
+    put(file, good);
+  }
+  EXPECT_EQ(refused(), "");
+}
+
+TEST_F(ScanDocument, WrongValuesAreRefused) {
+  const auto try_one = [&](const char* file, const char* pointer, const json& value, const char* says) {
+    const json good = read(file);
+    json bad = good;
+    bad[json::json_pointer(pointer)] = value;
+    put(file, bad);
+    EXPECT_NE(refused().find(says), std::string::npos) << pointer << ": " << refused();
+    put(file, good);
+  };
+  try_one("scan.json", "/format", "interstice-fit", "scan.json: format: this is not a scan file");
+  try_one("scan.json", "/version", 2, "scan.json: version: only version 1 is understood");
+  try_one("scan.json", "/photos/1/width", 641, "photos[1]: the photo has changed since the scan");
+  try_one("scan.json", "/photos/1/file", (folder_ / "gone.jpg").string(), "gone.jpg: ");
+  try_one("scan.json", "/photos/0/covariance", json::array({1, 2}), "covariance: needs 28 numbers");
+  try_one("scan.json", "/points/1", json::array({1, 2}), "points[1]: needs 3 numbers");
+  try_one("cameras.json", "/photos/0/name", "other", "photos[0]: does not match scan.json");
+  try_one("cameras.json", "/photos/0/rotation/0/0", 0.5, "photos[0].rotation: is not a rotation");
+  try_one("cameras.json", "/photos/0/fx", -3, "photos[0].fx");
+  try_one("cameras.json", "/photos", json::array(), "does not match cameras.json");
+}
+
+TEST_F(ScanDocument, MissingOrCutFilesAreRefused) {
+  for (const char* file : {"cameras.json", "scan.json"}) {
+    const std::string good = read_file(folder_ / file);
+    for (std::size_t n = 0; n + 2 < good.size(); n += 97) {
+      write_file_atomically(folder_ / file, good.substr(0, n));
+      EXPECT_NE(refused().find(file), std::string::npos) << n;
+    }
+    fs::remove(folder_ / file);
+    EXPECT_NE(refused().find(std::string(file) + ": no such file"), std::string::npos);
+    write_file_atomically(folder_ / file, good);
+  }
+}
+
+// Turning the bowl frame changes no picture: the same point, named in the new frame, lands on the same pixel.
+TEST_F(ScanDocument, TurningKeepsThePictures) {
+  Scan turned = scan_;
+  const double angle = 0.61;
+  turn_scan(turned, angle);
+  for (std::size_t k = 0; k < scan_.points.size(); ++k) {
+    for (std::size_t i = 0; i < 2; ++i) {
+      EXPECT_LT((turned.photos[PhotoIndex(i)].project(turned.points[k]) -
+                 scan_.photos[PhotoIndex(i)].project(scan_.points[k]))
+                    .norm(),
+                1e-9);
+    }
+  }
+  // The new x axis lies at the angle in the old frame.
+  turned.points = {Vector3d(std::cos(angle), std::sin(angle), 2)};
+  turn_scan(turned, angle);
+  EXPECT_LT((turned.points[0] - Vector3d(1, 0, 2)).norm(), 1e-12);
+}
+
+}  // namespace
+}  // namespace interstice
