@@ -1,0 +1,159 @@
+// Grid, filled heights, and the dense comparison of photos on a rendered sphere.
+#include "surface/height_field.h"
+
+#include <gtest/gtest.h>
+
+#include <Eigen/Geometry>
+#include <cmath>
+#include <numbers>
+#include <opencv2/imgproc.hpp>
+
+#include "surface/map_picture.h"
+#include "surface/shell_plan.h"
+#include "surface/surface.h"
+
+namespace interstice {
+namespace {
+
+using Eigen::Vector2d;
+using Eigen::Vector3d;
+
+TEST(MapGrid, CellsAndMapUndoEachOther) {
+  const MapGrid grid = MapGrid::covering(157.3, 0.5);
+  EXPECT_EQ(grid.side() % 2, 1);
+  EXPECT_EQ(grid.uv(grid.centre, grid.centre), Vector2d(0, 0));
+  EXPECT_GT(grid.uv(grid.side() - 1, grid.centre).x(), 157.3);
+  EXPECT_GT(grid.uv(grid.centre, 0).y(), 157.3);  // v up: the first row is the highest
+  for (const auto& [column, row] : {std::pair(0, 0), std::pair(17, 301), std::pair(600, 5)})
+    EXPECT_LT((grid.cell(grid.uv(column, row)) - Vector2d(column, row)).norm(), 1e-12);
+}
+
+TEST(FilledHeights, KnownCellsStayAndHolesTakeTheirSurroundings) {
+  HeightField field;
+  field.grid = {1.0, 40};
+  field.height = cv::Mat(81, 81, CV_32F, cv::Scalar(NAN));
+  field.height(cv::Rect(10, 10, 40, 40)).setTo(12.5);
+  field.height(cv::Rect(20, 20, 3, 3)).setTo(NAN);
+  const cv::Mat filled = filled_heights(field, 7);
+  EXPECT_EQ(filled.at<float>(30, 30), 12.5f);
+  EXPECT_NEAR(filled.at<float>(21, 21), 12.5f, 1e-4f);
+  EXPECT_NEAR(filled.at<float>(30, 51), 12.5f, 1e-4f);  // a cell beyond the known ones
+  EXPECT_EQ(cv::countNonZero(filled == filled), 81 * 81);
+  HeightField nothing = field;
+  nothing.height.setTo(NAN);
+  const cv::Mat fallback = filled_heights(nothing, 7);
+  EXPECT_EQ(cv::countNonZero(fallback == 7.0f), 81 * 81);
+}
+
+// A sphere of radius 100 + height, centred on the bowl's origin, covered with smooth random texture that sits
+// on directions, seen by cameras on a cone.
+struct Sphere {
+  Scan scan;
+  IndexedVector<PhotoIndex, Picture> pictures;
+};
+
+float texture(const cv::Mat& table, const Vector3d& n) {  // three wrapped lookups, one a coordinate plane
+  const auto at = [&](double a, double b) {
+    const double x = a * 180 + 400, y = b * 180 + 400;
+    return sample(table, x, y);
+  };
+  return (at(n.x(), n.y()) + at(n.y(), n.z()) + at(n.z(), n.x())) / 3;
+}
+
+Sphere rendered(double height) {
+  Sphere s;
+  cv::Mat table(800, 800, CV_8U);
+  cv::RNG rng(8);
+  rng.fill(table, cv::RNG::UNIFORM, 0, 255);
+  cv::GaussianBlur(table, table, {0, 0}, 1.0);
+  cv::normalize(table, table, 0, 255, cv::NORM_MINMAX);
+  const double radius = 100 + height;
+  for (int i = 0; i < 7; ++i) {
+    const double a = 2 * std::numbers::pi * i / 7;
+    const Vector3d from(250 * std::cos(a), 250 * std::sin(a), 330);
+    const Vector3d z = (Vector3d(0, 0, 60) - from).normalized(), x = z.cross(Vector3d::UnitZ()).normalized();
+    Eigen::Isometry3d bowl_T_camera = Eigen::Isometry3d::Identity();
+    bowl_T_camera.linear() << x, z.cross(x), z;
+    bowl_T_camera.translation() = from;
+    ScannedPhoto photo;
+    photo.lens = plain_lens(640, 480, 700);
+    photo.camera_T_bowl = bowl_T_camera.inverse();
+    Picture picture;
+    picture.grey = cv::Mat(480, 640, CV_8U, cv::Scalar(0));
+    for (int r = 0; r < 480; ++r) {
+      for (int c = 0; c < 640; ++c) {
+        const Vector3d ray = bowl_T_camera.linear() * photo.lens.undistort({double(c), double(r)});
+        const double b = ray.dot(from), disc = b * b - from.squaredNorm() + radius * radius;
+        if (disc < 0) continue;
+        const Vector3d p = from + (-b - std::sqrt(disc)) * ray;
+        picture.grey.at<uchar>(r, c) = cv::saturate_cast<uchar>(texture(table, p.normalized()));
+      }
+    }
+    cv::cvtColor(picture.grey, picture.colour, cv::COLOR_GRAY2BGR);
+    s.scan.photos.push_back(photo);
+    s.pictures.push_back(picture);
+  }
+  return s;
+}
+
+TEST(Heights, OfASphereAreFound) {
+  const Profile form = testing_plan::dome(100);
+  for (const double height : {0.3, 11.8}) {
+    const Sphere s = rendered(height);
+    const MapGrid grid = MapGrid::covering(80, 2.0);
+    HeightOptions options;
+    const HeightField field = sweep_heights(s.scan, s.pictures, form, grid, options);
+    double sum = 0, squares = 0;
+    int known = 0, all = 0;
+    for (int r = 0; r < grid.side(); ++r) {
+      for (int c = 0; c < grid.side(); ++c) {
+        if (grid.uv(c, r).norm() > 70) continue;
+        ++all;
+        const double h = double(field.height.at<float>(r, c));
+        if (!std::isfinite(h)) continue;
+        ++known;
+        sum += h - height;
+        squares += (h - height) * (h - height);
+      }
+    }
+    EXPECT_GT(known, 0.9 * all);
+    EXPECT_LT(std::abs(sum / known), 0.1) << height;
+    EXPECT_LT(std::sqrt(squares / known), 0.3) << height;
+    // The same bytes whatever the threads.
+    options.threads = 1;
+    const HeightField one = sweep_heights(s.scan, s.pictures, form, grid, options);
+    options.threads = 3;
+    const HeightField three = sweep_heights(s.scan, s.pictures, form, grid, options);
+    EXPECT_EQ(std::memcmp(one.height.data, three.height.data, one.height.total() * sizeof(float)), 0);
+  }
+}
+
+TEST(MapPicture, ShowsTheTextureAtItsPlaceAndNothingUnseen) {
+  const Profile form = testing_plan::dome(100);
+  const Sphere s = rendered(5);
+  const MapGrid grid = MapGrid::covering(form.length() + 2, 2.0);
+  const cv::Mat map = map_picture(s.scan, s.pictures, form, grid, 5, {}, 2, 2);
+  // Two photos each laid out alone agree where both see the form.
+  const cv::Mat one = map_picture(s.scan, s.pictures, form, grid, 5, {}, 1, 2);
+  double difference = 0;
+  int n = 0;
+  for (int r = 0; r < grid.side(); ++r) {
+    for (int c = 0; c < grid.side(); ++c) {
+      if (grid.uv(c, r).norm() > 80) continue;
+      const float a = map.at<cv::Vec3f>(r, c)[0], b = one.at<cv::Vec3f>(r, c)[0];
+      if (!std::isfinite(a) || !std::isfinite(b)) continue;
+      difference += double(std::abs(a - b));
+      ++n;
+    }
+  }
+  EXPECT_GT(n, 3000);
+  EXPECT_LT(difference / n, 4);
+  EXPECT_TRUE(std::isnan(map.at<cv::Vec3f>(0, 0)[0]));
+  // A camera below the rim plane's horizon of a place does not see it.
+  EXPECT_TRUE(views_of(s.scan, form.point({0, 0}), -form.normal({0, 0}), 9).empty());
+  EXPECT_EQ(views_of(s.scan, form.point({0, 0}), form.normal({0, 0}), 9).size(), 7u);
+  EXPECT_EQ(views_of(s.scan, form.point({0, 0}), form.normal({0, 0}), 3).size(), 3u);
+}
+
+}  // namespace
+}  // namespace interstice
