@@ -94,7 +94,9 @@ async function view_draws(page, width) {
   check(kinds.share > 0.1 && kinds.colours > 20, `the view in 3-D draws at ${width} px (${(100 * kinds.share).toFixed(0)} % of it, ${kinds.colours} colours)`);
 }
 
+// From the top of the page: anywhere else the heading that stays in view lies over whatever was scrolled under it.
 async function accessible(page, what) {
+  await page.evaluate(() => scrollTo({ top: 0, behavior: "instant" }));
   await page.addScriptTag({ content: axe });
   const result = await page.evaluate(() => window.axe.run(document, { runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"] }));
   const bad = result.violations.filter(v => v.impact === "serious" || v.impact === "critical");
