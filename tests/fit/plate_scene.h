@@ -1,0 +1,115 @@
+// Photos of a flat plate with known edges: seven or more cameras look down on it from all round.
+//
+// The pictures are exact: a Gaussian-blurred half plane is A * Phi(d / blur) with d the distance from its
+// edge in pixels, and a convex plate is the product over its edges (at square corners). Without distortion
+// straight edges stay straight, so d is exact too.
+#pragma once
+
+#include <Eigen/Geometry>
+#include <cmath>
+#include <numbers>
+#include <opencv2/core.hpp>
+#include <random>
+#include <vector>
+
+#include "fit/edge_profiles.h"
+#include "geometry/plane.h"
+#include "geometry/polygon.h"
+
+namespace interstice::testing_plate {
+
+using Eigen::Vector2d;
+using Eigen::Vector3d;
+
+inline constexpr double kHalfX = 24, kHalfY = 16;  // mm
+
+struct PlateScene {
+  Scan scan;
+  IndexedVector<PhotoIndex, Picture> pictures;
+  PlaneFrame plane;  // of the plate, its middle at the origin
+};
+
+struct PlateOptions {
+  double inside = 150, outside = 50;  // grey levels
+  double blur_px = 0.8, noise = 0;
+  unsigned seed = 1;
+  int cameras = 10;
+};
+
+inline Polygon plate_outline() {
+  return {{-kHalfX, -kHalfY}, {kHalfX, -kHalfY}, {kHalfX, kHalfY}, {-kHalfX, kHalfY}};
+}
+
+// Signed distance inward from edge k of the plate (0: y = -kHalfY, then counter-clockwise), in its plane, mm.
+inline double inward_mm(int k, const Vector2d& p) {
+  const double d[4] = {kHalfY + p.y(), kHalfX - p.x(), kHalfY - p.y(), kHalfX + p.x()};
+  return d[k];
+}
+
+inline cv::Mat plate_picture(const ScannedPhoto& photo, const PlaneFrame& plane, const PlateOptions& options,
+                             unsigned seed) {
+  const Polygon corners = plate_outline();
+  Vector2d at[4], inward[4];
+  for (std::size_t k = 0; k < 4; ++k) {
+    at[k] = photo.project(plane.lift(corners[k]));
+    const Vector2d along = photo.project(plane.lift(corners[(k + 1) % 4])) - at[k];
+    inward[k] = Vector2d(-along.y(), along.x()).normalized();
+    if (inward[k].dot(photo.project(plane.origin) - at[k]) < 0) inward[k] = -inward[k];
+  }
+  std::mt19937 random(seed);
+  std::normal_distribution<double> noise(0, options.noise);
+  cv::Mat grey(photo.lens.height, photo.lens.width, CV_8U);
+  for (int r = 0; r < grey.rows; ++r) {
+    for (int c = 0; c < grey.cols; ++c) {
+      double share = 1;
+      for (int k = 0; k < 4; ++k) {
+        const double d = inward[k].dot(Vector2d(c, r) - at[k]);
+        share *= 0.5 * std::erfc(-d / (options.blur_px * std::numbers::sqrt2));
+      }
+      double v = options.outside + share * (options.inside - options.outside);
+      if (options.noise > 0) v += noise(random);
+      grey.at<uchar>(r, c) = cv::saturate_cast<uchar>(v);
+    }
+  }
+  return grey;
+}
+
+inline PlateScene plate_scene(const PlateOptions& options) {
+  PlateScene s;
+  s.plane = make_plane_frame({3, -2, 100}, {0.12, -0.08, 1}, {1, 0.2, 0});
+  for (int i = 0; i < options.cameras; ++i) {
+    const double a = 2 * std::numbers::pi * i / options.cameras + 0.1;
+    const double zenith = i % 2 ? 0.38 : 0.62;  // slopes of 0.4 and 0.7
+    const Vector3d from =
+        Vector3d(0, 0, 100) +
+        400 * Vector3d(std::sin(zenith) * std::cos(a), std::sin(zenith) * std::sin(a), std::cos(zenith));
+    const Vector3d z = (Vector3d(0, 0, 100) - from).normalized(), x = z.cross(Vector3d::UnitZ()).normalized();
+    Eigen::Isometry3d bowl_T_camera = Eigen::Isometry3d::Identity();
+    bowl_T_camera.linear() << x, z.cross(x), z;
+    bowl_T_camera.translation() = from;
+    ScannedPhoto photo;
+    photo.lens = plain_lens(360, 300, 1600);  // 0.25 mm a pixel
+    photo.camera_T_bowl = bowl_T_camera.inverse();
+    s.scan.photos.push_back(photo);
+    Picture picture;
+    picture.grey = plate_picture(photo, s.plane, options, options.seed * 1000 + unsigned(i));
+    s.pictures.push_back(picture);
+  }
+  return s;
+}
+
+// Which edge of the plate an outline point belongs to; -1 within `margin_mm` of a corner.
+inline int edge_of(const Vector2d& p, double margin_mm) {
+  int best = 0, second = 1;
+  for (int k = 1; k < 4; ++k) {
+    if (inward_mm(k, p) < inward_mm(best, p)) {
+      second = best;
+      best = k;
+    } else if (k != best && (second == best || inward_mm(k, p) < inward_mm(second, p))) {
+      second = k;
+    }
+  }
+  return inward_mm(second, p) < margin_mm ? -1 : best;
+}
+
+}  // namespace interstice::testing_plate

@@ -1,0 +1,200 @@
+// Edges to a small part of a pixel: exact pictures of a plate, and the noise law against the Cramer-Rao
+// bound.
+#include "fit/trace_arris.h"
+
+#include <gtest/gtest.h>
+
+#include <Eigen/LU>
+#include <cmath>
+#include <numbers>
+
+#include "fit/place_outline.h"
+#include "fit/plate_scene.h"
+
+namespace interstice {
+namespace {
+
+using namespace testing_plate;  // of this test alone
+using Edges = Eigen::Vector4d;
+
+constexpr double kMargin_mm = 3;  // from the corners, which blur rounds off
+constexpr double kPixel_mm = 0.25;
+
+PlaneFrame start_plane(const PlateScene& s) {  // 0.2 mm too high and tilted
+  return make_plane_frame(s.plane.origin + 0.2 * s.plane.normal,
+                          s.plane.normal + 0.006 * s.plane.ex - 0.004 * s.plane.ey, s.plane.ex);
+}
+
+Polygon start_outline() {  // grown, shifted and turned a little
+  Polygon p;
+  for (const Vector2d& q : grown(resampled(plate_outline(), 0.75), 0.15))
+    p.push_back(Eigen::Rotation2Dd(0.003) * q + Vector2d(0.1, -0.12));
+  return p;
+}
+
+TracedArris traced(const PlateScene& s, int polarity) {
+  const Polygon outline = start_outline();
+  return trace_arris(s.scan, s.pictures, start_plane(s), outline, std::vector<int>(outline.size(), polarity),
+                     {});
+}
+
+// Mean distance of the traced outline outward of each true edge, in the plate's plane, mm; and of all points.
+struct Errors {
+  Edges mean = Edges::Zero();
+  double rms = 0, rms_stated = 0, height_rms = 0;
+};
+
+Errors errors_of(const PlateScene& s, const TracedArris& t) {
+  Errors e;
+  Edges n = Edges::Zero();
+  double points = 0;
+  for (std::size_t i = 0; i < t.outline.size(); ++i) {
+    const Vector3d p = t.frame.lift(t.outline[i]);
+    const Vector2d q = s.plane.drop(p);
+    const int k = edge_of(q, kMargin_mm);
+    if (k < 0) continue;
+    e.mean[k] -= inward_mm(k, q);
+    n[k] += 1;
+    points += 1;
+    e.rms += std::pow(inward_mm(k, q), 2);
+    e.rms_stated += t.sd_mm[i] * t.sd_mm[i];
+    e.height_rms += std::pow(s.plane.height(p), 2);
+  }
+  e.mean = e.mean.cwiseQuotient(n);
+  for (double* x : {&e.rms, &e.rms_stated, &e.height_rms}) *x = std::sqrt(*x / points);
+  return e;
+}
+
+TEST(TraceArris, ExactPicturesGiveTheEdgesToHundredthsOfAPixel) {
+  for (const bool bright : {true, false}) {
+    PlateOptions options;
+    if (!bright) std::swap(options.inside, options.outside);
+    const PlateScene s = plate_scene(options);
+    const TracedArris t = traced(s, bright ? -1 : 1);
+    const Errors e = errors_of(s, t);
+    EXPECT_LT(e.mean.cwiseAbs().maxCoeff(), 0.03 * kPixel_mm) << e.mean.transpose();
+    EXPECT_LT(e.rms, 0.05 * kPixel_mm);
+    EXPECT_LT(e.height_rms, 0.15 * kPixel_mm);
+    EXPECT_GT(t.frame.normal.dot(s.plane.normal), std::cos(0.003));
+    EXPECT_GT(signed_area(t.outline), 0);
+    EXPECT_EQ(t.sd_mm.size(), t.outline.size());
+    for (std::size_t i = 0; i < t.outline.size(); ++i) {  // all of it was seen, but for the rounded corners
+      EXPECT_TRUE(t.sd_mm[i] > 0 || edge_of(t.outline[i], 1) < 0) << i;
+    }
+  }
+}
+
+// Without a step of the expected sign nothing is seen, and the outline says so.
+TEST(TraceArris, NoEdgeOfThatSignIsUnseen) {
+  const PlateScene s = plate_scene({});
+  const TracedArris t = traced(s, 1);
+  int unseen = 0;
+  for (const double sd : t.sd_mm) unseen += sd < 0 ? 1 : 0;
+  EXPECT_GT(unseen, 0.95 * double(t.sd_mm.size()));
+}
+
+// The Cramer-Rao bound of the edges' mean places, mm. An edge of height A, blurred by sigma_b px, in white
+// noise sigma_n, read over L px: sigma_x >= (sigma_n / A) sqrt(2 sqrt(pi) sigma_b / L) px (derived from the
+// Fisher information of a Gaussian-blurred step). All views of all edges and the unknown plane (height, two
+// tilts) enter one information matrix.
+Edges bound_mm(const PlateScene& s, const PlateOptions& options, double steepest) {
+  Eigen::Matrix<double, 7, 7> information = Eigen::Matrix<double, 7, 7>::Zero();
+  const Polygon outline = resampled(plate_outline(), 0.75);
+  const Vector2d outward[4] = {{0, -1}, {1, 0}, {0, 1}, {-1, 0}};
+  const double stretch = perimeter(plate_outline()) / double(outline.size());
+  for (const Vector2d& p : outline) {
+    const int k = edge_of(p, 0);
+    if (k < 0) continue;
+    for (const OutlineView& v : views_of_point(s.scan, s.pictures, s.plane, p, outward[k], 0.3)) {
+      if (v.slope > steepest) continue;
+      // Squeezed by perspective, the edge's normal in the picture is not the picture of its normal.
+      const Vector2d tangent = v.per_mm_tangent.normalized();
+      const double across = std::abs(tangent.x() * v.per_mm_normal.y() - tangent.y() * v.per_mm_normal.x());
+      const double length_px = stretch * v.per_mm_tangent.norm();
+      const double sd = options.noise / std::abs(options.inside - options.outside) *
+                        std::sqrt(2 * std::sqrt(std::numbers::pi) * options.blur_px / length_px) / across;
+      Eigen::Matrix<double, 7, 1> row = Eigen::Matrix<double, 7, 1>::Zero();
+      row[k] = 1;
+      row.tail<3>() = -v.slope * Vector3d(1, p.x(), p.y());
+      information += row * row.transpose() / (sd * sd);
+    }
+  }
+  return information.inverse().diagonal().head<4>().cwiseSqrt();
+}
+
+TEST(TraceArris, NoiseLaw) {
+  PlateOptions options;
+  options.noise = 5;  // A / sigma_n = 20
+  constexpr int kRuns = 16;
+  std::vector<Edges> means;
+  double rms = 0, stated = 0;
+  for (unsigned run = 0; run < kRuns; ++run) {
+    options.seed = 10 + run;
+    const PlateScene s = plate_scene(options);
+    const Errors e = errors_of(s, traced(s, -1));
+    means.push_back(e.mean);
+    rms += e.rms * e.rms / kRuns;
+    stated += e.rms_stated * e.rms_stated / kRuns;
+  }
+  // No estimator beats the bound of all views. The tracing leaves the views onto the wall nearly unused (in
+  // life they show two edges), so it is held to the bound of the others.
+  const PlateScene scene = plate_scene(options);
+  const Edges all = bound_mm(scene, options, 2), bound = bound_mm(scene, options, -0.12);
+  Edges mean = Edges::Zero();
+  for (const Edges& m : means) mean += m / kRuns;
+  double spread = 0;  // in units of the bound, over edges and runs
+  for (const Edges& m : means) spread += (m - mean).cwiseQuotient(bound).squaredNorm() / (4 * (kRuns - 1));
+  // Sixty degrees of freedom: the spread itself is known to 9 %.
+  EXPECT_GT(std::sqrt(spread) * (bound.norm() / all.norm()), 0.85) << "better than the noise allows";
+  EXPECT_LT(std::sqrt(spread), 2.0);
+  EXPECT_LT(mean.cwiseAbs().maxCoeff(), 0.05 * kPixel_mm);  // no bias by noise
+  // What is stated of single points is of the size of what they do.
+  EXPECT_LT(std::sqrt(rms / stated), 2);
+  EXPECT_GT(std::sqrt(rms / stated), 0.3);
+}
+
+TEST(TraceArris, PublishedValuesOfTheBound) {
+  // Table of the same formula (A / sigma_n, sigma_b, L): edge sigma in px.
+  const double table[][4] = {
+      {20, 0.8, 1, 0.08420}, {50, 0.8, 1, 0.03368}, {50, 0.8, 20, 0.00753}, {20, 1.5, 20, 0.02578}};
+  for (const auto& [snr, blur, length, sigma] : table)
+    EXPECT_NEAR(std::sqrt(2 * std::sqrt(std::numbers::pi) * blur / length) / snr, sigma, 6e-6);
+}
+
+TEST(PlaceOutline, FindsAPieceThatLiesOff) {
+  for (const bool bright : {true, false}) {
+    PlateOptions options;
+    options.noise = 2;
+    if (!bright) std::swap(options.inside, options.outside);
+    const PlateScene s = plate_scene(options);
+    for (const auto& [shift, turn, growth] :
+         {std::tuple(Vector2d(2.4, -1.3), 0.05, 0.5), std::tuple(Vector2d(-1.0, 3.0), -0.03, -0.3)}) {
+      // The plan lies where the piece would be without the shift: the piece is the plan moved by it.
+      Polygon planned;
+      for (const Vector2d& p : grown(resampled(plate_outline(), 0.5), -growth))
+        planned.push_back(Eigen::Rotation2Dd(-turn) * Vector2d(p - shift));
+      const PlacedOutline placed = place_outline(s.scan, s.pictures, s.plane, planned, {});
+      double rms = 0, n = 0;
+      for (const Vector2d& p : placed.outline) {
+        const int k = edge_of(p, kMargin_mm);
+        if (k < 0) continue;
+        rms += std::pow(inward_mm(k, p), 2);
+        n += 1;
+      }
+      EXPECT_LT(std::sqrt(rms / n), 0.3) << bright << shift.transpose();
+      EXPECT_NEAR(placed.turn, turn, 0.02);
+      EXPECT_LT((centroid(placed.outline)).norm(), 0.25);
+      EXPECT_GT(placed.support, placed.background);
+      int right = 0;
+      for (const int polarity : placed.polarity) right += polarity == (bright ? -1 : 1) ? 1 : 0;
+      EXPECT_GT(right, 0.97 * double(placed.polarity.size()));
+      for (std::size_t i = 0; i < placed.outline.size(); ++i) {
+        const double step = (placed.outline[(i + 1) % placed.outline.size()] - placed.outline[i]).norm();
+        EXPECT_LT(step, 2.5);
+      }
+    }
+  }
+}
+
+}  // namespace
+}  // namespace interstice
