@@ -5,6 +5,7 @@
 
 #include "app/archive_text.h"
 #include "app/commands.h"
+#include "app/number_between.h"
 #include "archive/archive.h"
 #include "archive/export.h"
 #include "archive/names.h"
@@ -294,13 +295,13 @@ void add_archive_command(CLI::App& app, Chosen& chosen) {
   CLI::App* learn_command = add_command(*archive, chosen, learning, "learn",
                                         "How gaps come out, and the gap to plan next time", run_learn);
   learn_command->add_option("--share", learning->shares, "Seams to fill, percent (default: 95 and 99)")
-      ->check(CLI::Range(50.1, 99.99));
+      ->check(number_between(50.1, 99.99));
   learn_command->add_option("--confidence", learning->confidence, "How sure to be, percent (default: 95)")
-      ->check(CLI::Range(50.1, 99.99));
+      ->check(number_between(50.1, 99.99));
   learn_command
       ->add_option("--smallest-fill", learning->smallest_fill_mm,
                    "Narrowest width resin fills, mm (default: 3)")
-      ->check(CLI::Range(0.05, 50.0));
+      ->check(number_between(0.05, 50.0));
 }
 
 }  // namespace interstice

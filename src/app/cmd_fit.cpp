@@ -3,6 +3,7 @@
 #include <memory>
 
 #include "app/measuring.h"
+#include "app/number_between.h"
 #include "core/errors.h"
 #include "core/files.h"
 #include "fit/corrections.h"
@@ -83,7 +84,7 @@ void add_fit_command(CLI::App& app, Chosen& chosen) {
   command
       ->add_option("--smallest-fill", arguments->smallest_fill_mm,
                    "Narrowest seam that fills, mm (default: the plan's)")
-      ->check(CLI::Range(0.05, 50.0));
+      ->check(number_between(0.05, 50.0));
   command->add_option("--apply", arguments->apply,
                       "What if: widths after these corrections (a fit.json or a list)");
   command->add_option("--prefer", arguments->prefer, "Rather sand or rather move pieces")

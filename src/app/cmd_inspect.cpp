@@ -3,6 +3,7 @@
 #include <memory>
 
 #include "app/measuring.h"
+#include "app/number_between.h"
 #include "core/errors.h"
 #include "core/files.h"
 #include "fit/corrections.h"
@@ -102,7 +103,7 @@ void add_inspect_command(CLI::App& app, Chosen& chosen) {
   command
       ->add_option("--smallest-fill", arguments->smallest_fill_mm,
                    "Narrowest seam that fills, mm (default: the plan's)")
-      ->check(CLI::Range(0.05, 50.0));
+      ->check(number_between(0.05, 50.0));
   command->add_option("--resin", arguments->resin,
                       "Resin as its data sheet gives it, for masses, times and steps");
   add_common_options(*command, arguments->common);

@@ -5,6 +5,7 @@
 #include <nlohmann/json.hpp>
 
 #include "app/commands.h"
+#include "app/number_between.h"
 #include "camera/cards.h"
 #include "camera/lens_photos.h"
 #include "core/files.h"
@@ -100,7 +101,7 @@ void add_lens_command(CLI::App& app, Chosen& chosen) {
   command
       ->add_option("--check-line", arguments->check_line_mm,
                    "Measured length of the card's printed 150 mm line, in mm (for the distances shown only)")
-      ->check(CLI::Range(75.0, 300.0));
+      ->check(number_between(75.0, 300.0));
   command->add_option("--out", arguments->out, "Lens file to write, such as W1.lens.json")->required();
   add_common_options(*command, arguments->common);
   command->callback([arguments, &chosen] { chosen.run = [arguments] { return run_lens(*arguments); }; });

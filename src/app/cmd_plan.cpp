@@ -5,6 +5,7 @@
 
 #include "app/commands.h"
 #include "app/plan_work.h"
+#include "app/number_between.h"
 
 // The command line of `plan`; the work itself is in plan_work.cpp.
 
@@ -62,7 +63,7 @@ void add_make(CLI::App& plan, Chosen& chosen) {
   c->add_option("--piece-size", a->layout.piece_size_mm,
                 "Side of a square of a piece's share of the form, mm");
   c->add_option("--bevel", a->layout.bevel_deg, "Bevel of the walls, degrees (default: from the geometry)");
-  c->add_option("--irregular", a->layout.irregularity, "0 even to 1 wild")->check(CLI::Range(0.0, 1.0));
+  c->add_option("--irregular", a->layout.irregularity, "0 even to 1 wild")->check(number_between(0.0, 1.0));
   c->add_option("--seed", a->layout.seed, "Another number gives another layout");
   c->add_option("--cut-spread", a->layout.spread.cut_mm,
                 "Standard deviation of a cut edge, mm, for the gap's allowance");
@@ -81,7 +82,7 @@ void add_trace(CLI::App& plan, Chosen& chosen) {
   c->add_option("--lens", a->lens, "Lens file of the camera");
   c->add_option("--check-line", a->check_line_mm,
                 "Measured length of the cards' check line, mm (nominal 150)")
-      ->check(CLI::Range(75.0, 300.0));
+      ->check(number_between(75.0, 300.0));
   c->add_option("--form", a->form, "The form: form file, table, CSV, SVG or DXF")->required();
   c->add_option("--out", a->out, "Plan to write, such as plan.json")->required();
   add_stock(c, a->trace.tile_thickness_mm, a->trace.smallest_fill_mm, a->gap_mm, a->trace.name);
@@ -104,8 +105,8 @@ void add_patterns(CLI::App& plan, Chosen& chosen) {
   c->add_option("--board", a->board, "Stock instead of paper: LENGTHxWIDTH in mm, grain along the length");
   c->add_option("--kerf", a->options.kerf_mm,
                 "Width of the blade's cut; a dashed line for its middle is added")
-      ->check(CLI::Range(0.0, 10.0));
-  c->add_option("--spacing", a->options.spacing_mm, "Between pieces, mm")->check(CLI::Range(1.0, 100.0));
+      ->check(number_between(0.0, 10.0));
+  c->add_option("--spacing", a->options.spacing_mm, "Between pieces, mm")->check(number_between(1.0, 100.0));
   const std::map<std::string, Grain> grains{{"pole", Grain::towards_pole}, {"ring", Grain::along_ring}};
   c->add_option("--grain", a->options.grain, "Grain towards the pole, or along the ring")
       ->transform(CLI::CheckedTransformer(grains, CLI::ignore_case));
@@ -117,12 +118,12 @@ void add_check(CLI::App& plan, Chosen& chosen) {
       sub_command(plan, chosen, "check", "What a layout asks for before cutting", run_plan_check, a);
   c->add_option("PLAN", a->plan, "plan.json")->required();
   c->add_option("--smallest-fill", a->smallest_fill_mm, "Overrides the plan's, mm")
-      ->check(CLI::Range(0.05, 50.0));
+      ->check(number_between(0.05, 50.0));
   c->add_option("--smallest-piece", a->limits.smallest_piece_mm,
                 "Smaller pieces are hard to hold, mm across");
   c->add_option("--rocking", a->limits.largest_rocking_mm, "Largest gap allowed under a flat back, mm");
   c->add_option("--board", a->board, "Stock for the board count: LENGTHxWIDTH in mm");
-  c->add_option("--kerf", a->limits.kerf_mm, "Width of the blade's cut, mm")->check(CLI::Range(0.0, 10.0));
+  c->add_option("--kerf", a->limits.kerf_mm, "Width of the blade's cut, mm")->check(number_between(0.0, 10.0));
 }
 
 void add_draw(CLI::App& plan, Chosen& chosen) {

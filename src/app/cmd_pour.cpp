@@ -3,6 +3,7 @@
 #include <memory>
 
 #include "app/commands.h"
+#include "app/number_between.h"
 #include "core/errors.h"
 #include "core/files.h"
 #include "voids/plan_pours.h"
@@ -69,7 +70,7 @@ void add_pour_command(CLI::App& app, Chosen& chosen) {
   command
       ->add_option("--smallest-fill", arguments->smallest_fill_mm,
                    "Narrowest seam that fills, mm (default: the fit's)")
-      ->check(CLI::Range(0.05, 50.0));
+      ->check(number_between(0.05, 50.0));
   command->add_option("--opening", arguments->openings,
                       "A place U,V on the map (mm) that will be left open; may be repeated");
   command->add_option("--out", arguments->out, "File to write, such as pour.json")->required();

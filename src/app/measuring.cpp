@@ -3,6 +3,7 @@
 #include <CLI/CLI.hpp>
 #include <cstdio>
 
+#include "app/number_between.h"
 #include "core/errors.h"
 #include "core/files.h"
 #include "scan/scan_document.h"
@@ -19,7 +20,7 @@ void add_measuring_options(CLI::App& command, MeasuringArguments& arguments) {
       .add_option(
           "--check-line", arguments.check_line_mm,
           "Length of the cards' check line as measured with calipers, mm (150 if the print is at 100 %)")
-      ->check(CLI::Range(100.0, 200.0));
+      ->check(number_between(100.0, 200.0));
   command.add_option("--out", arguments.out, "Folder for the results")->required();
 }
 

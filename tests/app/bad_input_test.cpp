@@ -97,6 +97,53 @@ TEST_F(BadInput, UnrelatedPhotos) {
   refused(inspect(path("photos"), kData + "/plan.json", path("out")), 3, "card");
 }
 
+TEST_F(BadInput, NoPicturesAmongTheFiles) {
+  std::ofstream(path("photos/notes.txt")) << "ring three glued";
+  refused(inspect(path("photos"), kData + "/plan.json", path("out")), 2, "holds no photo");
+  std::ofstream(path("photos/p.jpg")) << "not a picture";
+  refused(inspect(path("photos"), kData + "/plan.json", path("out")), 2, "none of its photos can be read");
+}
+
+TEST_F(BadInput, AFileWhereAFolderIsNeededAndTheOtherWayRound) {
+  refused(inspect(kData + "/plan.json", kData + "/plan.json", path("out")), 2, "plan.json: is a file");
+  refused(inspect(kData + "/photos", kData + "/photos", path("out")), 2, "photos: is a folder");
+}
+
+// The place for the result is looked at before the photos are: nobody waits minutes to be refused.
+TEST_F(BadInput, TheResultCannotBeWritten) {
+  std::ofstream(path("kept")) << "mine";
+  refused(inspect(kData + "/photos", kData + "/plan.json", path("kept")), 2, "kept: is a file");
+  refused(inspect(kData + "/photos", kData + "/plan.json", path("kept/out")), 2, "kept/out: cannot be made");
+  refused(inspect(kData + "/photos", kData + "/plan.json", "/proc/out"), 2, "/proc/out: cannot be made");
+  EXPECT_EQ(slurp(path("kept")), "mine");
+}
+
+TEST_F(BadInput, OptionsOutOfRange) {
+  const std::string good = inspect(kData + "/photos", kData + "/plan.json", path("out"));
+  refused(good + " --lens " + path("nowhere.json"), 2, "nowhere.json: no such file");
+  refused(good + " --lens " + kData + "/plan.json", 2, "plan.json: ");
+  refused(good + " --check-line 15", 2, "--check-line");
+  refused(good + " --check-line wide", 2, "--check-line");
+  refused(good + " --check-line nan", 2, "--check-line");
+  refused(good + " --smallest-fill -3", 2, "--smallest-fill");
+  refused(good + " --threads -1", 2, "--threads");
+  refused(good + " --polish", 2, "--polish");
+}
+
+TEST_F(BadInput, OtherCommandsRefuseAlike) {
+  const std::string plan = " --plan " + kData + "/plan.json --out ";
+  refused("scan " + path("photos") + plan + path("out"), 2, "holds no photo");
+  refused("fit " + path("photos") + plan + path("out.json"), 2, "photos/");
+  refused("pour " + path("nowhere.json") + plan + path("out.json"), 2, "nowhere.json: no such file");
+  refused("pour " + kData + "/plan.json" + plan + path("out.json"), 2, "plan.json: ");
+}
+
+// Control characters in a file's name stay out of the terminal and the message stays one line.
+TEST_F(BadInput, AStrangeFileName) {
+  refused(inspect("\"$(printf 'two\\nlines\\033[31m')\"", kData + "/plan.json", path("out")), 2,
+          "two\\x0alines\\x1b[31m");
+}
+
 TEST_F(BadInput, AFolderWithOtherFilesIsLeftAlone) {
   fs::create_directories(folder_ / "kept");
   std::ofstream(path("kept/letter.txt")) << "mine";

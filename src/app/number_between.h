@@ -1,0 +1,24 @@
+// A check for options that take a number: within [low, high], and a number at all ("nan" passes comparisons
+// that ask whether it is too small or too large).
+#pragma once
+
+#include <CLI/CLI.hpp>
+#include <cstdio>
+#include <string>
+
+namespace interstice {
+
+inline CLI::Validator number_between(double low, double high) {
+  char range[64];
+  std::snprintf(range, sizeof range, "%g to %g", low, high);
+  const std::string words = range;
+  return CLI::Validator(
+      [low, high, words](const std::string& text) {
+        double value = 0;
+        const bool good = CLI::detail::lexical_cast(text, value) && value >= low && value <= high;
+        return good ? std::string() : "\"" + text + "\" is not a number from " + words;
+      },
+      words);
+}
+
+}  // namespace interstice
