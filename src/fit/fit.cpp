@@ -4,8 +4,10 @@
 #include <algorithm>
 #include <cmath>
 #include <numbers>
+#include <optional>
 
 #include "core/parallel.h"
+#include "fit/face_above.h"
 #include "fit/face_start.h"
 #include "fit/place_outline.h"
 #include "fit/seams.h"
@@ -22,6 +24,7 @@ namespace {
 struct TileResult {
   FitTile tile;
   MeasuredTile measured;
+  std::optional<double> face_above_mm;
 };
 
 // How the measured outline lies against the planned one: shift and turn in the planned face's axes, by
@@ -104,6 +107,7 @@ TileResult fit_tile(const Scan& scan, const Surface& surface,
   const Walls walls{plan.bevel_deg, plan.tile_thickness_mm, 1.0};
   tile.root = root_from_bevel(tile.face, tile.arris, walls, surface.form);
   compare_with_plan(planned, tile.arris, tile);
+  result.face_above_mm = face_above_arris(surface.heights, plan, traced.frame, traced.outline);
   result.measured = {{tile.face, tile.arris, tile.root}, tile.arris_sd_mm, pose_sd(scan, traced)};
   return result;
 }
@@ -152,7 +156,12 @@ FitDocument fit_pieces(const Scan& scan, const Surface& surface, const Plan& pla
                [&](std::size_t t) { results[t] = fit_tile(scan, surface, pictures, plan, TileIndex(t)); });
   IndexedVector<TileIndex, MeasuredTile> measured;
   std::vector<std::string> labels;
-  for (TileResult& r : results) {
+  std::vector<std::optional<double>> found;
+  for (const TileResult& r : results) found.push_back(r.face_above_mm);
+  const std::vector<double> above = with_median_for_unknown(found);
+  for (std::size_t t = 0; t < results.size(); ++t) {
+    TileResult& r = results[t];
+    if (r.tile.state == TileState::placed) r.tile.face_above_arris_mm = above[t];
     labels.push_back(r.tile.label);
     fit.tiles.push_back(std::move(r.tile));
     measured.push_back(std::move(r.measured));

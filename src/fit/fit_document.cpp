@@ -55,6 +55,7 @@ Json write_tile(const FitTile& t) {
   j["moved_mm"] = list(t.moved_mm);
   j["turned_deg"] = rounded(t.turned_deg);
   j["height_mm"] = rounded(t.height_mm);
+  j["face_above_arris_mm"] = rounded(t.face_above_arris_mm);
   j["face"] = {{"origin", list(t.face.origin)},
                {"ex", list(t.face.ex, rounded_direction)},
                {"ey", list(t.face.ey, rounded_direction)},
@@ -176,6 +177,7 @@ FitTile read_tile(const JsonNode& node) {
   if (node.has("moved_mm")) t.moved_mm = read_vector<2>(node.at("moved_mm"));
   if (node.has("turned_deg")) t.turned_deg = node.at("turned_deg").number(-360, 360);
   if (node.has("height_mm")) t.height_mm = node.at("height_mm").number(-1000, 1000);
+  if (node.has("face_above_arris_mm")) t.face_above_arris_mm = node.at("face_above_arris_mm").number(0, 100);
   if (node.has("face")) {
     const JsonNode face = node.at("face");
     t.face.origin = read_vector<3>(face.at("origin"));

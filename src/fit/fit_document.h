@@ -26,6 +26,7 @@ struct FitTile {
   // For placed pieces; empty otherwise:
   PlaneFrame face;                     // measured face; ex along the ring, ey towards the pole
   double height_mm = 0;                // of the face's centre above the form
+  double face_above_arris_mm = 0;      // the outer face over `face`, the plane of the widest outline
   std::vector<Eigen::Vector3d> arris;  // closed outline of the face, counter-clockwise seen from outside
   std::vector<double> arris_sd_mm;     // standard uncertainty of each point across the outline; negative:
                                        // not seen, the point lies where its neighbours put it

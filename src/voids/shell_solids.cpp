@@ -114,7 +114,8 @@ PieceSolid from_plan(const Plan& plan, TileIndex tile, const FitTile& seen) {
 
 }  // namespace
 
-PieceField::PieceField(const PieceSolid& solid, const Profile& form) : face_(solid.face) {
+PieceField::PieceField(const PieceSolid& solid, const Profile& form, double face_above_mm)
+    : face_(solid.face), face_above_mm_(face_above_mm) {
   tabulate(solid, form);
 }
 
@@ -197,6 +198,7 @@ ShellSolids solids_of(const FitDocument& fit, const Plan& plan) {
                        "\" in the fit and \"" + one_line(plan.tiles[TileIndex(i)].label, 40) +
                        "\" in the plan: give the plan the scan was measured with");
     }
+    shell.face_above_mm.push_back(t.state == TileState::placed ? t.face_above_arris_mm : 0.0);
     if (t.state != TileState::placed) {
       shell.pieces.push_back(std::nullopt);
     } else if (t.arris.size() < 3) {

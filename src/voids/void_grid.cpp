@@ -40,10 +40,11 @@ VoidGrid::VoidGrid(const ShellSolids& shell, const VoidGridOptions& options)
   for (std::size_t i = 0; i < shell.pieces.size(); ++i) {
     if (!shell.pieces[i]) continue;
     index.push_back(i);
+    const double above = i < shell.face_above_mm.size() ? shell.face_above_mm[i] : 0.0;
     for (const Vector3d& p : shell.pieces[i]->arris) {
       const MapPoint at = shell.form.locate(p);
       rho_max = std::max(rho_max, at.uv.norm());
-      height_max = std::max(height_max, at.height);
+      height_max = std::max(height_max, at.height + above);
     }
   }
   half_ = std::ceil((rho_max + kMargin_mm) / step_) * step_;
@@ -51,8 +52,11 @@ VoidGrid::VoidGrid(const ShellSolids& shell, const VoidGridOptions& options)
   layers_ = static_cast<std::size_t>(std::ceil(height_max / kLayer_mm)) + 1;
   tabulate_form(shell.form, half_ * std::numbers::sqrt2 + reach_);
   std::vector<std::optional<PieceField>> made(index.size());
-  parallel_for(index.size(), options.threads,
-               [&](std::size_t k) { made[k].emplace(*shell.pieces[index[k]], shell.form); });
+  parallel_for(index.size(), options.threads, [&](std::size_t k) {
+    const std::size_t i = index[k];
+    made[k].emplace(*shell.pieces[i], shell.form,
+                    i < shell.face_above_mm.size() ? shell.face_above_mm[i] : 0.0);
+  });
   std::vector<PieceField> fields;
   for (auto& field : made) fields.push_back(std::move(*field));
   columns_.resize(n_ * n_);
@@ -156,7 +160,9 @@ std::size_t VoidGrid::pieces_near(const std::vector<PieceField>& fields, const s
     const double h = -face.height(base_point) / lean;
     const PieceField::Reading r = fields[f].read(face.drop(base_point + h * normal));
     if (r.outside_mm >= PieceField::kReach_mm || count == found.size()) continue;
-    found[count++] = {f, r.outside_mm, r.outside_mm <= 0 ? h : r.arris_height_mm, h - thickness_ / lean};
+    const double above = fields[f].face_above_mm() / lean;  // up to the outer face
+    found[count++] = {f, r.outside_mm, (r.outside_mm <= 0 ? h : r.arris_height_mm) + above,
+                      h + above - thickness_ / lean};
   }
   std::sort(found.begin(), found.begin() + static_cast<std::ptrdiff_t>(count),
             [](const Near& a, const Near& b) {
