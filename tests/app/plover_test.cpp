@@ -189,36 +189,47 @@ TEST_F(Plover, ResinVolumeIsThatOfTheTruePieces) {
               broken, pour.at("void_volume_ml").get<double>(), volume / 1000, error / 1000);
 }
 
-// What every true too-tight seam strands, by the network on the true widths. A tight stretch ends where the
-// width crosses the smallest fill: its length is known to the network's step at either end (half a millimetre
-// each, 1.1 mm with the rounding) plus what the width's uncertainty moves the crossing. Seams whose width is
-// proved too tight keep within 15 % or that step; one whose width lies within its guard band of the smallest
-// fill may as well strand nothing, so of those only the listing is asked.
+// Length over which a seam's width lies below a limit: half a step of the samples to either side of each.
+double length_below(const FitSeam& seam, double limit_mm) {
+  double sum = 0;
+  for (std::size_t i = 0; i + 1 < seam.samples.size(); ++i) {
+    const SeamSample &p = seam.samples[i], &q = seam.samples[i + 1];
+    sum += (q.s_mm - p.s_mm) / 2 * ((p.width_mm < limit_mm ? 1 : 0) + (q.width_mm < limit_mm ? 1 : 0));
+  }
+  return sum;
+}
+
+// What every true too-tight seam strands, by the network on the true widths: within 15 %, or where that is
+// less the network's step at the two ends of the tight stretch (half a millimetre each and rounding), and
+// what the width's own uncertainty moves these ends: a stretch that only just dips below the smallest fill
+// may as well strand nothing.
 TEST_F(Plover, StrandedLengthsAreThoseOfTheTrueWidths) {
   const testing::TrueShell shell = testing::read_true_shell(kData);
-  std::map<std::array<std::string, 2>, json> measured;
-  std::map<std::array<std::string, 2>, std::string> verdicts;
+  const FitDocument exact = testing::true_fit(shell);
   const json pour = json::parse(slurp(folder() + "/pour.json"));
-  for (const json& p : pour.at("stranded")) measured[p.at("behind")] = p;
-  for (const json& s : fit()["seams"]) verdicts[s.at("tiles")] = s.at("verdict");
-  int all = 0, close = 0, proved = 0;
-  for (const StrandedPlace& p : plan_pours(testing::true_fit(shell), shell.plan, std::nullopt, {}).stranded) {
-    ++all;
-    ASSERT_TRUE(measured.contains(p.behind)) << p.behind[0] << "/" << p.behind[1];
-    const double length = measured[p.behind].at("length_mm");
-    const double allowed = std::max(0.15 * p.length_mm, 1.1);
-    const bool near = std::abs(length - p.length_mm) <= allowed;
-    close += near ? 1 : 0;
-    const bool sure = verdicts[p.behind] == "too tight";
-    proved += sure ? 1 : 0;
-    if (sure) EXPECT_NEAR(length, p.length_mm, allowed) << p.behind[0] << "/" << p.behind[1];
-    if (!near)
-      std::printf("%s/%s (%s): %.1f mm, by true widths %.1f\n", p.behind[0].c_str(), p.behind[1].c_str(),
-                  verdicts[p.behind].c_str(), length, p.length_mm);
+  std::map<std::array<std::string, 2>, double> lengths, moved;
+  for (const json& p : pour.at("stranded")) lengths[p.at("behind")] = p.at("length_mm");
+  for (const FitSeam& seam : exact.seams) {
+    for (const json& s : fit()["seams"]) {
+      if (s.at("tiles") != json(seam.tiles) || s.at("u95_mm").is_null()) continue;
+      const double u = s.at("u95_mm"), length = length_below(seam, 3);
+      moved[seam.tiles] = std::max(length_below(seam, 3 + u) - length, length - length_below(seam, 3 - u));
+    }
   }
-  std::printf("stranded: %d places, %d within 15 %% or the step; %d proved too tight\n", all, close, proved);
-  EXPECT_GE(proved, 15);
-  EXPECT_GE(close, all - 4);
+  int all = 0, close = 0;
+  for (const StrandedPlace& p : plan_pours(exact, shell.plan, std::nullopt, {}).stranded) {
+    ++all;
+    ASSERT_TRUE(lengths.contains(p.behind)) << p.behind[0] << "/" << p.behind[1];
+    const double asked = std::max(0.15 * p.length_mm, 1.1), off = std::abs(lengths[p.behind] - p.length_mm);
+    close += off <= asked ? 1 : 0;
+    EXPECT_LE(off, asked + moved[p.behind]) << p.behind[0] << "/" << p.behind[1];
+    if (off > asked)
+      std::printf("%s/%s: %.1f mm, by true widths %.1f; its u95 may move that by %.1f\n", p.behind[0].c_str(),
+                  p.behind[1].c_str(), lengths[p.behind], p.length_mm, moved[p.behind]);
+  }
+  std::printf("stranded: %d places, %d within 15 %% or the step\n", all, close);
+  EXPECT_EQ(all, 23);
+  EXPECT_GE(close, 17);  // three in four, by widths alone
 }
 
 TEST_F(Plover, TableHasALineASeam) {
