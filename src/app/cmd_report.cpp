@@ -20,7 +20,7 @@ namespace fs = std::filesystem;
 
 struct ReportArguments {
   CommonOptions common;
-  std::string result, plan, paper, pdf, out;
+  std::string result, plan, photos, paper, pdf, out;
   std::vector<std::string> before;
 };
 
@@ -69,6 +69,27 @@ EarlierScan read_earlier(const std::string& folder, const FitDocument& fit) {
   return earlier;
 }
 
+// Names of the photos that are not where the scan had them, nor in the folder given.
+std::vector<std::string> photos_gone(const Scan& scan) {
+  std::vector<std::string> gone;
+  for (const ScannedPhoto& photo : scan.photos) {
+    if (photo.info.path.empty()) gone.push_back(photo.info.name);
+  }
+  return gone;
+}
+
+void warn_of_gone(const std::vector<std::string>& gone, std::size_t photos, bool folder_given) {
+  if (gone.empty()) return;
+  std::string names;
+  for (std::size_t i = 0; i < std::min<std::size_t>(gone.size(), 5); ++i)
+    names += (i > 0 ? ", " : "") + one_line(gone[i], 60);
+  if (gone.size() > 5) names += " and " + std::to_string(gone.size() - 5) + " more";
+  std::fprintf(stderr, "%zu of %zu photos are not found and not shown (%s); %s\n", gone.size(), photos,
+               names.c_str(),
+               folder_given ? "they are not in the folder of --photos either"
+                            : "name the folder they are in now with --photos");
+}
+
 Paper paper_of(const std::string& name) {
   return name == "a4" ? Paper::a4 : name == "letter" ? Paper::letter : Paper::any;
 }
@@ -85,7 +106,11 @@ int run_report(const ReportArguments& arguments) {
   const fs::path pour = result / "pour.json";
   if (fs::exists(pour)) input.pour = parse_pour_sheet(read_file(pour), pour.string());
   progress.step("reading the scan");
-  input.scan = read_scan(result / "scan");
+  if (!arguments.photos.empty() && !fs::is_directory(arguments.photos))
+    throw InputError(arguments.photos, "is no folder; --photos takes the folder the photos are in now");
+  input.scan = read_scan(result / "scan", {.folder = arguments.photos, .may_be_gone = true});
+  const std::vector<std::string> gone = photos_gone(input.scan);
+  warn_of_gone(gone, input.scan.photos.size(), !arguments.photos.empty());
   const Surface surface = read_surface(result / "scan");
   input.heights = surface.heights;
   input.ortho_grid = surface.ortho_grid;
@@ -101,8 +126,8 @@ int run_report(const ReportArguments& arguments) {
   }
   write_file_atomically(arguments.out, page);
   if (arguments.common.json) {
-    std::printf("{\"bytes\":%zu,\"seams_needing_work\":%zu}\n", page.size(),
-                seams_needing_work(input.fit).size());
+    std::printf("{\"bytes\":%zu,\"seams_needing_work\":%zu,\"photos_missing\":%zu}\n", page.size(),
+                seams_needing_work(input.fit).size(), gone.size());
   }
   return kDone;
 }
@@ -115,6 +140,7 @@ void add_report_command(CLI::App& app, Chosen& chosen) {
   command->add_option("result", arguments->result, "Folder that inspect wrote")->required();
   command->add_option("--plan", arguments->plan,
                       "The plan it was measured against (default: plan.json in that folder)");
+  command->add_option("--photos", arguments->photos, "Folder the photos are in now, if they have moved");
   command->add_option("--before", arguments->before,
                       "Earlier results of the same piece, oldest first, to show what changed");
   command->add_option("--paper", arguments->paper, "Paper to print on (default: the printer's)")

@@ -7,6 +7,7 @@
 #include <optional>
 
 #include "core/parallel.h"
+#include "fit/best_photo.h"
 #include "fit/face_above.h"
 #include "fit/face_start.h"
 #include "fit/place_outline.h"
@@ -125,21 +126,6 @@ FitQuality quality_of(const Scan& scan) {
   return q;
 }
 
-// The photo that looks most squarely at a seam's narrowest place.
-std::string best_photo(const Scan& scan, const Profile& form, const FitSeam& seam) {
-  const Vector3d up = form.normal(seam.map);
-  double best = 0.2;
-  std::string name;
-  for (const ScannedPhoto& photo : scan.photos) {
-    const double cosine = up.dot((photo.centre() - seam.at).normalized());
-    if (cosine > best && photo.lens.in_frame(photo.project(seam.at), 0.02 * photo.lens.width)) {
-      best = cosine;
-      name = photo.info.name;
-    }
-  }
-  return name;
-}
-
 }  // namespace
 
 FitDocument fit_pieces(const Scan& scan, const Surface& surface, const Plan& plan,
@@ -172,7 +158,10 @@ FitDocument fit_pieces(const Scan& scan, const Surface& surface, const Plan& pla
   seam_options.scale_sd = scan.quality.scale_sd;
   seam_options.threads = options.threads;
   fit.seams = measure_seams(measured, labels, surface.form, seam_options);
-  for (FitSeam& seam : fit.seams) seam.best_photo = best_photo(scan, surface.form, seam);
+  parallel_for(fit.seams.size(), options.threads, [&](std::size_t k) {
+    FitSeam& seam = fit.seams[k];
+    seam.best_photo = best_photo(scan, pictures, seam.at, surface.form.normal(seam.map));
+  });
   return fit;
 }
 

@@ -40,7 +40,7 @@ struct PageInput {
   int threads = 0;
 };
 
-// The page. Throws PhotoError when a photo it shows can no longer be read.
+// The page. A photo with an empty path is named as gone; throws PhotoError when one it shows cannot be read.
 std::string report_page(const PageInput& input);
 
 }  // namespace interstice

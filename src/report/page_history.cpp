@@ -62,7 +62,8 @@ std::string added_pieces(const FitDocument& before, const FitDocument& now) {
 }
 
 // Seams whose width changed by more than the two uncertainties together explain, or whose verdict changed.
-std::string changed_seams(const FitDocument& before, const FitDocument& now) {
+// `current`: the scan the page is of, whose seams can be gone to.
+std::string changed_seams(const FitDocument& before, const FitDocument& now, const FitDocument& current) {
   std::string rows;
   for (std::size_t i = 0; i < now.seams.size(); ++i) {
     const FitSeam& s = now.seams[i];
@@ -78,7 +79,9 @@ std::string changed_seams(const FitDocument& before, const FitDocument& now) {
       return x.narrowest_mm ? with_uncertainty_html(*x.narrowest_mm, x.u95_mm.value_or(0))
                             : std::string("unseen");
     };
-    rows += "<tr><th scope=\"row\">" + seam_link(now, i) + "</th><td>" + width(old) + "</td><td>" + width(s) +
+    const std::size_t here = seam_of(current, s.tiles);
+    const std::string name = here < current.seams.size() ? seam_link(current, here) : seam_named(s.tiles);
+    rows += "<tr><th scope=\"row\">" + name + "</th><td>" + width(old) + "</td><td>" + width(s) +
             "</td><td>" +
             (moved ? (change > 0 ? "wider by " : "narrower by ") + length_html(std::abs(change), 2)
                    : std::string("within the uncertainty")) +
@@ -105,9 +108,8 @@ std::string history_part(const PageInput& input) {
       summary(scans);
   for (std::size_t i = scans.size() - 1; i > 0; --i) {
     const std::string head = "From " + named(scans[i - 1].name) + " to " + named(scans[i].name);
-    const std::string body =
-        added_pieces(*scans[i - 1].fit, *scans[i].fit) + changed_seams(*scans[i - 1].fit, *scans[i].fit);
-    out += i + 1 == scans.size() ? "<h3>" + head + "</h3>" + body : "";
+    out += "<h3>" + head + "</h3>" + added_pieces(*scans[i - 1].fit, *scans[i].fit) +
+           changed_seams(*scans[i - 1].fit, *scans[i].fit, input.fit);
   }
   return out + "</section>\n";
 }

@@ -24,6 +24,7 @@ struct PagePhotos {
     std::vector<std::size_t> seams;  // flagged seams it shows best
   };
   std::vector<Whole> whole;
+  std::vector<std::string> gone;  // names of photos that should be shown and are no longer there
 };
 
 // Photos that show flagged seams best, cut and compressed to fit a page that is easy to send.

@@ -156,17 +156,30 @@ std::string svg_open(const PagePicture& picture, const std::string& label, const
          "\" href=\"" + jpeg_uri(picture.jpeg) + "\"/><g class=\"marks\" aria-hidden=\"true\">";
 }
 
+std::string gone_words(const std::vector<std::string>& gone) {
+  if (gone.empty()) return "";
+  std::string names;
+  for (const std::string& name : gone) names += (names.empty() ? "" : ", ") + named(name);
+  return "<p class=\"gone\">Not found when this page was made, so not shown: " + names +
+         ". Make the page again with --photos and the folder they are in now.</p>";
+}
+
 }  // namespace
 
 PagePhotos take_photos(const PageInput& input) {
   std::vector<const ScannedPhoto*> photos;
   std::vector<std::vector<std::size_t>> seams;
+  std::vector<std::string> gone;
   for (const ScannedPhoto& photo : input.scan.photos) {
     std::vector<std::size_t> shown;
     for (const std::size_t i : seams_needing_work(input.fit)) {
       if (input.fit.seams[i].best_photo == photo.info.name) shown.push_back(i);
     }
     if (shown.empty()) continue;
+    if (photo.info.path.empty()) {
+      gone.push_back(photo.info.name);
+      continue;
+    }
     photos.push_back(&photo);
     seams.push_back(shown);
   }
@@ -175,6 +188,7 @@ PagePhotos take_photos(const PageInput& input) {
     out = pictures_at(input, photos, seams, sizes);
     if (bytes_of(out) <= kBudgetBytes) break;
   }
+  out.gone = std::move(gone);
   return out;
 }
 
@@ -191,7 +205,11 @@ std::string close_up(const FitDocument& fit, std::size_t index, const PagePictur
 std::string photos_part(const PageInput& input, const PagePhotos& photos) {
   std::string out =
       "<section id=\"photos\" aria-labelledby=\"photos-head\"><h2 id=\"photos-head\">Your photos</h2>";
-  if (photos.whole.empty()) return out + "<p>No photo has a flagged seam to show.</p></section>\n";
+  out += gone_words(photos.gone);
+  if (photos.whole.empty()) {
+    if (photos.gone.empty()) out += "<p>No photo has a flagged seam to show.</p>";
+    return out + "</section>\n";
+  }
   out +=
       "<p>Those that show a flagged seam best, cut to the form. Tap one to enlarge it. "
       "<button type=\"button\" id=\"marks\" class=\"plain\" aria-pressed=\"true\">Marks on the "

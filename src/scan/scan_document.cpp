@@ -122,7 +122,29 @@ std::string write_scan(const Scan& scan) {
   return root.dump(-1, ' ', false, Json::error_handler_t::replace) + "\n";
 }
 
-Scan read_scan(const std::filesystem::path& folder) {
+namespace {
+
+PhotoInfo photo_now(const JsonNode& node, const PhotoPlace& place) {
+  const std::filesystem::path was = node.at("file").text(4096);
+  const int w = node.at("width").integer(1, 100000), h = node.at("height").integer(1, 100000);
+  PhotoInfo info;
+  std::error_code ignored;
+  const std::filesystem::path moved = place.folder / was.filename();
+  const bool there = !place.folder.empty() && std::filesystem::exists(moved, ignored);
+  try {
+    info = read_photo_info(there ? moved : was);
+  } catch (const InputError&) {
+    if (!place.may_be_gone) throw;
+    info.width = w, info.height = h;
+  }
+  info.name = node.at("name").text(4096);
+  if (info.width != w || info.height != h) node.fail("the photo has changed since the scan");
+  return info;
+}
+
+}  // namespace
+
+Scan read_scan(const std::filesystem::path& folder, const PhotoPlace& place) {
   const std::string cameras_file = (folder / "cameras.json").string(),
                     scan_file = (folder / "scan.json").string();
   const nlohmann::json cameras_json = read_json(cameras_file), scan_json = read_json(scan_file);
@@ -136,14 +158,11 @@ Scan read_scan(const std::filesystem::path& folder) {
   for (std::size_t i = 0; i < photos.size(); ++i) {
     const JsonNode node = photos.at(i);
     ScannedPhoto photo;
-    photo.info = read_photo_info(node.at("file").text(4096));
-    photo.info.name = node.at("name").text(4096);
-    const int w = node.at("width").integer(1, 100000), h = node.at("height").integer(1, 100000);
-    if (photo.info.width != w || photo.info.height != h) node.fail("the photo has changed since the scan");
+    photo.info = photo_now(node, place);
     if (cameras.at(i).at("name").text(4096) != photo.info.name)
       cameras.at(i).fail("does not match scan.json");
     photo.camera_T_bowl = read_pose(cameras.at(i));
-    photo.lens = read_lens_numbers(cameras.at(i), w, h);
+    photo.lens = read_lens_numbers(cameras.at(i), photo.info.width, photo.info.height);
     const std::vector<double> covariance = node.at("covariance").numbers(28);
     for (int r = 0, k = 0; r < 7; ++r) {
       for (int c = 0; c <= r; ++c, ++k) {

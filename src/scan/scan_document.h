@@ -18,8 +18,14 @@ namespace interstice {
 std::string write_cameras(const Scan& scan);
 std::string write_scan(const Scan& scan);
 
+// Where a scan's photos are now.
+struct PhotoPlace {
+  std::filesystem::path folder;  // look here first, by file name; empty: where they were
+  bool may_be_gone = false;      // a photo that cannot be read keeps its pose and size, and its path is empty
+};
+
 // Reads both files of a scan folder. Throws InputError naming file, place and fault, also when a photo the
 // scan needs is gone.
-Scan read_scan(const std::filesystem::path& folder);
+Scan read_scan(const std::filesystem::path& folder, const PhotoPlace& place = {});
 
 }  // namespace interstice

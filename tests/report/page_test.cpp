@@ -4,10 +4,14 @@
 
 #include <gtest/gtest.h>
 
+#include <array>
+#include <cstdio>
+#include <cstdlib>
 #include <fstream>
 
 #include "core/errors.h"
 #include "report/markup.h"
+#include "report/print_pdf.h"
 #include "report/sample_page.h"
 
 namespace interstice {
@@ -108,6 +112,65 @@ TEST(Page, ChangesSinceTheLastScanAreThoseBeyondBothUncertainties) {
   EXPECT_NE(history.find("wider by <span class=\"q\" data-mm=\"0.15\""), std::string::npos) << history;
   EXPECT_EQ(count(history, "wider by"), 1u);
   EXPECT_NE(history.find("Now on: <bdi>A03</bdi>"), std::string::npos);
+}
+
+// Ring by ring: every step between two scans, the newest first, each with its own changes.
+TEST(Page, EveryEarlierStepIsListed) {
+  PageInput input = sample_page({"heron", "A01", "A02", "A03", "p1"}, results());
+  EarlierScan first{"after ring 1", input.fit}, second{"after ring 2", input.fit};
+  first.fit.tiles[1].state = first.fit.tiles[2].state = TileState::absent;
+  first.fit.seams.resize(1);
+  first.fit.seams[0].narrowest_mm = *input.fit.seams[0].narrowest_mm - 1;
+  second.fit.tiles[2].state = TileState::absent;
+  second.fit.seams[0].tiles = input.fit.seams[0].tiles;
+  input.earlier = {first, second};
+  const std::string page = report_page(input);
+  const std::size_t from = page.find("<section id=\"history\"");
+  const std::string history = page.substr(from, page.find("<section id=\"quality\"") - from);
+  EXPECT_EQ(count(history, "<h3>"), 2u);
+  const std::size_t last = history.find("From <bdi>after ring 2</bdi> to <bdi>this scan</bdi>");
+  const std::size_t before = history.find("From <bdi>after ring 1</bdi> to <bdi>after ring 2</bdi>");
+  ASSERT_NE(last, std::string::npos);
+  ASSERT_NE(before, std::string::npos);
+  EXPECT_LT(last, before);
+  EXPECT_NE(history.substr(last, before - last).find("Now on: <bdi>A03</bdi>"), std::string::npos);
+  EXPECT_NE(history.substr(before).find("Now on: <bdi>A02</bdi>"), std::string::npos);
+  EXPECT_NE(history.substr(before).find("wider by <span class=\"q\" data-mm=\"1\""), std::string::npos);
+}
+
+TEST(Page, PhotosThatAreGoneAreNamedAndTheRestIsMade) {
+  PageInput input = sample_page({"heron", "A01", "A02", "A03", "p1"}, results());
+  EXPECT_EQ(report_page(input).find("class=\"gone\""), std::string::npos);
+  input.scan.photos[PhotoIndex(0)].info.path.clear();
+  const std::string page = report_page(input);
+  const std::size_t gone = page.find("class=\"gone\"");
+  ASSERT_NE(gone, std::string::npos);
+  EXPECT_NE(page.substr(gone, 200).find("<bdi>p1</bdi>"), std::string::npos);
+  EXPECT_NE(page.find("2.24"), std::string::npos);  // the seam's width is still there
+}
+
+// ISO 216: A4 is 210 x 297 mm, 595.3 x 841.9 points; ANSI Letter 8.5 x 11 in, 612 x 792 points.
+TEST(Page, PrintsOnThePaperAskedFor) {
+  if (std::system("command -v chromium >/dev/null 2>&1") != 0) GTEST_SKIP() << "no chromium here";
+  PageInput input = sample_page({"heron", "A01", "A02", "A03", "p1"}, results());
+  const std::pair<Paper, std::array<double, 2>> papers[] = {{Paper::a4, {595.3, 841.9}},
+                                                            {Paper::letter, {612, 792}}};
+  for (const auto& [paper, size] : papers) {
+    input.paper = paper;
+    const std::string pdf = print_pdf(report_page(input));
+    ASSERT_EQ(pdf.substr(0, 5), "%PDF-");
+    std::size_t pages = 0;
+    for (std::size_t at = pdf.find("/MediaBox"); at != std::string::npos;
+         at = pdf.find("/MediaBox", at + 1)) {
+      double box[4] = {};
+      ASSERT_EQ(std::sscanf(pdf.c_str() + at, "/MediaBox [%lf %lf %lf %lf", box, box + 1, box + 2, box + 3),
+                4);
+      EXPECT_NEAR(box[2], size[0], 1);
+      EXPECT_NEAR(box[3], size[1], 1);
+      ++pages;
+    }
+    EXPECT_GE(pages, 1u);
+  }
 }
 
 // Written out for the browser as well.

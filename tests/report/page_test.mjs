@@ -159,6 +159,37 @@ try {
   await page.pdf({ path: join(shots, `${name}-print.pdf`), preferCSSPageSize: false, format: "A4" });
   await page.close();
 
+  // On paper nothing is wider than the sheet: printable widths at 96 px an inch with 10 mm margins.
+  for (const [paper, width] of [["A4", Math.floor((210 - 20) / 25.4 * 96)], ["Letter", Math.floor(8.5 * 96 - 20 / 25.4 * 96)]]) {
+    const sheet = await open(width, 1000);
+    await sheet.emulateMedia({ media: "print" });
+    await no_side_scroll(sheet, `${paper}'s ${width}`);
+    const pdf = await sheet.pdf({ path: join(shots, `${name}-${paper}.pdf`), preferCSSPageSize: false, format: paper });
+    check(pdf.length > 20000, `prints on ${paper} (${pdf.length} bytes)`);
+    await sheet.close();
+  }
+
+  // Without WebGL the view is a still picture.
+  {
+    const before = complaints.length;
+    const flat = await browser.newPage();
+    await flat.addInitScript(() => {
+      const get = HTMLCanvasElement.prototype.getContext;
+      HTMLCanvasElement.prototype.getContext = function (kind, ...more) { return /webgl/i.test(kind) ? null : get.call(this, kind, ...more); };
+    });
+    flat.on("pageerror", e => complaints.push(String(e)));
+    await flat.goto(url, { waitUntil: "load" });
+    await flat.locator("#view").scrollIntoViewIfNeeded();
+    await flat.waitForFunction(() => /no WebGL/.test(document.querySelector("#view").textContent), null, { timeout: 20000 }).catch(() => {});
+    const still = await flat.evaluate(() => {
+      const i = document.querySelector("#view .still svg image");
+      return i ? i.getBoundingClientRect().width > 50 && i.getAttribute("href").startsWith("data:image/jpeg") : false;
+    });
+    check(still, "without WebGL a photo stands where the view would be");
+    check(complaints.length === before, "without WebGL no script fails");
+    await flat.close();
+  }
+
   if (name === "hostile") {
     const harm = await open(360, 780);
     check(await harm.evaluate(() => window.harmed === undefined), "no markup from a label or name runs");

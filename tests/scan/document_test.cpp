@@ -84,6 +84,22 @@ TEST_F(ScanDocument, ReadsWhatWasWritten) {
   EXPECT_EQ(write_cameras(back), write_cameras(scan_));
 }
 
+// Photos are moved: found in the folder named, kept as gone where the reader can do without, refused
+// otherwise.
+TEST_F(ScanDocument, PhotosThatMoved) {
+  fs::create_directories(folder_ / "elsewhere");
+  fs::rename(folder_ / "p1.jpg", folder_ / "elsewhere" / "p1.jpg");
+  EXPECT_NE(refused().find("p1.jpg"), std::string::npos);
+  const Scan found = read_scan(folder_, {.folder = folder_ / "elsewhere", .may_be_gone = false});
+  EXPECT_EQ(found.photos[PhotoIndex(0)].info.path, folder_ / "p0.jpg");
+  EXPECT_EQ(found.photos[PhotoIndex(1)].info.path, folder_ / "elsewhere" / "p1.jpg");
+  const Scan without = read_scan(folder_, {.folder = {}, .may_be_gone = true});
+  EXPECT_TRUE(without.photos[PhotoIndex(1)].info.path.empty());
+  EXPECT_EQ(without.photos[PhotoIndex(1)].info.name, "p1");
+  EXPECT_EQ(without.photos[PhotoIndex(1)].info.width, 640);
+  EXPECT_FALSE(without.photos[PhotoIndex(0)].info.path.empty());
+}
+
 TEST_F(ScanDocument, NoLengthErrorStaysNone) {
   scan_.quality.length_error_mm.reset();
   write();
