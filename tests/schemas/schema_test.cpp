@@ -1,0 +1,125 @@
+// The published schemas (.docs/schemas, JSON Schema draft 7) against real documents and altered ones, judged by a
+// validator that is not ours.
+#include <gtest/gtest.h>
+
+#include <filesystem>
+#include <fstream>
+#include <nlohmann/json.hpp>
+#include <valijson/adapters/nlohmann_json_adapter.hpp>
+#include <valijson/schema.hpp>
+#include <valijson/schema_parser.hpp>
+#include <valijson/validator.hpp>
+
+namespace {
+
+using nlohmann::json;
+const std::string kSource = INTERSTICE_SOURCE_DIR;
+
+json read(const std::string& path) {
+  std::ifstream in(path);
+  return json::parse(in);
+}
+
+class Schema {
+ public:
+  explicit Schema(const std::string& name) : text_(read(kSource + "/.docs/schemas/" + name + ".schema.json")) {
+    const valijson::adapters::NlohmannJsonAdapter adapter(text_);
+    valijson::SchemaParser parser;
+    parser.populateSchema(adapter, schema_);
+  }
+  // Nothing when the document is valid, otherwise what is wrong.
+  std::string fault(const json& document) const {
+    valijson::Validator validator;
+    valijson::ValidationResults results;
+    const valijson::adapters::NlohmannJsonAdapter adapter(document);
+    if (validator.validate(schema_, adapter, &results)) return "";
+    std::string all = "not valid";
+    valijson::ValidationResults::Error error;
+    while (results.popError(error)) {
+      all += "\n";
+      for (const std::string& part : error.context) all += part;
+      all += ": " + error.description;
+    }
+    return all;
+  }
+  const json& required() const { return text_.at("required"); }
+
+ private:
+  json text_;
+  valijson::Schema schema_;
+};
+
+// Valid as it is; not valid without any required key, nor with a text in place of a number or list.
+void check(const std::string& name, const json& document) {
+  const Schema schema(name);
+  EXPECT_EQ(schema.fault(document), "") << name;
+  for (const json& key : schema.required()) {
+    json less = document;
+    less.erase(key.get<std::string>());
+    EXPECT_NE(schema.fault(less), "") << name << " without " << key;
+    json other = document;
+    other[key.get<std::string>()] = "polish";
+    EXPECT_NE(schema.fault(other), "") << name << " with a text for " << key;
+  }
+}
+
+TEST(Schemas, Plan) {
+  const json plan = read(kSource + "/datasets/plover/plan.json");
+  check("plan", plan);
+  const Schema schema("plan");
+  json altered = plan;
+  altered["tiles"][5]["outline"][3] = {1.0};
+  EXPECT_NE(schema.fault(altered), "");
+  altered = plan;
+  altered["tiles"][7].erase("label");
+  EXPECT_NE(schema.fault(altered), "");
+  altered = plan;
+  altered["tile_thickness"] = 1000;
+  EXPECT_NE(schema.fault(altered), "");
+}
+
+TEST(Schemas, LensAndResin) {
+  check("lens", read(kSource + "/datasets/plover/W1.lens.json"));
+  const json resin = read(kSource + "/datasets/resin_example.json");
+  check("resin", resin);
+  json neither = resin;
+  neither.erase("pot_life_min");
+  EXPECT_EQ(Schema("resin").fault(neither), "");
+  neither.erase("viscosity_doubling_min");
+  EXPECT_NE(Schema("resin").fault(neither), "");
+}
+
+TEST(Schemas, SmallFitAndCorrections) {
+  const json fit = read(kSource + "/tests/fuzz/seeds/fit/two.json");
+  check("fit", fit);
+  const Schema schema("fit"), corrections("corrections");
+  json altered = fit;
+  altered["seams"][0]["narrowest_mm"] = nullptr;  // only what was not seen has no width
+  EXPECT_NE(schema.fault(altered), "");
+  altered = fit;
+  altered["seams"][0]["verdict"] = "fine";
+  EXPECT_NE(schema.fault(altered), "");
+  altered = fit;
+  altered["tiles"][1]["state"] = "lost";
+  EXPECT_NE(schema.fault(altered), "");
+  EXPECT_EQ(corrections.fault(fit), "");
+  EXPECT_EQ(corrections.fault(fit["corrections"]), "");
+  altered = fit["corrections"];
+  altered[0].erase("turn_deg");
+  EXPECT_NE(corrections.fault(altered), "");
+}
+
+// What the program wrote for the demo scan.
+TEST(Schemas, ResultsOfTheDemoScan) {
+  const std::string folder = std::string(INTERSTICE_RESULTS) + "/plover";
+  if (!std::filesystem::exists(folder + "/fit.json")) GTEST_SKIP() << "run plover_tests first";
+  check("fit", read(folder + "/fit.json"));
+  check("pour", read(folder + "/pour.json"));
+  check("plan", read(folder + "/plan.json"));
+  check("cameras", read(folder + "/scan/cameras.json"));
+  json cameras = read(folder + "/scan/cameras.json");
+  cameras["photos"][0]["rotation"].erase(1);
+  EXPECT_NE(Schema("cameras").fault(cameras), "");
+}
+
+}  // namespace
