@@ -4,8 +4,8 @@
 #include <memory>
 
 #include "app/commands.h"
-#include "app/plan_work.h"
 #include "app/number_between.h"
+#include "app/plan_work.h"
 
 // The command line of `plan`; the work itself is in plan_work.cpp.
 
@@ -65,6 +65,13 @@ void add_make(CLI::App& plan, Chosen& chosen) {
   c->add_option("--bevel", a->layout.bevel_deg, "Bevel of the walls, degrees (default: from the geometry)");
   c->add_option("--irregular", a->layout.irregularity, "0 even to 1 wild")->check(number_between(0.0, 1.0));
   c->add_option("--seed", a->layout.seed, "Another number gives another layout");
+  CLI::Option* from = c->add_option("--gap-from", a->gap_from,
+                                    "Archive folder: plan the gap that its measured seams ask for");
+  from->excludes("--gap");
+  c->add_option("--gap-share", a->gap_share_percent,
+                "With --gap-from: seams to come out fillable, percent (default: 95)")
+      ->check(number_between(51.0, 99.9))
+      ->needs(from);
   c->add_option("--cut-spread", a->layout.spread.cut_mm,
                 "Standard deviation of a cut edge, mm, for the gap's allowance");
   c->add_option("--glue-spread", a->layout.spread.glue_mm, "Standard deviation of a glued piece's place, mm");
@@ -123,7 +130,8 @@ void add_check(CLI::App& plan, Chosen& chosen) {
                 "Smaller pieces are hard to hold, mm across");
   c->add_option("--rocking", a->limits.largest_rocking_mm, "Largest gap allowed under a flat back, mm");
   c->add_option("--board", a->board, "Stock for the board count: LENGTHxWIDTH in mm");
-  c->add_option("--kerf", a->limits.kerf_mm, "Width of the blade's cut, mm")->check(number_between(0.0, 10.0));
+  c->add_option("--kerf", a->limits.kerf_mm, "Width of the blade's cut, mm")
+      ->check(number_between(0.0, 10.0));
 }
 
 void add_draw(CLI::App& plan, Chosen& chosen) {

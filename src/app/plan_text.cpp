@@ -90,6 +90,11 @@ void print_layout(const Layout& layout, const FormInput& form, const LayoutOptio
   std::printf("%zu pieces in %d rings, gap %.2f mm (every mouth within %.2f mm), bevel %.1f degrees\n",
               plan.tiles.size(), rings_of(plan), plan.planned_gap_mm,
               std::max(0.01, layout.solved.worst_error_mm), plan.bevel_deg);
+  if (layout.solved.worst_error_mm > kTrueToGap_mm) {
+    std::printf(
+        "note: not every mouth could be made equal to the gap, because neighbouring faces meet at different "
+        "heights; smaller pieces, thinner stock or another --seed come nearer\n");
+  }
   std::printf("written: %s; look at it with: interstice plan check, plan draw\n", out.c_str());
 }
 

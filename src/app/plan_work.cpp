@@ -6,9 +6,12 @@
 #include <filesystem>
 #include <nlohmann/json.hpp>
 #include <opencv2/imgcodecs.hpp>
+#include <tuple>
 
 #include "app/plan_scan.h"
 #include "app/plan_text.h"
+#include "archive/archive.h"
+#include "archive/learn.h"
 #include "core/errors.h"
 #include "core/files.h"
 #include "core/json_reader.h"
@@ -95,6 +98,35 @@ OrthoPicture read_ortho(const std::string& path) {
   return picture;
 }
 
+// The gap that an archive's seams ask for, rounded up to a tenth and never under the smallest fill; the
+// reason as one line.
+std::pair<double, std::string> learned_gap(const PlanMakeArguments& a) {
+  constexpr double kConfidence = 0.95;
+  const double fill = a.layout.smallest_fill_mm, share = a.gap_share_percent / 100;
+  const Archive archive = Archive::open(a.gap_from);
+  for (const std::string& line : archive.unreadable()) {
+    std::fprintf(stderr, "interstice: %s; archive verify tells more\n", one_line(line, 600).c_str());
+  }
+  const std::vector<LearnedSeam> seams = archive.seams_to_learn_from();
+  const std::optional<double> wanted = gap_to_plan_mm(seams, share, kConfidence, fill);
+  if (!wanted) {
+    throw MeasureError(a.gap_from + ": holds " + std::to_string(seams.size()) +
+                       " measured seams, and at least " + std::to_string(kFewestSeamsToLearnFrom) +
+                       " are needed to say what gap to plan: leave --gap-from out, or give --gap");
+  }
+  const Learned learned = learn(seams, {share}, kConfidence, fill);
+  const double gap = std::max(fill, std::ceil(*wanted * 10 - 1e-9) / 10);
+  char line[400];
+  std::snprintf(
+      line, sizeof line,
+      "gap: %.1f mm learnt from %zu seams of %zu %s in %s: they came out %+.2f mm against their plan "
+      "(sd %.2f mm); so %g %% fill to %.1f mm or more, with %g %% confidence",
+      gap, learned.all.seams, learned.bowls, learned.bowls == 1 ? "piece" : "pieces",
+      one_line(a.gap_from, 120).c_str(), learned.all.mean_mm, learned.all.sd_mm, a.gap_share_percent, fill,
+      100 * kConfidence);
+  return {gap, line};
+}
+
 }  // namespace
 
 int run_plan_form(const PlanFormArguments& a) {
@@ -107,12 +139,19 @@ int run_plan_form(const PlanFormArguments& a) {
 
 int run_plan_make(const PlanMakeArguments& a) {
   refuse_existing_folder(a.out);
-  const FormInput form = read_form(a.form, a.reading);
+  FormInput form = read_form(a.form, a.reading);
+  LayoutOptions options = a.layout;
+  std::string reason;
+  if (!a.gap_from.empty()) {
+    check_options(options, form.profile);  // before the smallest fill is reckoned with
+    std::tie(options.gap_mm, reason) = learned_gap(a);
+  }
   Progress progress(a.common.quiet || a.common.json, a.common.progress);
   progress.step("dividing the form");
-  const Layout layout = make_layout(form.profile, a.layout);
+  const Layout layout = make_layout(form.profile, options);
   write_file_atomically(a.out, write_plan(layout.plan));
-  print_layout(layout, form, a.layout, a.out, a.common);
+  if (!reason.empty()) form.notes.push_back(reason);
+  print_layout(layout, form, options, a.out, a.common);
   return kDone;
 }
 

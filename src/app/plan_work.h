@@ -23,6 +23,8 @@ int run_plan_form(const PlanFormArguments& arguments);
 struct PlanMakeArguments {
   CommonOptions common;
   std::string form, out;
+  std::string gap_from;           // an archive whose seams say what gap to plan
+  double gap_share_percent = 95;  // of seams to fill with that gap
   ProfileReading reading;
   LayoutOptions layout;
 };

@@ -307,7 +307,7 @@ class LineCollector : public DL_CreationAdapter {
 
  private:
   // A bulge is the tangent of a quarter of the arc's angle; positive turns left.
-  static void add_bulge(Polyline& line, const Vector2d& a, const Vector2d& b, double bulge) {
+  static void add_bulge(Polyline& line, const Vector2d a, const Vector2d b, double bulge) {
     const double angle = 4 * std::atan(bulge);
     const Vector2d chord = b - a, side(-chord.y(), chord.x());
     const Vector2d centre = (a + b) / 2 + side * (1 - bulge * bulge) / (4 * bulge);

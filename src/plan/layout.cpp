@@ -3,11 +3,13 @@
 #include <algorithm>
 #include <cmath>
 #include <cstdio>
+#include <utility>
 
 #include "core/errors.h"
 #include "plan/layout_seeds.h"
 #include "plan/layout_shape.h"
 #include "plan/piece_model.h"
+#include "plan/plan_check.h"
 
 namespace interstice {
 
@@ -41,26 +43,29 @@ void check_options(const LayoutOptions& o, const Profile& form) {
 
 namespace {
 
-// The best of several divisions of the form.
-ShapedMesh divide_form(const Profile& form, const LayoutOptions& options) {
-  constexpr std::uint32_t kAttempts = 24;
-  constexpr int kEnough = 10;  // layouts to choose from, unless one is without fault
+constexpr std::uint32_t kAttempts = 30;  // seeds tried at most
+
+// The best of several divisions of the form, from `attempt` on, which is moved past them; nothing when none
+// is left.
+std::optional<ShapedMesh> divide_form(const Profile& form, const LayoutOptions& options,
+                                      std::uint32_t& attempt) {
+  constexpr int kEnough = 8;  // to choose from, unless one is without fault
   std::optional<ShapedMesh> best;
-  int found = 0;
-  for (std::uint32_t attempt = 0; attempt < kAttempts && found < kEnough; ++attempt) {
-    const auto seeds = ring_seeds(form, options, options.seed * 7919u + attempt);
+  for (int found = 0; attempt < kAttempts && found < kEnough; ++attempt) {
+    const auto seeds = ring_seeds(form, options, options.seed * 7919u + attempt, attempt % 3 == 2);
     const auto mesh = seeds ? corner_mesh(form, *seeds) : std::nullopt;
     if (!mesh) continue;
     ++found;
     ShapedMesh candidate = shaped(form, *mesh, options);
-    if (!best ||
-        std::pair(candidate.short_seams, candidate.cost) < std::pair(best->short_seams, best->cost)) {
+    if (!best || std::pair(candidate.faults, candidate.cost) < std::pair(best->faults, best->cost)) {
       best = std::move(candidate);
     }
-    if (best->short_seams == 0) break;
+    if (best->faults == 0) {
+      ++attempt;
+      break;
+    }
   }
-  if (!best) throw InputError("no layout of pieces of this size fits the form: choose a smaller piece size");
-  return *best;
+  return best;
 }
 
 // Pieces differ from their cells by gaps, walls and the bench; what a piece lost its cell gets back. A
@@ -82,18 +87,8 @@ double wanted_bevel_deg(const CellComplex& cells, Plan plan) {
   return bevel_for_plan_deg(cells, plan);
 }
 
-}  // namespace
-
-Layout make_layout(const Profile& form, const LayoutOptions& options) {
-  check_options(options, form);
-  Plan plan;
-  plan.name = options.name;
-  plan.profile = form;
-  plan.tile_thickness_mm = options.tile_thickness_mm;
-  plan.smallest_fill_mm = options.smallest_fill_mm;
-  plan.planned_gap_mm =
-      options.gap_mm >= 0 ? options.gap_mm : default_gap_mm(options.smallest_fill_mm, options.spread);
-  ShapedMesh division = divide_form(form, options);
+// One division carried through: solved roughly, its areas evened out, solved again.
+Layout finish(const Profile& form, const LayoutOptions& options, const Plan& plan, ShapedMesh division) {
   std::vector<double> shares(division.mesh.cells.size(), 1.0);
   constexpr int kShareRounds = 2;
   for (int round = 0;; ++round) {
@@ -107,8 +102,47 @@ Layout make_layout(const Profile& form, const LayoutOptions& options) {
     if (round == kShareRounds) return layout;
     correct_shares(layout.plan, shares);
     ShapedMesh again = shaped(form, division.mesh, options, shares);
-    if (again.short_seams <= division.short_seams) division = std::move(again);
+    if (again.faults <= division.faults) division = std::move(again);
   }
+}
+
+// What keeps a layout from being taken at once, worst first: mouths off the gap, a seam line that runs level.
+std::pair<double, double> shortcomings(const Layout& layout) {
+  double mean_face = 0;
+  const std::size_t count = layout.plan.tiles.size();
+  for (std::size_t i = 0; i < count; ++i) {
+    mean_face += signed_area(planned_face(layout.plan, TileIndex(i)).outline) / static_cast<double>(count);
+  }
+  const double worst = layout.solved.worst_error_mm, level = level_run_pieces(layout.plan, mean_face);
+  return {worst > kTrueToGap_mm ? worst : 0, level > CheckLimits().level_run_pieces ? level : 0};
+}
+
+}  // namespace
+
+Layout make_layout(const Profile& form, const LayoutOptions& options) {
+  check_options(options, form);
+  Plan plan;
+  plan.name = options.name;
+  plan.profile = form;
+  plan.tile_thickness_mm = options.tile_thickness_mm;
+  plan.smallest_fill_mm = options.smallest_fill_mm;
+  plan.planned_gap_mm =
+      options.gap_mm >= 0 ? options.gap_mm : default_gap_mm(options.smallest_fill_mm, options.spread);
+  constexpr int kFinished = 4;  // layouts carried through at most, until one has no shortcomings,
+  constexpr int kForLevel = 3;  // and of those true to the gap, for the sake of a seam that runs level
+  std::optional<Layout> best;
+  std::pair<double, double> least;
+  std::uint32_t attempt = 0;
+  for (int k = 0; k < kFinished; ++k) {
+    auto division = divide_form(form, options, attempt);
+    if (!division) break;
+    Layout layout = finish(form, options, plan, std::move(*division));
+    const auto found = shortcomings(layout);
+    if (!best || found < least) best = std::move(layout), least = found;
+    if (least.first == 0 && (least.second == 0 || k + 1 >= kForLevel)) break;
+  }
+  if (!best) throw InputError("no layout of pieces of this size fits the form: choose a smaller piece size");
+  return *best;
 }
 
 }  // namespace interstice

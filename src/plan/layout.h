@@ -26,6 +26,11 @@ struct GapSpread {
 // 1.645 standard deviations), rounded up to a tenth: 3.0 + 1.645 sqrt(2 (0.3^2 + 0.4^2)) = 4.2 mm.
 double default_gap_mm(double smallest_fill_mm, const GapSpread& spread);
 
+// Planned mouths are meant to be as near to the chosen gap as this. Where pieces are large for the curve of
+// the form their faces meet at different heights and it cannot always be reached; Layout::solved says what
+// was.
+inline constexpr double kTrueToGap_mm = 0.08;
+
 struct LayoutOptions {
   std::string name = "plan";
   double piece_size_mm = 40;  // side of a square of a cell's area, measured on the form, gap included

@@ -157,12 +157,14 @@ bool neighbours(const std::set<int>& a, const std::set<int>& b, int cell) {
 }  // namespace
 
 std::optional<std::vector<Vector2d>> ring_seeds(const Profile& form, const LayoutOptions& o,
-                                                std::uint32_t random_seed) {
+                                                std::uint32_t random_seed, bool other_rings) {
   const double cell_area = o.piece_size_mm * o.piece_size_mm, length = form.length();
   // The pole's piece first: the cap whose area is one cell.
   double cap = 0;
   while (cap < length && band_area(form, 0, cap) < cell_area) cap += 0.1;
-  const int rings = static_cast<int>(std::lround((length - cap) / (0.93 * o.piece_size_mm)));
+  const double rings_wanted = (length - cap) / (0.93 * o.piece_size_mm);
+  int rings = static_cast<int>(std::lround(rings_wanted));
+  if (other_rings) rings += rings_wanted > rings ? 1 : -1;
   if (rings < 1) return std::nullopt;
   Random random(random_seed);
   const double wild = 0.1 + 0.5 * o.irregularity;

@@ -9,9 +9,10 @@
 
 namespace interstice {
 
-// Seeds on the map, one a piece; nothing when the form cannot hold them.
+// Seeds on the map, one a piece; other_rings: one ring more or less, whichever is the next best; nothing when
+// the form cannot hold them.
 std::optional<std::vector<Eigen::Vector2d>> ring_seeds(const Profile& form, const LayoutOptions& options,
-                                                       std::uint32_t random_seed);
+                                                       std::uint32_t random_seed, bool other_rings);
 
 // Cells as closed walks over shared corners.
 struct CornerMesh {

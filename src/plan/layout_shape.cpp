@@ -76,6 +76,15 @@ class Shaper {
     return found;
   }
 
+  // Seams whose faces meet at heights so different that hardly any of the gap is left between them.
+  std::size_t stepped_seams() const {
+    std::size_t count = 0;
+    for (const auto& [ends, cell] : left_of_) {
+      count += ends.first < ends.second && step_mm(cell, ends.first, ends.second) > 2.5 * bearable_step_mm_;
+    }
+    return count;
+  }
+
   const CornerMesh& mesh() const { return mesh_; }
 
  private:
@@ -91,7 +100,10 @@ class Shaper {
   }
 
   CellPlane plane_of(std::size_t c) const {
-    const Vector2d uv = form_.locate(middle_of(c)).uv;
+    Vector2d uv(0, 0);  // near enough to the piece's own centre, and cheap
+    for (const std::size_t j : mesh_.cells[c]) {
+      uv += mesh_.corners[j].uv / static_cast<double>(mesh_.cells[c].size());
+    }
     return {form_.point(uv, thickness_), form_.normal(uv)};
   }
 
@@ -108,7 +120,7 @@ class Shaper {
   double cell_cost(std::size_t c) const {
     const std::vector<std::size_t>& walk = mesh_.cells[c];
     const std::size_t n = walk.size();
-    double cost = square((cell_area(c) / (mean_area_ * shares_[c]) - 1) / 0.03);
+    double cost = square((cell_area(c) / (mean_area_ * shares_[c]) - 1) / 0.10);
     for (std::size_t k = 0; k < n; ++k) {
       const std::size_t i = walk[k], before = walk[(k + n - 1) % n], after = walk[(k + 1) % n];
       const Vector3d in = at_[i] - at_[before], out = at_[after] - at_[i];
@@ -125,16 +137,18 @@ class Shaper {
     return cost;
   }
 
-  // Neighbouring faces should meet at one height: a step takes the place of a gap.
-  double step_cost(std::size_t c, std::size_t i, std::size_t j) const {
+  // How far apart two neighbouring faces' planes lie at the middle of their seam; 0 on the rim.
+  double step_mm(std::size_t c, std::size_t i, std::size_t j) const {
     const auto other = left_of_.find({j, i});
     if (other == left_of_.end()) return 0;
     const Vector3d middle = (at_[i] + at_[j]) / 2;
     const CellPlane &a = planes_[c], &b = planes_[other->second];
-    const double up = a.normal.dot(b.normal);
-    if (up < 0.2) return 25;
-    const double step = (a.at - middle).dot(a.normal) - (b.at - middle).dot(b.normal);
-    return 0.5 * square(step / bearable_step_mm_);
+    return std::abs((a.at - middle).dot(a.normal) - (b.at - middle).dot(b.normal));
+  }
+
+  // Neighbouring faces should meet at one height: a step takes the place of a gap.
+  double step_cost(std::size_t c, std::size_t i, std::size_t j) const {
+    return 0.5 * square(step_mm(c, i, j) / bearable_step_mm_);
   }
 
   double cost(std::size_t j) const {
@@ -147,11 +161,14 @@ class Shaper {
     const Vector2d before = mesh_.corners[j].uv;
     double best = cost(j);
     Vector2d best_uv = before;
-    const Vector3d along = form_.along_ring(before), up = form_.towards_pole(before), here = at_[j];
+    // Steps of one length on the form: along the rings the map is stretched by rho / r.
+    const double rho = before.norm(), r = form_.at(rho).rz.x();
+    const Vector2d up = rho > 1e-6 ? Vector2d(-before / rho) : Vector2d(0, 1), along(-up.y(), up.x());
+    const double stretch = r > 1e-6 ? rho / r : 1.0;
     for (int k = 0; k < 8; ++k) {
       const double t = k * std::numbers::pi / 4;
       if (mesh_.corners[j].on_rim && k % 4 != 0) continue;
-      Vector2d uv = form_.locate(here + step * (std::cos(t) * along + std::sin(t) * up)).uv;
+      Vector2d uv = before + step * (std::cos(t) * stretch * along + std::sin(t) * up);
       if (mesh_.corners[j].on_rim) uv *= form_.length() / uv.norm();
       place(j, uv);
       const double now = cost(j);
@@ -217,8 +234,9 @@ ShapedMesh shaped(const Profile& form, const CornerMesh& mesh, const LayoutOptio
   auto shaper = std::make_unique<Shaper>(form, mesh, options, area_shares);
   shaper->run(200);
   turn_short_seams(form, options, area_shares, shaper);
-  return {shaper->mesh(), shaper->total_cost(),
-          shaper->short_seams(0.85 * shaper->shortest_wanted_mm()).size()};
+  const std::size_t faults =
+      shaper->short_seams(0.85 * shaper->shortest_wanted_mm()).size() + shaper->stepped_seams();
+  return {shaper->mesh(), shaper->total_cost(), faults};
 }
 
 CellComplex cells_of(const Profile& form, const CornerMesh& mesh) {

@@ -7,8 +7,8 @@ namespace interstice {
 
 struct ShapedMesh {
   CornerMesh mesh;
-  double cost = 0;              // comparable between layouts of one form and size
-  std::size_t short_seams = 0;  // shorter than a seam should be
+  double cost = 0;         // comparable between layouts of one form and size
+  std::size_t faults = 0;  // seams too short, or between faces at too different heights
 };
 // area_shares: each cell's area wanted against the mean, all 1 when empty.
 ShapedMesh shaped(const Profile& form, const CornerMesh& mesh, const LayoutOptions& options,

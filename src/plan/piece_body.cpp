@@ -61,8 +61,14 @@ std::vector<MouthPoint> nearest_body_points(const std::vector<Vector3d>& points,
                                             double reach) {
   std::vector<MouthPoint> found;
   std::vector<Vector3d> close;
-  for (const Vector3d& p : points) {
-    if ((p - b.middle).norm() < b.radius_mm + reach) close.push_back(p);
+  std::vector<double> along;
+  const std::size_t count = points.size();
+  for (std::size_t i = 0; i < count; ++i) {
+    const Vector3d& p = points[i];
+    if ((p - b.middle).norm() >= b.radius_mm + reach) continue;
+    close.push_back(p);
+    along.push_back(((points[(i + 1) % count] - p).norm() + (p - points[(i + count - 1) % count]).norm()) /
+                    2);
   }
   if (close.empty()) return found;
   Vector3d centre = Vector3d::Zero();
@@ -71,8 +77,9 @@ std::vector<MouthPoint> nearest_body_points(const std::vector<Vector3d>& points,
   for (const Vector3d& p : close) radius = std::max(radius, (p - centre).norm());
   const std::vector<std::size_t> walls = walls_near(b, centre, radius + reach);
   const std::size_t n = b.arris.size();
-  for (const Vector3d& p : close) {
-    MouthPoint m{p, p, std::numeric_limits<double>::infinity(), false};
+  for (std::size_t i = 0; i < close.size(); ++i) {
+    const Vector3d& p = close[i];
+    MouthPoint m{p, p, std::numeric_limits<double>::infinity(), false, along[i]};
     for (const std::size_t j : walls) {
       const std::size_t k = (j + 1) % n;
       if ((p - b.arris[j]).norm() >
@@ -127,13 +134,12 @@ std::vector<PlannedSeam> planned_seams(const std::vector<PieceBody>& bodies, dou
   std::vector<PlannedSeam> seams;
   for (std::size_t i = 0; i < bodies.size(); ++i) {
     const PieceBody& a = bodies[i];
-    const double step = perimeter(a.face.outline) / static_cast<double>(a.arris.size());
     for (std::size_t j = i + 1; j < bodies.size(); ++j) {
       const PieceBody& b = bodies[j];
       if ((a.middle - b.middle).norm() > a.radius_mm + b.radius_mm + reach_mm) continue;
       const std::vector<MouthPoint> ab = mouth_points(a, b, reach_mm), ba = mouth_points(b, a, reach_mm);
-      PlannedSeam seam{
-          TileIndex(i), TileIndex(j), reach_mm, reach_mm, 0, step * static_cast<double>(ab.size()), {}};
+      PlannedSeam seam{TileIndex(i), TileIndex(j), reach_mm, reach_mm, 0, 0, {}};
+      for (const MouthPoint& m : ab) seam.length_mm += m.along_mm;
       if (seam.length_mm < min_length_mm) continue;
       std::vector<double> widths;
       for (const auto* points : {&ab, &ba}) {

@@ -27,7 +27,8 @@ struct MouthPoint {
   Eigen::Vector3d on_arris;  // of the piece asked about
   Eigen::Vector3d on_body;   // of the other piece
   double width_mm;
-  bool inside;  // the arris point lies inside the other body: the pieces clash
+  bool inside;          // the arris point lies inside the other body: the pieces clash
+  double along_mm = 0;  // of the arris that this point stands for: points lie wider apart round a corner
 };
 
 // For every arris point of a that is within `reach_mm` of b's body: the nearest point of that body.

@@ -208,6 +208,10 @@ double board_feet(double area_mm2, double thickness_mm) {
   return area_mm2 * thickness_mm / (144 * 25.4 * 25.4 * 25.4);
 }
 
+double level_run_pieces(const Plan& plan, double mean_face_mm2) {
+  return longest_level_run_mm(plan) / std::sqrt(std::max(1.0, mean_face_mm2));
+}
+
 PlanCheck check_plan(const Plan& plan, const std::vector<PieceBody>& bodies,
                      const std::vector<PieceGeometry>& pieces, const CheckLimits& limits) {
   PlanCheck check;
@@ -215,7 +219,7 @@ PlanCheck check_plan(const Plan& plan, const std::vector<PieceBody>& bodies,
   check_seams(plan, check);
   check_pieces(plan, pieces, limits, check);
   measure_volume(plan, bodies, pieces, check);
-  check.level_run_pieces = longest_level_run_mm(plan) / std::sqrt(std::max(1.0, check.mean_face_mm2));
+  check.level_run_pieces = level_run_pieces(plan, check.mean_face_mm2);
   if (check.level_run_pieces > limits.level_run_pieces) {
     char text[200];
     std::snprintf(

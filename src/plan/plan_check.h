@@ -39,6 +39,9 @@ struct PlanCheck {
   double board_feet = 0;  // of that area: 144 cubic inches each
 };
 
+// The longest stretch of a seam line that keeps one height of the form, in mean widths of a piece's face.
+double level_run_pieces(const Plan& plan, double mean_face_mm2);
+
 PlanCheck check_plan(const Plan& plan, const std::vector<PieceBody>& bodies,
                      const std::vector<PieceGeometry>& pieces, const CheckLimits& limits);
 

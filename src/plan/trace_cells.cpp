@@ -64,6 +64,14 @@ cv::Mat cell_labels(const cv::Mat& walls, double px_per_mm, int& count) {
       if (std::find(list.begin(), list.end(), c) == list.end()) list.push_back(c);
     }
   }
+  // A piece whose own line has a large break runs into the gaps between the lines: what closing parts off
+  // there and is as large as the other cells is that piece; forks of the gaps are much smaller.
+  std::vector<double> sizes;
+  for (std::size_t f = 1; f < fine.is_cell.size(); ++f) {
+    if (fine.is_cell[f]) sizes.push_back(fine.area_px[f]);
+  }
+  std::nth_element(sizes.begin(), sizes.begin() + static_cast<std::ptrdiff_t>(sizes.size() / 2), sizes.end());
+  const double usual_px = sizes.empty() ? 0 : sizes[sizes.size() / 2];
   std::vector<int> from_fine(fine.is_cell.size(), 0), from_coarse(coarse.is_cell.size(), 0);
   count = 0;
   for (std::size_t f = 1; f < fine.is_cell.size(); ++f) {
@@ -75,6 +83,12 @@ cv::Mat cell_labels(const cv::Mat& walls, double px_per_mm, int& count) {
       for (const int c : parts[f]) from_coarse[static_cast<std::size_t>(c)] = ++count;
     } else if (fine.is_cell[f]) {
       from_fine[f] = ++count;
+    } else {
+      for (const int c : parts[f]) {
+        if (coarse.area_px[static_cast<std::size_t>(c)] > 0.4 * usual_px) {
+          from_coarse[static_cast<std::size_t>(c)] = ++count;
+        }
+      }
     }
   }
   cv::Mat labels(walls.size(), CV_32S, cv::Scalar(0));

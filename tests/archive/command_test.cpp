@@ -3,6 +3,7 @@
 #include <sys/wait.h>
 
 #include "archive/archive.h"
+#include "archive/learn.h"
 #include "archive/sample.h"
 
 namespace fs = std::filesystem;
@@ -83,6 +84,27 @@ TEST(ArchiveCommand, LinesAndExitCodes) {
   sample::write_results(scratch / "wide", wide, sample::built(wide));
   EXPECT_EQ(sample::shell(in + "add wide --name Wide --archive few").first, 0);
   EXPECT_EQ(sample::shell(in + "learn --archive few").first, 3);
+
+  // The next plan takes its gap from what was learnt, or says in one line why it cannot.
+  sample::write_file(scratch / "form.csv", "0,60\n30,55\n55,38\n68,18\n72,0\n");
+  const std::string make = "cd '" + scratch.path().string() + "' && '" + kProgram +
+                           "' plan make form.csv --piece-size 40 --thickness 10 --out next.json --gap-from ";
+  std::tie(code, out) = sample::shell(make + "few");
+  EXPECT_EQ(code, 3);
+  EXPECT_EQ(
+      out,
+      "interstice: few: holds 0 measured seams, and at least 5 are needed to say what gap to plan: leave "
+      "--gap-from out, or give --gap\n");
+  EXPECT_EQ(sample::shell(make + "nowhere").first, 2);
+  EXPECT_EQ(sample::shell(make + "kept --gap 4").first, 2);
+  EXPECT_FALSE(fs::exists(scratch / "next.json"));
+  std::tie(code, out) = sample::shell(make + "kept");
+  EXPECT_EQ(code, 0) << out;
+  EXPECT_NE(out.find(" mm learnt from 12 seams of 1 piece in kept: "), std::string::npos) << out;
+  const double learnt =
+      gap_to_plan_mm(Archive::open(scratch / "kept").seams_to_learn_from(), 0.95, 0.95, 3.0).value();
+  EXPECT_NEAR(read_plan(scratch / "next.json").planned_gap_mm, std::max(3.0, learnt), 0.1 + 1e-9);
+  EXPECT_GE(read_plan(scratch / "next.json").planned_gap_mm, learnt - 1e-9);
   EXPECT_EQ(sample::shell(in + "export 2026-03-01 --out handed/on").first, 0);
   EXPECT_EQ(sample::shell("cd '" + (scratch / "handed/on").string() +
                           "' && sha256sum -c --strict --quiet manifest-sha256.txt")
