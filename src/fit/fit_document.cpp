@@ -214,7 +214,7 @@ FitSeam read_seam(const JsonNode& node) {
   s.throat_mm = read_optional(node, "throat_mm");
   if (node.has("throat_from"))
     s.throat_from = static_cast<ThroatFrom>(one_of(node.at("throat_from"), kThroats));
-  if (node.has("best_photo")) s.best_photo = node.at("best_photo").text();
+  if (node.has("best_photo")) s.best_photo = node.at("best_photo").text(4096);
   if (node.has("advice")) {
     const JsonNode advice = node.at("advice");
     for (std::size_t i = 0; i < advice.size(); ++i) s.advice.push_back(advice.at(i).text(400));
@@ -268,7 +268,7 @@ FitQuality read_quality(const JsonNode& node) {
   if (node.has("left_out")) {
     const JsonNode left = node.at("left_out");
     for (std::size_t i = 0; i < left.size(); ++i) {
-      q.left_out.push_back({left.at(i).at("photo").text(4096), left.at(i).at("reason").text(400)});
+      q.left_out.push_back({left.at(i).at("photo").text(4096), left.at(i).at("reason").text(4096)});
     }
   }
   return q;

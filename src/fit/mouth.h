@@ -6,8 +6,8 @@
 //
 // The mouth at an arris point of one piece is the shortest 3-D distance from there to the body (face and
 // walls) of the other; a seam's mouth is the smaller of both directions (a's arris to b's body, b's arris to
-// a's body). Where solids overlap, the arris point lies inside the other body: its width is negative, minus
-// the distance to that body's surface.
+// a's body). Where solids overlap, the arris point lies inside the other body (or on its face): its width is
+// negative, minus the distance to that body's walls.
 //
 // Units and frame: mm, any one Cartesian frame for all pieces (the bowl frame in this program).
 #pragma once
@@ -57,14 +57,14 @@ class SolidBody {
 
   struct Nearest {
     Eigen::Vector3d point;    // on the surface
-    double distance_mm = 0;   // signed: negative inside
+    double distance_mm = 0;   // signed: negative inside, then to the nearest wall
     std::size_t segment = 0;  // of the outline
     double t = 0;             // 0..1 along that segment
     double depth = 0;         // 0 at the arris (and on the face) to 1 at the root
   };
   // Nearest surface point within the limit; a point inside the body counts as near whatever its depth.
   std::optional<Nearest> nearest(const Eigen::Vector3d& p, double limit_mm) const;
-  bool inside(const Eigen::Vector3d& p) const;
+  bool inside(const Eigen::Vector3d& p) const;  // the face itself counts as inside
 
   bool empty() const { return solid_.arris.empty(); }
   const PieceSolid& solid() const { return solid_; }
@@ -129,8 +129,10 @@ struct MouthSummary {
   double narrowest_mm = 0;
   std::size_t narrowest_sample = 0;
   Eigen::Vector3d at{0, 0, 0};  // middle of the narrowest place
-  double length_mm = 0;         // over which the mouth is within the limit and no third piece is nearer
-  double tight_length_mm = 0;   // over which it is below the smallest fill
+  // Along s, over which the mouth is within the limit and no third piece is nearer: at a free end that goes
+  // on round the corners, by half as much as either arris does, until the width reaches the limit.
+  double length_mm = 0;
+  double tight_length_mm = 0;  // over which it is below the smallest fill
 };
 // Empty for a seam without samples.
 std::optional<MouthSummary> summarise_mouth(const std::vector<MouthSample>& samples, double smallest_fill_mm,

@@ -189,7 +189,7 @@ void SolidBody::search_face(const Vector3d& p, Nearest& best) const {
 
 bool SolidBody::inside(const Vector3d& p) const {
   const double height = solid_.face.height(p);
-  if (height >= 0 || (p - centre_).norm() > radius_) return false;
+  if (height > 0 || (p - centre_).norm() > radius_) return false;
   // Even-odd rule in the slice of the walls at this height.
   const Vector2d q = solid_.face.drop(p);
   const std::size_t n = face_root3_.size();
@@ -237,7 +237,8 @@ std::optional<SolidBody::Nearest> SolidBody::nearest(const Vector3d& p, double l
     const double reach = best.distance_mm + chunks_[c].radius;
     if (c != first_chunk && (p - chunks_[c].centre).squaredNorm() < reach * reach) search_chunk(c);
   }
-  search_face(p, best);
+  // Overlapping pieces come apart across the seam, not through their faces: depth is counted to the walls.
+  if (!within) search_face(p, best);
   if (best.distance_mm >= start) return std::nullopt;
   if (within) best.distance_mm = -best.distance_mm;
   return best;
