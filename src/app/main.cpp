@@ -1,12 +1,17 @@
 #include <malloc.h>
+#include <signal.h>
+#include <unistd.h>
 
 #include <CLI/CLI.hpp>
 #include <cstdio>
 #include <exception>
 #include <new>
+#include <string>
+#include <thread>
 
 #include "app/commands.h"
 #include "core/errors.h"
+#include "core/files.h"
 
 namespace interstice {
 
@@ -45,6 +50,32 @@ int run(int argc, char** argv) {
   return chosen.run ? chosen.run() : kBadInput;
 }
 
+int out_of_memory() {
+  std::fprintf(stderr,
+               "interstice: not enough memory; close other programs or use fewer or smaller photos\n");
+  return kBadInput;
+}
+
+// Ctrl-C and the like: whatever is half done is cleared away, then the program ends with 128 + signal, as
+// shells expect. Signals are taken by a thread of their own, where files may be removed safely; they stay
+// blocked everywhere else. Signals the caller has told us to ignore stay ignored.
+void stop_cleanly_on_signals() {
+  sigset_t signals;
+  sigemptyset(&signals);
+  for (const int number : {SIGINT, SIGTERM, SIGHUP}) {
+    struct sigaction now;
+    if (sigaction(number, nullptr, &now) == 0 && now.sa_handler != SIG_IGN) sigaddset(&signals, number);
+  }
+  pthread_sigmask(SIG_BLOCK, &signals, nullptr);
+  std::thread([signals] {
+    int number = SIGINT;
+    if (sigwait(&signals, &number) != 0) return;
+    remove_unfinished();
+    std::fputs("interstice: stopped; results of earlier runs are as they were\n", stderr);
+    ::_exit(128 + number);
+  }).detach();
+}
+
 int guarded(int argc, char** argv) {
   try {
     return run(argc, argv);
@@ -55,10 +86,10 @@ int guarded(int argc, char** argv) {
     std::fprintf(stderr, "interstice: %s\n", one_line(e.what(), 600).c_str());
     return kUnmeasurable;
   } catch (const std::bad_alloc&) {
-    std::fprintf(stderr,
-                 "interstice: not enough memory; close other programs or use fewer or smaller photos\n");
-    return kBadInput;
+    return out_of_memory();
   } catch (const std::exception& e) {
+    // As the image library says it.
+    if (std::string(e.what()).find("nsufficient memory") != std::string::npos) return out_of_memory();
     std::fprintf(stderr, "interstice: %s\n", one_line(e.what(), 600).c_str());
     return kBadInput;
   }
@@ -71,5 +102,7 @@ int main(int argc, char** argv) {
   // Large pictures come and go; keeping their memory saves the page faults of fetching it anew each time.
   mallopt(M_MMAP_MAX, 0);
   mallopt(M_TRIM_THRESHOLD, 512 << 20);
+  signal(SIGXFSZ, SIG_IGN);  // a limit on file sizes is then an error of writing, said in one line
+  interstice::stop_cleanly_on_signals();
   return interstice::guarded(argc, argv);
 }

@@ -1,12 +1,18 @@
 #include "core/files.h"
 
 #include <fcntl.h>
+#include <signal.h>
 #include <unistd.h>
 
 #include <cerrno>
+#include <charconv>
+#include <cstdio>
 #include <cstring>
 #include <fstream>
+#include <mutex>
+#include <set>
 #include <system_error>
+#include <vector>
 
 #include "core/errors.h"
 
@@ -23,6 +29,60 @@ fs::path beside(const fs::path& path, const char* suffix) {
   fs::path name = path;
   if (name.filename().empty()) name = name.parent_path();
   return name.parent_path() / ("." + name.filename().string() + "." + std::to_string(::getpid()) + suffix);
+}
+
+// What this process has begun and not finished, for remove_unfinished().
+std::mutex& unfinished_mutex() {
+  static std::mutex mutex;
+  return mutex;
+}
+std::set<fs::path>& unfinished() {
+  static std::set<fs::path> paths;
+  return paths;
+}
+void begin(const fs::path& path) {
+  const std::scoped_lock lock(unfinished_mutex());
+  unfinished().insert(path);
+}
+void finish(const fs::path& path) {
+  const std::scoped_lock lock(unfinished_mutex());
+  unfinished().erase(path);
+}
+
+// The process that made ".NAME.<process>.<suffix>"; 0 for other names.
+pid_t maker_of(const std::string& file, const std::string& name, const std::string& suffix) {
+  const std::string front = "." + name + ".";
+  if (file.size() <= front.size() + suffix.size() || file.rfind(front, 0) != 0 ||
+      file.compare(file.size() - suffix.size(), suffix.size(), suffix) != 0) {
+    return 0;
+  }
+  const char *first = file.data() + front.size(), *last = file.data() + file.size() - suffix.size();
+  pid_t pid = 0;
+  const auto [end, error] = std::from_chars(first, last, pid);
+  return error == std::errc() && end == last && pid > 0 ? pid : 0;
+}
+
+// Clears away what a killed process left beside `path`. Where it was killed between moving the earlier result
+// aside and putting the new one in its place, the earlier one gets its name back.
+void tidy_up(fs::path path) {
+  if (path.filename().empty()) path = path.parent_path();
+  const std::string name = path.filename().string();
+  std::error_code ec;
+  const fs::path folder = path.parent_path().empty() ? fs::path(".") : path.parent_path();
+  std::vector<fs::path> old, part;
+  for (fs::directory_iterator it(folder, ec), end; !ec && it != end; it.increment(ec)) {
+    const std::string file = it->path().filename().string();
+    for (const char* suffix : {".part", ".old"}) {
+      const pid_t pid = maker_of(file, name, suffix);
+      if (pid == 0 || ::kill(pid, 0) == 0 || errno != ESRCH) continue;
+      (suffix[1] == 'o' ? old : part).push_back(it->path());
+    }
+  }
+  for (const fs::path& p : old) {
+    if (!fs::exists(path, ec)) fs::rename(p, path, ec);
+    fs::remove_all(p, ec);
+  }
+  for (const fs::path& p : part) fs::remove_all(p, ec);
 }
 
 void write_all(int fd, std::string_view bytes, const fs::path& path) {
@@ -94,21 +154,39 @@ void write_file_atomically(const fs::path& name, std::string_view bytes) {
     return write_to_device(name, bytes);
   }
   const fs::path path = behind_links(name);
+  tidy_up(path);
   const fs::path aside = beside(path, ".part");
+  begin(aside);
   const int fd = ::open(aside.c_str(), O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC, 0666);
-  if (fd < 0) throw InputError(path.string(), "cannot be written: " + reason());
+  if (fd < 0) {
+    const std::string why = reason();
+    finish(aside);
+    throw InputError(path.string(), "cannot be written: " + why);
+  }
   try {
     write_all(fd, bytes, path);
   } catch (...) {
     ::close(fd);
     ::unlink(aside.c_str());
+    finish(aside);
     throw;
   }
   const bool closed = ::close(fd) == 0;
   if (!closed || ::rename(aside.c_str(), path.c_str()) != 0) {
     const std::string why = reason();
     ::unlink(aside.c_str());
+    finish(aside);
     throw InputError(path.string(), "cannot be written: " + why);
+  }
+  finish(aside);
+}
+
+void remove_unfinished() {
+  const std::scoped_lock lock(unfinished_mutex());
+  std::error_code ec;
+  // Other threads may still be writing into a folder that is being removed: once more, then.
+  for (int round = 0; round < 3; ++round) {
+    for (const fs::path& path : unfinished()) fs::remove_all(path, ec);
   }
 }
 
@@ -121,6 +199,7 @@ StagedFolder::StagedFolder(fs::path target, std::string marker) : target_(std::m
       throw InputError(target_.string(), "holds other files; name a new folder for the results");
     }
   }
+  tidy_up(target_);
   work_ = beside(target_, ".part");
   fs::remove_all(work_, ec);
   made_from_ = work_;
@@ -130,12 +209,14 @@ StagedFolder::StagedFolder(fs::path target, std::string marker) : target_(std::m
   }
   fs::create_directories(work_, ec);
   if (ec) throw InputError(target_.string(), "cannot be made: " + ec.message());
+  begin(work_);
 }
 
 StagedFolder::~StagedFolder() {
   std::error_code ec;
   if (work_.empty()) return;
   fs::remove_all(work_, ec);
+  finish(work_);
   for (fs::path made = work_; made != made_from_;) {
     made = made.parent_path();
     if (!fs::remove(made, ec)) break;  // someone put something there meanwhile
@@ -143,11 +224,19 @@ StagedFolder::~StagedFolder() {
 }
 
 void StagedFolder::commit() {
+  const std::scoped_lock lock(unfinished_mutex());  // a stop comes before this or after it
   std::error_code ec;
-  const fs::path old = beside(target_, ".old");
-  fs::remove_all(old, ec);
   const bool had = fs::exists(target_, ec);
+  // The new folder and the earlier one change names in one step, so that no moment is without a result.
+  if (had && ::renameat2(AT_FDCWD, work_.c_str(), AT_FDCWD, target_.c_str(), RENAME_EXCHANGE) == 0) {
+    fs::remove_all(work_, ec);
+    unfinished().erase(work_);
+    work_.clear();
+    return;
+  }
+  const fs::path old = beside(target_, ".old");  // a file system that cannot: see tidy_up()
   if (had) {
+    fs::remove_all(old, ec);
     fs::rename(target_, old, ec);
     if (ec) throw InputError(target_.string(), "cannot be replaced: " + ec.message());
   }
@@ -157,8 +246,9 @@ void StagedFolder::commit() {
     if (had) fs::rename(old, target_, ec);
     throw InputError(target_.string(), "cannot be written: " + why);
   }
+  unfinished().erase(work_);
   work_.clear();
-  fs::remove_all(old, ec);
+  if (had) fs::remove_all(old, ec);
 }
 
 }  // namespace interstice

@@ -14,8 +14,13 @@ std::string read_file(const std::filesystem::path& path, std::uintmax_t max_byte
 
 // Writes bytes beside path, syncs, and renames over it: path holds the old content or the new, never a part.
 // A link stays a link: what it leads to is replaced. Pipes and devices (/dev/stdout) are written to directly.
-// Throws InputError naming the file when that fails; what was at path then stays as it was.
+// Throws InputError naming the file when that fails; what was at path then stays as it was. What a killed
+// process left aside of the same name is cleared away.
 void write_file_atomically(const std::filesystem::path& path, std::string_view bytes);
+
+// Removes what write_file_atomically() and StagedFolder of this process have begun and not finished: for a
+// program that is told to stop. No result takes its place afterwards, so the caller ends the process.
+void remove_unfinished();
 
 // A folder that appears under its name only when complete. Fill work(), then commit(). Without a commit the
 // work folder is removed and whatever stood under the target's name is untouched. An earlier folder of that

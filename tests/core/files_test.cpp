@@ -196,5 +196,37 @@ TEST_F(Files, AStagedFolderReplacesAnEmptyOneAndMakesParents) {
   EXPECT_EQ(names(), (Names{"a", "empty"}));
 }
 
+// A number no process has: the largest is below 2^22.
+const std::string kGone = "99999999";
+
+TEST_F(Files, WhatAKilledProcessLeftIsClearedAway) {
+  put(folder_ / (".x." + kGone + ".part"), "half");
+  put(folder_ / (".x." + std::to_string(::getppid()) + ".part"), "of one at work");
+  put(folder_ / (".xy." + kGone + ".part"), "of another name");
+  put(folder_ / ".x.notes.part", "mine");
+  write_file_atomically(folder_ / "x", "new");
+  EXPECT_EQ(names(), (Names{"x", ".x." + std::to_string(::getppid()) + ".part", ".xy." + kGone + ".part",
+                            ".x.notes.part"}));
+}
+
+// Killed between moving the earlier result aside and naming the new one: the earlier one comes back.
+TEST_F(Files, AnEarlierResultMovedAsideComesBack) {
+  fs::create_directories(folder_ / (".r." + kGone + ".old"));
+  put(folder_ / (".r." + kGone + ".old") / "mark", "earlier");
+  fs::create_directories(folder_ / (".r." + kGone + ".part"));
+  { const StagedFolder folder(folder_ / "r", "mark"); }
+  EXPECT_EQ(names(), Names{"r"});
+  EXPECT_EQ(read_file(folder_ / "r" / "mark"), "earlier");
+}
+
+TEST_F(Files, WhatIsUnderWayIsRemovedOnAStop) {
+  put(folder_ / "mine", "kept");
+  StagedFolder folder(folder_ / "r", "mark");
+  put(folder.work() / "mark", "half");
+  EXPECT_EQ(names().size(), 2u);
+  remove_unfinished();
+  EXPECT_EQ(names(), Names{"mine"});
+}
+
 }  // namespace
 }  // namespace interstice
