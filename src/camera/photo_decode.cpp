@@ -258,7 +258,12 @@ PhotoBytes read_photo_bytes(const std::filesystem::path& path) {
   quiet_image_libraries();
   PhotoBytes photo;
   photo.path = path;
-  photo.bytes = read_file(path, kMaxPhotoBytes);
+  try {
+    photo.bytes = read_file(path, kMaxPhotoBytes);
+  } catch (const InputError& e) {  // too large, not readable: one photo's fault, not the folder's
+    const std::string line = e.what(), front = path.string() + ": ";
+    throw PhotoError(path, line.rfind(front, 0) == 0 ? line.substr(front.size()) : line);
+  }
   const std::string& b = photo.bytes;
   if (b.empty()) throw PhotoError(path, "is empty (0 bytes); copy the photo again");
   if (starts(b, 0, "\xff\xd8\xff", 3))

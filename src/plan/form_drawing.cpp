@@ -107,11 +107,12 @@ class PathReader {
       if (scan.at_letter()) {
         command = scan.letter();
       } else if (command == 0) {
-        throw InputError(file_, "a path must begin with M");
+        throw InputError(file_, "a path has numbers without a command, or does not begin with M");
       }
       step(command, scan);
       if (command == 'M') command = 'L';
       if (command == 'm') command = 'l';
+      if (command == 'Z' || command == 'z') command = 0;  // takes no numbers, so none may follow it
     }
     return lines_;
   }
@@ -307,6 +308,7 @@ class LineCollector : public DL_CreationAdapter {
 
  private:
   // A bulge is the tangent of a quarter of the arc's angle; positive turns left.
+  // By value: the line's own last point moves when the line grows.
   static void add_bulge(Polyline& line, const Vector2d a, const Vector2d b, double bulge) {
     const double angle = 4 * std::atan(bulge);
     const Vector2d chord = b - a, side(-chord.y(), chord.x());
@@ -355,7 +357,10 @@ DrawnProfile read_svg_profile(const std::string& text, const std::string& file) 
   std::vector<Polyline> found;
   collect(svg, Affine::Identity(), file, found, 0);
   DrawnProfile out;
-  for (const Vector2d& p : the_only(found, file)) out.points.emplace_back(p.x(), -p.y());
+  for (const Vector2d& p : the_only(found, file)) {
+    if (!p.allFinite()) throw InputError(file, "holds a coordinate that is not a number");
+    out.points.emplace_back(p.x(), -p.y());
+  }
   const std::string width = svg.attribute("width").value();
   if (const auto unit = unit_of(width)) {
     double scale = *unit;
@@ -379,6 +384,8 @@ DrawnProfile read_dxf_profile(const std::filesystem::path& path) {
   LineCollector collector;
   DL_Dxf dxf;
   if (!dxf.in(file, &collector)) throw InputError(file, "cannot be read as DXF");
+  // Joined by comparing every end with every other.
+  if (collector.segments.size() > 10000) throw InputError(file, "holds more than 10000 lines");
   std::vector<Polyline> lines;
   for (Polyline& line : collector.polylines) {
     if (line.size() >= 3) lines.push_back(std::move(line));

@@ -19,6 +19,7 @@ using Eigen::Vector2d;
 
 constexpr std::uintmax_t kMaxBytes = 16u << 20;
 constexpr std::size_t kMaxPoints = 100000;
+constexpr double kMaxHeight_mm = 2000;  // as a plan's: larger is a wrong unit
 
 std::string format(const char* pattern, double a, double b = 0) {
   char text[200];
@@ -133,6 +134,10 @@ FormInput profile_from_points(std::vector<Vector2d> points, const std::vector<st
   std::vector<std::string> places = places_in;
   drop_repeats(points, places);
   if (points.size() < 3) throw InputError(file, "a profile needs at least 3 different points");
+  for (std::size_t i = 0; i < points.size(); ++i) {
+    if (!points[i].allFinite()) throw InputError(file, places[i] + ": not a finite number");
+  }
+  if (points.size() > kMaxPoints) throw InputError(file, "holds more than 100000 points");
   if (pole_is_last(points, from_drawing)) {
     std::reverse(points.begin(), points.end());
     std::reverse(places.begin(), places.end());
@@ -177,9 +182,17 @@ FormInput profile_from_points(std::vector<Vector2d> points, const std::vector<st
   for (std::size_t i = 0; i + 1 < points.size(); ++i) {
     if (points[i].y() < -1e-6) throw InputError(file, places[i] + ": the profile runs below its rim");
   }
+  double height = 0;
+  for (const Vector2d& p : points) height = std::max(height, p.y());
+  if (height > kMaxHeight_mm)
+    throw InputError(file, format("the form would be %.4g mm high: wrong units?", height));
   check_crossing(points, places, file);
   points.back().y() = 0;
-  form.profile = Profile(std::move(points));
+  try {
+    form.profile = Profile(std::move(points));
+  } catch (const std::invalid_argument& e) {
+    throw InputError(file, e.what());
+  }
   return form;
 }
 
