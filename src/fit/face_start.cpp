@@ -18,7 +18,19 @@ constexpr double kMargin_mm = 2.5;
 constexpr double kLeastKnown = 0.08;   // share of cells; below, nothing is said
 constexpr double kHeightSd_mm = 0.25;  // of one cell's height
 constexpr double kPooling = 4.0;  // neighbouring cells share their patches: fewer of them are independent
-constexpr double kHeightBias_mm = 0.1, kTiltBias = 0.004;  // of dense heights as a whole
+constexpr double kHeightBias_mm = 0.03, kTiltBias = 0.0015;  // of dense heights as a whole
+
+// Robust standard deviation of the heights about the plane.
+double spread(const std::vector<Vector3d>& points, const PlaneFrame& planned, const Vector3d& x) {
+  std::vector<double> sizes;
+  for (const Vector3d& p : points) {
+    const Vector2d q = planned.drop(p);
+    sizes.push_back(std::abs(planned.height(p) - Vector3d(1, q.x(), q.y()).dot(x)));
+  }
+  const auto mid = sizes.begin() + static_cast<std::ptrdiff_t>(sizes.size() / 2);
+  std::nth_element(sizes.begin(), mid, sizes.end());
+  return *mid / 0.6745;
+}
 
 // Robust plane z = a + b x + c y over the planned face's axes.
 void fit_to_heights(const std::vector<Vector3d>& points, FaceStart& start) {
@@ -41,8 +53,9 @@ void fit_to_heights(const std::vector<Vector3d>& points, FaceStart& start) {
     inverse = a.inverse();
     x = inverse * b;
   }
-  start.height_sd_mm = std::hypot(kPooling * std::sqrt(inverse(0, 0)), kHeightBias_mm);
-  start.tilt_sd = std::hypot(kPooling * std::sqrt(std::max(inverse(1, 1), inverse(2, 2))), kTiltBias);
+  const double scale = kPooling * spread(points, planned, x) / kHeightSd_mm;
+  start.height_sd_mm = std::hypot(scale * std::sqrt(inverse(0, 0)), kHeightBias_mm);
+  start.tilt_sd = std::hypot(scale * std::sqrt(std::max(inverse(1, 1), inverse(2, 2))), kTiltBias);
   const Vector3d normal = planned.normal - x[1] * planned.ex - x[2] * planned.ey;
   start.frame = make_plane_frame(planned.origin + x[0] * planned.normal, normal, planned.ex);
 }

@@ -88,29 +88,85 @@ double pose_sd(const Scan& scan, const TracedArris& traced) {
   return sum > 0 ? std::sqrt(var) / sum : 0;
 }
 
+// What is known of a piece before its arris is measured.
+struct Start {
+  FaceStart face;
+  PieceFace planned;
+  PlacedOutline placed;
+  TracedArris first;  // within wide windows
+};
+
+// How well outlines are known before and after they are looked for in the photos.
+constexpr double kPlannedMargin_mm = 2.0, kPlacedMargin_mm = 0.3;
+
 TileResult fit_tile(const Scan& scan, const Surface& surface,
-                    const IndexedVector<PhotoIndex, Picture>& pictures, const Plan& plan, TileIndex index) {
+                    const IndexedVector<PhotoIndex, Picture>& pictures, const Plan& plan, TileIndex index,
+                    const Start& start, const ArrisPrior& known, const Surroundings& around) {
   TileResult result;
   FitTile& tile = result.tile;
   tile.label = plan.tiles[index].label;
   tile.ring = plan.tiles[index].ring;
-  const FaceStart start = start_face(surface.heights, plan, index);
-  tile.state = start.state;
-  if (start.state != TileState::placed) return result;
-  const PieceFace planned = planned_face(plan, index);
-  const PlacedOutline placed = place_outline(scan, pictures, start.frame, planned.outline, {});
-  const TracedArris traced = trace_arris(scan, pictures, start.frame, placed.outline, placed.polarity,
-                                         {start.height_sd_mm, start.tilt_sd});
+  tile.state = start.face.state;
+  if (tile.state != TileState::placed) return result;
+  const TracedArris traced =
+      trace_arris(scan, pictures, start.first.frame, start.first.outline, known, {0.45, 0.35}, around);
   tile.face = traced.frame;
   for (const Vector2d& p : traced.outline) tile.arris.push_back(traced.frame.lift(p));
   tile.arris_sd_mm = traced.sd_mm;
   tile.height_mm = surface.form.locate(traced.frame.lift(centroid(traced.outline))).height;
   const Walls walls{plan.bevel_deg, plan.tile_thickness_mm, 1.0};
   tile.root = root_from_bevel(tile.face, tile.arris, walls, surface.form);
-  compare_with_plan(planned, tile.arris, tile);
+  compare_with_plan(start.planned, tile.arris, tile);
   result.face_above_mm = face_above_arris(surface.heights, plan, traced.frame, traced.outline);
   result.measured = {{tile.face, tile.arris, tile.root}, tile.arris_sd_mm, pose_sd(scan, traced)};
   return result;
+}
+
+ArrisPrior known_of(const Start& start) {
+  ArrisPrior known;
+  known.face = start.face.frame;
+  known.height_sd_mm = start.face.height_sd_mm;
+  known.tilt_sd = start.face.tilt_sd;
+  return known;
+}
+
+// How far the arrises of this bowl are broken: by the median piece, and how much pieces differ. Each piece
+// alone says it poorly, as its edges may show either end of the broken corner.
+void learn_broken_height(const std::vector<Start>& starts, std::vector<ArrisPrior>& known) {
+  constexpr std::size_t kLeastPieces = 8;
+  constexpr double kLeastSd_mm = 0.03;
+  std::vector<double> heights;
+  for (const Start& s : starts) {
+    if (s.face.state != TileState::placed) continue;
+    heights.push_back(-s.face.frame.height(s.first.frame.lift(centroid(s.first.outline))));
+  }
+  if (heights.size() < kLeastPieces) return;
+  const auto median = [](std::vector<double> x) {
+    const auto mid = x.begin() + static_cast<std::ptrdiff_t>(x.size() / 2);
+    std::nth_element(x.begin(), mid, x.end());
+    return *mid;
+  };
+  const double broken = std::max(0.0, median(heights));
+  for (double& h : heights) h = std::abs(h - broken);
+  const double sd = std::max(kLeastSd_mm, median(heights) / 0.6745);
+  for (ArrisPrior& k : known) {
+    k.broken_mm = broken;
+    k.broken_sd_mm = sd;
+  }
+}
+
+// The pieces that may stand in the way, as planned or as placed.
+Occluders occluders_of(const std::vector<Start>& starts, bool placed) {
+  Occluders out;
+  for (const Start& s : starts) {
+    if (s.face.state != TileState::placed) {
+      out.add_none();
+    } else {
+      out.add(s.face.frame, placed ? s.placed.outline : s.planned.outline,
+              placed ? kPlacedMargin_mm : kPlannedMargin_mm);
+    }
+  }
+  return out;
 }
 
 FitQuality quality_of(const Scan& scan) {
@@ -126,6 +182,39 @@ FitQuality quality_of(const Scan& scan) {
   return q;
 }
 
+// All pieces: placed among the planned ones, traced within wide windows, and once it is known how far this
+// bowl's arrises are broken, to the end.
+std::vector<TileResult> measure_tiles(const Scan& scan, const Surface& surface, const Plan& plan,
+                                      const IndexedVector<PhotoIndex, Picture>& pictures, int threads) {
+  std::vector<Start> starts(plan.tiles.size());
+  for (std::size_t t = 0; t < starts.size(); ++t) {
+    starts[t].face = start_face(surface.heights, plan, TileIndex(t));
+    starts[t].planned = planned_face(plan, TileIndex(t));
+  }
+  const Occluders as_planned = occluders_of(starts, false);
+  parallel_for(starts.size(), threads, [&](std::size_t t) {
+    if (starts[t].face.state != TileState::placed) return;
+    PlaceOptions place;
+    place.around = {&as_planned, t};
+    starts[t].placed = place_outline(scan, pictures, starts[t].face.frame, starts[t].planned.outline, place);
+  });
+  const Occluders as_placed = occluders_of(starts, true);
+  std::vector<ArrisPrior> known;
+  for (const Start& start : starts) known.push_back(known_of(start));
+  parallel_for(starts.size(), threads, [&](std::size_t t) {
+    Start& start = starts[t];
+    if (start.face.state != TileState::placed) return;
+    start.first = trace_arris(scan, pictures, start.face.frame, start.placed.outline, known[t], {0.9, 0.6},
+                              {&as_placed, t});
+  });
+  learn_broken_height(starts, known);
+  std::vector<TileResult> results(plan.tiles.size());
+  parallel_for(results.size(), threads, [&](std::size_t t) {
+    results[t] = fit_tile(scan, surface, pictures, plan, TileIndex(t), starts[t], known[t], {&as_placed, t});
+  });
+  return results;
+}
+
 }  // namespace
 
 FitDocument fit_pieces(const Scan& scan, const Surface& surface, const Plan& plan,
@@ -136,10 +225,8 @@ FitDocument fit_pieces(const Scan& scan, const Surface& surface, const Plan& pla
   fit.form_profile = surface.form.points();
   fit.quality = quality_of(scan);
   options.progress("measuring the pieces' edges");
-  const auto pictures = read_pictures(scan, 0, false, options.threads);
-  std::vector<TileResult> results(plan.tiles.size());
-  parallel_for(results.size(), options.threads,
-               [&](std::size_t t) { results[t] = fit_tile(scan, surface, pictures, plan, TileIndex(t)); });
+  const auto pictures = read_pictures(scan, 0, true, options.threads);
+  std::vector<TileResult> results = measure_tiles(scan, surface, plan, pictures, options.threads);
   IndexedVector<TileIndex, MeasuredTile> measured;
   std::vector<std::string> labels;
   std::vector<std::optional<double>> found;

@@ -40,7 +40,7 @@ struct Gains {
 // Views onto the wall show two edges; views over the piece's own face show one.
 double view_weight(double slope) {
   if (slope < -0.1) return 1.0;
-  return slope < 0.3 ? 0.6 : 0.4;
+  return slope < 0.3 ? 0.3 : 0.15;
 }
 
 // From the mean brightness of the face round its middle in every photo.
@@ -113,7 +113,7 @@ void add_parallax(const std::vector<std::vector<float>>& profiles, float level, 
 
 Contrast contrast_of(const Scan& scan, const IndexedVector<PhotoIndex, Picture>& pictures,
                      const PlaneFrame& frame, const Gains& gains, const Vector2d& p, const Vector2d& n,
-                     double reach) {
+                     double reach, const Surroundings& around) {
   const auto count = static_cast<std::size_t>(std::lround(2 * reach / kStep_mm)) + 1;
   const auto box = static_cast<std::size_t>(std::lround(kBox_mm / kStep_mm));
   Contrast c{
@@ -121,7 +121,7 @@ Contrast contrast_of(const Scan& scan, const IndexedVector<PhotoIndex, Picture>&
   std::vector<float> profile(count + 2 * box), sums(profile.size() + 1);
   std::vector<std::vector<float>> profiles;
   double weights = 0;
-  for (const OutlineView& view : views_of_point(scan, pictures, frame, p, n, kLeastCosine)) {
+  for (const OutlineView& view : views_of_point(scan, pictures, frame, p, n, kLeastCosine, around)) {
     read_profile(pictures[view.photo], view, -reach - static_cast<double>(box) * kStep_mm, kStep_mm,
                  kAcross_mm, profile);
     sums[0] = 0;
@@ -170,14 +170,15 @@ struct Table {  // contrast for all points of an outline
 };
 
 Table tabulate(const Scan& scan, const IndexedVector<PhotoIndex, Picture>& pictures, const PlaneFrame& frame,
-               Polygon outline, double reach) {
+               Polygon outline, double reach, const Surroundings& around) {
   Table t;
   t.outline = std::move(outline);
   t.normals = outward_normals(t.outline);
   t.reach = reach;
   const Gains gains = face_gains(scan, pictures, frame, t.outline);
   for (std::size_t i = 0; i < t.outline.size(); ++i) {
-    t.contrast.push_back(contrast_of(scan, pictures, frame, gains, t.outline[i], t.normals[i], reach));
+    t.contrast.push_back(
+        contrast_of(scan, pictures, frame, gains, t.outline[i], t.normals[i], reach, around));
   }
   return t;
 }
@@ -346,29 +347,13 @@ std::vector<double> best_path(const Table& t, double reach) {
   return path;
 }
 
-std::vector<int> polarities(const Table& t, const std::vector<double>& path) {
-  const std::size_t n = path.size();
-  std::vector<int> out(n);
-  constexpr std::size_t kHalf = 4;  // neighbours that vote: an edge keeps its sign over a few millimetres
-  for (std::size_t i = 0; i < n; ++i) {
-    double falls = 0, rises = 0;
-    for (std::size_t d = 0; d <= 2 * kHalf; ++d) {
-      const std::size_t j = (i + n + d - kHalf) % n;
-      const auto k = static_cast<std::size_t>(std::lround((path[j] + t.reach) / kStep_mm));
-      falls += static_cast<double>(t.contrast[j].falls[k]);
-      rises += static_cast<double>(t.contrast[j].rises[k]);
-    }
-    out[i] = falls >= rises ? -1 : 1;
-  }
-  return out;
-}
-
 }  // namespace
 
 PlacedOutline place_outline(const Scan& scan, const IndexedVector<PhotoIndex, Picture>& pictures,
                             const PlaneFrame& frame, const Polygon& planned, const PlaceOptions& options) {
   const Vector2d centre = centroid(planned);
-  const Table coarse = tabulate(scan, pictures, frame, resampled(planned, 2.0), options.shift_mm + 2.0);
+  const Table coarse =
+      tabulate(scan, pictures, frame, resampled(planned, 2.0), options.shift_mm + 2.0, options.around);
   const Search search = search_placement(coarse, centre, options);
   Polygon placed;
   const Eigen::Rotation2Dd turn(search.best.turn);
@@ -380,14 +365,13 @@ PlacedOutline place_outline(const Scan& scan, const IndexedVector<PhotoIndex, Pi
   out.background = search.median_score;
   // First far, for shapes cut unlike the plan; then near, along the normals of the shape found.
   for (const double reach : {options.path_mm, options.path_mm / 2, options.path_mm / 4}) {
-    const Table fine = tabulate(scan, pictures, frame, placed, reach + 0.2);
+    const Table fine = tabulate(scan, pictures, frame, placed, reach + 0.2, options.around);
     const std::vector<double> path = best_path(fine, reach);
     out.support = 0;
     for (std::size_t i = 0; i < placed.size(); ++i) {
       placed[i] += path[i] * fine.normals[i];
       out.support += fine.score(i, path[i]) / static_cast<double>(placed.size());
     }
-    out.polarity = polarities(fine, path);
     if (reach > options.path_mm / 3) placed = resampled(placed, options.spacing_mm);
   }
   out.outline = std::move(placed);

@@ -12,16 +12,16 @@ namespace interstice {
 struct PlacedOutline {
   Polygon outline;  // counter-clockwise in the frame, points about `spacing_mm` apart
   Eigen::Vector2d shift{0, 0};
-  double turn = 0;            // rad
-  double support = 0;         // mean edge contrast along the outline, grey levels
-  double background = 0;      // the same for the median of all placements tried
-  std::vector<int> polarity;  // of each point: -1 the piece is brighter than what lies outside it, +1 darker
+  double turn = 0;        // rad
+  double support = 0;     // mean edge contrast along the outline, grey levels
+  double background = 0;  // the same for the median of all placements tried
 };
 
 struct PlaceOptions {
   double shift_mm = 4.0, turn_deg = 6.0, growth_mm = 0.8;  // searched either way
   double path_mm = 3.0;                                    // reach of the path search along the normals
   double spacing_mm = 0.75;
+  Surroundings around;
 };
 
 PlacedOutline place_outline(const Scan& scan, const IndexedVector<PhotoIndex, Picture>& pictures,

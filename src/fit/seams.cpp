@@ -30,9 +30,8 @@ double width_sd(const MeasuredTile& a, const MeasuredTile& b, const MouthSample&
   const MeasuredTile& to = m.from == 0 ? b : a;
   const double s1 = sd_at(from, m.segment, m.t), s2 = sd_at(to, m.to_segment, m.to_t);
   const double scale = options.scale_sd * m.width_mm;
-  const double sd =
-      std::sqrt(s1 * s1 + s2 * s2 + a.common_sd_mm * a.common_sd_mm + b.common_sd_mm * b.common_sd_mm +
-                2 * options.edge_bias_sd_mm * options.edge_bias_sd_mm + scale * scale);
+  const double sd = std::sqrt(s1 * s1 + s2 * s2 + a.common_sd_mm * a.common_sd_mm +
+                              b.common_sd_mm * b.common_sd_mm + scale * scale);
   return s1 < 0 || s2 < 0 ? -std::min(1.0, sd) : sd;
 }
 

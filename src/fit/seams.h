@@ -21,8 +21,7 @@ struct MeasuredTile {
 
 struct SeamOptions {
   double smallest_fill_mm = 3.0;
-  double scale_sd = 0;            // relative
-  double edge_bias_sd_mm = 0.02;  // what is left of edge bias by arris shape and light, each edge
+  double scale_sd = 0;  // relative
   int threads = 0;
 };
 

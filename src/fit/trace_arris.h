@@ -21,9 +21,12 @@ struct ArrisObservation {
   double weight = 1;  // robust weight after the fit
 };
 
-// What is known of the arris plane beforehand: standard uncertainty of the start frame's height and tilt.
-struct PlanePrior {
-  double height_sd_mm = 0.7, tilt_sd = 0.02;
+// What is known beforehand: the face, and how far below it the widest outline lies. Standard uncertainties.
+// Arrises are broken by some tenths of a millimetre (common practice, no source).
+struct ArrisPrior {
+  PlaneFrame face;
+  double height_sd_mm = 0.1, tilt_sd = 0.005;
+  double broken_mm = 0.25, broken_sd_mm = 0.25;
 };
 
 struct TracedArris {
@@ -37,8 +40,9 @@ struct TracedArris {
   double plane_sd_mm = 0;  // standard uncertainty of the plane's height at the outline's centre
 };
 
+// From a first frame and outline; edges are looked for within each of the windows in turn.
 TracedArris trace_arris(const Scan& scan, const IndexedVector<PhotoIndex, Picture>& pictures,
-                        const PlaneFrame& start, const Polygon& outline, const std::vector<int>& polarity,
-                        const PlanePrior& prior);
+                        const PlaneFrame& frame, const Polygon& outline, const ArrisPrior& known,
+                        const std::vector<double>& windows_mm, const Surroundings& around = {});
 
 }  // namespace interstice

@@ -2,6 +2,7 @@
 #pragma once
 
 #include <opencv2/core/mat.hpp>
+#include <opencv2/core/matx.hpp>
 #include <vector>
 
 #include "scan/scan.h"
@@ -34,6 +35,21 @@ inline float sample(const cv::Mat& grey, double x, double y) {
   const uchar* q = grey.ptr<uchar>(iy + 1) + ix;
   return (1 - fy) * ((1 - fx) * static_cast<float>(p[0]) + fx * static_cast<float>(p[1])) +
          fy * ((1 - fx) * static_cast<float>(q[0]) + fx * static_cast<float>(q[1]));
+}
+
+// The same of a picture of three channels.
+inline cv::Vec3f sample_colour(const cv::Mat& colour, double x, double y) {
+  if (!(x >= 0 && y >= 0 && x < colour.cols - 1 && y < colour.rows - 1)) return {NAN, NAN, NAN};
+  const int ix = static_cast<int>(x), iy = static_cast<int>(y);
+  const float fx = static_cast<float>(x - ix), fy = static_cast<float>(y - iy);
+  const uchar* p = colour.ptr<uchar>(iy) + 3 * ix;
+  const uchar* q = colour.ptr<uchar>(iy + 1) + 3 * ix;
+  cv::Vec3f out;
+  for (int c = 0; c < 3; ++c) {
+    out[c] = (1 - fy) * ((1 - fx) * static_cast<float>(p[c]) + fx * static_cast<float>(p[c + 3])) +
+             fy * ((1 - fx) * static_cast<float>(q[c]) + fx * static_cast<float>(q[c + 3]));
+  }
+  return out;
 }
 
 }  // namespace interstice

@@ -32,6 +32,7 @@ struct PlateScene {
 struct PlateOptions {
   double inside = 150, outside = 50;  // grey levels
   double blur_px = 0.8, noise = 0;
+  bool colour_only = false;  // the plate as light as what lies behind it, and redder
   unsigned seed = 1;
   int cameras = 10;
 };
@@ -74,6 +75,20 @@ inline cv::Mat plate_picture(const ScannedPhoto& photo, const PlaneFrame& plane,
   return grey;
 }
 
+// The grey picture's values v become shares of red against green at one lightness (ITU-R BT.601 weights:
+// 0.299 red + 0.587 green + 0.114 blue).
+inline void paint_in_colour(Picture& picture) {
+  picture.colour.create(picture.grey.size(), CV_8UC3);
+  for (int r = 0; r < picture.grey.rows; ++r) {
+    for (int c = 0; c < picture.grey.cols; ++c) {
+      const double v = picture.grey.at<uchar>(r, c) - 100.0;
+      picture.colour.at<cv::Vec3b>(r, c) = {100, cv::saturate_cast<uchar>(110 - 0.299 * v),
+                                            cv::saturate_cast<uchar>(110 + 0.587 * v)};
+    }
+  }
+  picture.grey.setTo(109);
+}
+
 inline PlateScene plate_scene(const PlateOptions& options) {
   PlateScene s;
   s.plane = make_plane_frame({3, -2, 100}, {0.12, -0.08, 1}, {1, 0.2, 0});
@@ -93,6 +108,11 @@ inline PlateScene plate_scene(const PlateOptions& options) {
     s.scan.photos.push_back(photo);
     Picture picture;
     picture.grey = plate_picture(photo, s.plane, options, options.seed * 1000 + unsigned(i));
+    if (options.colour_only) {
+      paint_in_colour(picture);
+    } else {
+      cv::merge(std::vector<cv::Mat>(3, picture.grey), picture.colour);
+    }
     s.pictures.push_back(picture);
   }
   return s;
