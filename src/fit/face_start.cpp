@@ -86,7 +86,7 @@ FaceStart start_face(const HeightField& field, const Plan& plan, TileIndex tile)
   if (on_face.size() >= 3 && on_face.size() > bare && start.near_face > 0.3) {
     start.state = TileState::placed;
     fit_to_heights(on_face, start);
-  } else if (bare > on_face.size()) {
+  } else if (2 * bare > cells.size()) {  // where little is seen, nothing is said to be missing
     start.state = TileState::absent;
   }
   return start;

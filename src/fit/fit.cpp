@@ -11,6 +11,7 @@
 #include "fit/face_above.h"
 #include "fit/face_start.h"
 #include "fit/place_outline.h"
+#include "fit/plan_agreement.h"
 #include "fit/seams.h"
 #include "fit/trace_arris.h"
 #include "plan/piece_model.h"
@@ -249,6 +250,7 @@ FitDocument fit_pieces(const Scan& scan, const Surface& surface, const Plan& pla
     FitSeam& seam = fit.seams[k];
     seam.best_photo = best_photo(scan, pictures, seam.at, surface.form.normal(seam.map));
   });
+  fit.warnings = check_against_plan(fit, plan);
   return fit;
 }
 

@@ -256,6 +256,12 @@ Correction read_correction(const JsonNode& node) {
   return c;
 }
 
+std::vector<std::string> read_lines(const JsonNode& node) {
+  std::vector<std::string> lines;
+  for (std::size_t i = 0; i < node.size(); ++i) lines.push_back(node.at(i).text(400));
+  return lines;
+}
+
 FitQuality read_quality(const JsonNode& node) {
   FitQuality q;
   q.photos_given = node.at("photos_given").integer(0, 1000000);
@@ -293,6 +299,7 @@ std::string write_fit(const FitDocument& fit) {
   root["name"] = fit.name;
   root["smallest_fill_mm"] = rounded(fit.smallest_fill_mm);
   root["quality"] = write_quality(fit.quality);
+  root["warnings"] = fit.warnings;
   root["form_profile"] = lists(fit.form_profile);
   root["tiles"] = Json::array();
   for (const FitTile& t : fit.tiles) root["tiles"].push_back(write_tile(t));
@@ -323,11 +330,8 @@ FitDocument parse_fit(const std::string& json_text, const std::string& file) {
     for (std::size_t i = 0; i < list_node.size(); ++i)
       fit.corrections.push_back(read_correction(list_node.at(i)));
   }
-  if (root.has("corrections_refused")) {
-    const JsonNode refused = root.at("corrections_refused");
-    for (std::size_t i = 0; i < refused.size(); ++i)
-      fit.corrections_refused.push_back(refused.at(i).text(400));
-  }
+  if (root.has("corrections_refused")) fit.corrections_refused = read_lines(root.at("corrections_refused"));
+  if (root.has("warnings")) fit.warnings = read_lines(root.at("warnings"));
   return fit;
 }
 

@@ -91,6 +91,7 @@ struct FitDocument {
   std::vector<FitSeam> seams;                 // sorted by tile labels in the plan's order
   std::vector<Correction> corrections;
   std::vector<std::string> corrections_refused;  // "no move frees B07; ..." one line each
+  std::vector<std::string> warnings;  // what must be known before a label or a width is believed, a line each
   FitQuality quality;
 };
 

@@ -71,12 +71,14 @@ std::vector<std::size_t> seams_needing_work(const FitDocument& fit) {
 }
 
 bool all_clear(const FitDocument& fit) {
-  return std::all_of(fit.seams.begin(), fit.seams.end(), [](const FitSeam& s) { return s.verdict == Verdict::clear; }) &&
+  return fit.warnings.empty() &&
+         std::all_of(fit.seams.begin(), fit.seams.end(), [](const FitSeam& s) { return s.verdict == Verdict::clear; }) &&
          std::all_of(fit.tiles.begin(), fit.tiles.end(), [](const FitTile& t) { return t.state == TileState::placed; });
 }
 
 std::string bench_list(const FitDocument& fit) {
   std::string out;
+  for (const std::string& warning : fit.warnings) out += "warning: " + warning + "\n";
   for (const std::size_t i : seams_needing_work(fit)) out += seam_line(fit.seams[i]);
   out += list_of(fit, TileState::absent, "absent pieces: ");
   out += list_of(fit, TileState::unseen, "unseen pieces: ");
