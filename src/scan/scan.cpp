@@ -53,6 +53,46 @@ Lens start_lens(const PhotoInfo& info, const std::optional<Lens>& given, bool& f
   return plain_lens(info.width, info.height, exif_focal_px(info));
 }
 
+// The same picture again: copied, sent twice, resized. Two shots by hand never put all corners of the cards on
+// the same pixels; corners themselves are good to a tenth of a pixel, after another compression to two or three.
+// Counted twice it would make every width look surer than it is.
+bool same_picture(const Candidate& a, const Candidate& b) {
+  constexpr double kSame_px = 0.35;
+  constexpr std::size_t kFew = 8;
+  const double scale = double(a.info.width) / b.info.width;
+  double squares = 0;
+  std::size_t shared = 0;
+  for (const CardView& v : a.views) {
+    for (const CardView& w : b.views) {
+      if (v.card != w.card) continue;
+      for (std::size_t i = 0; i < v.corner_id.size(); ++i) {
+        const auto it = std::find(w.corner_id.begin(), w.corner_id.end(), v.corner_id[i]);
+        if (it == w.corner_id.end()) continue;
+        const Vector2d q = w.pixel[static_cast<std::size_t>(it - w.corner_id.begin())];
+        const Vector2d half(0.5, 0.5);
+        squares += (v.pixel[i] - (scale * (q + half) - half)).squaredNorm();
+        ++shared;
+      }
+    }
+  }
+  return shared >= kFew && squares <= double(shared) * kSame_px * kSame_px * std::max(1.0, scale * scale);
+}
+
+// Leaves out, and names, every photo that repeats an earlier one.
+std::vector<Candidate> without_doubles(std::vector<Candidate> all, Scan& scan) {
+  std::vector<Candidate> kept;
+  for (Candidate& c : all) {
+    const auto first =
+        std::find_if(kept.begin(), kept.end(), [&](const Candidate& k) { return same_picture(k, c); });
+    if (first == kept.end()) {
+      kept.push_back(std::move(c));
+    } else {
+      scan.left_out.push_back({c.info.name, "is the same picture as " + first->info.name});
+    }
+  }
+  return kept;
+}
+
 std::vector<Candidate> read_photos(const std::filesystem::path& folder, const ScanOptions& options,
                                    Scan& scan) {
   const std::vector<std::filesystem::path> paths = list_photos(folder);
@@ -287,7 +327,7 @@ Scan scan_photos(const std::filesystem::path& folder, const Plan& plan, const Sc
   const double print_scale = options.check_line_mm.value_or(kCheckLineMm) / kCheckLineMm;
   scan.quality.scale_sd = options.check_line_mm ? kCaliperSd_mm / *options.check_line_mm : kUnmeasuredPrintSd;
   options.progress("reading the photos and looking for cards");
-  const std::vector<Candidate> candidates = read_photos(folder, options, scan);
+  const std::vector<Candidate> candidates = without_doubles(read_photos(folder, options, scan), scan);
   std::vector<PhotoCards> photo_cards;
   for (std::size_t i = 0; i < candidates.size(); ++i)
     photo_cards.push_back({i, candidates[i].lens, candidates[i].views});
