@@ -1,5 +1,5 @@
-// The published schemas (.docs/schemas, JSON Schema draft 7) against real documents and altered ones, judged by a
-// validator that is not ours.
+// The published schemas (.docs/schemas, JSON Schema draft 7) against real documents and altered ones, judged
+// by a validator that is not ours.
 #include <gtest/gtest.h>
 
 #include <filesystem>
@@ -22,7 +22,8 @@ json read(const std::string& path) {
 
 class Schema {
  public:
-  explicit Schema(const std::string& name) : text_(read(kSource + "/.docs/schemas/" + name + ".schema.json")) {
+  explicit Schema(const std::string& name)
+      : text_(read(kSource + "/.docs/schemas/" + name + ".schema.json")) {
     const valijson::adapters::NlohmannJsonAdapter adapter(text_);
     valijson::SchemaParser parser;
     parser.populateSchema(adapter, schema_);
