@@ -39,9 +39,18 @@ std::vector<double> seam_values(const FitDocument& fit, const PourDocument& pour
   return values;
 }
 
-std::string page_of(const MeasuredScan& measured, const FitDocument& fit, const std::string& pour_json, int threads) {
-  PageInput input{fit, measured.plan, measured.scan, measured.surface.heights, measured.surface.ortho_grid, measured.surface.ortho,
-                  parse_pour_sheet(pour_json, "pour.json"), {}, Paper::any, threads};
+std::string page_of(const MeasuredScan& measured, const FitDocument& fit, const std::string& pour_json,
+                    int threads) {
+  PageInput input{fit,
+                  measured.plan,
+                  measured.scan,
+                  measured.surface.heights,
+                  measured.surface.ortho_grid,
+                  measured.surface.ortho,
+                  parse_pour_sheet(pour_json, "pour.json"),
+                  {},
+                  Paper::any,
+                  threads};
   return report_page(input);
 }
 

@@ -29,7 +29,7 @@ struct PieceGeometry {
   double enlargement_percent = 0;  // of lengths, face against the drawn shape
   double rocking_gap_mm = 0;  // largest distance between flat back and form under the piece; negative: the
                               // form rises into the back and the piece rocks
-  double inscribed_mm = 0;  // diameter of the largest circle in the face
+  double inscribed_mm = 0;    // diameter of the largest circle in the face
 };
 
 std::vector<PieceGeometry> piece_geometries(const Plan& plan, const std::vector<PieceBody>& bodies);

@@ -9,8 +9,8 @@ PieceFace planned_face(const Plan& plan, TileIndex tile) {
   const Polygon& footprint = plan.tiles[tile].outline;
   const Eigen::Vector2d centre = centroid(footprint);
   PieceFace face;
-  face.frame = make_plane_frame(plan.profile.point(centre, plan.tile_thickness_mm), plan.profile.normal(centre),
-                                plan.profile.along_ring(centre));
+  face.frame = make_plane_frame(plan.profile.point(centre, plan.tile_thickness_mm),
+                                plan.profile.normal(centre), plan.profile.along_ring(centre));
   Polygon root;
   for (const Eigen::Vector2d& uv : footprint) root.push_back(face.frame.drop(plan.profile.point(uv)));
   const double growth = plan.tile_thickness_mm * std::tan(plan.bevel_deg * std::numbers::pi / 180.0);

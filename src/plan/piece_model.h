@@ -1,8 +1,8 @@
 // From a footprint on the form to the piece that stands on it.
 //
-// Model: the outer face is a plane, raised by the stock's thickness along the form's normal at the footprint's
-// centre (area centroid on the map); its outline is the footprint seen along that normal, grown outward in the
-// plane by thickness x tan(bevel). Bowl frame, mm.
+// Model: the outer face is a plane, raised by the stock's thickness along the form's normal at the
+// footprint's centre (area centroid on the map); its outline is the footprint seen along that normal, grown
+// outward in the plane by thickness x tan(bevel). Bowl frame, mm.
 #pragma once
 
 #include "geometry/plane.h"

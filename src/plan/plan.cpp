@@ -18,7 +18,8 @@ constexpr double kMaxSize_mm = 2000;  // a form larger than this is a wrong unit
 Eigen::Vector2d read_pair(const JsonNode& node) {
   const std::vector<double> xy = node.numbers(2);
   for (const double x : xy) {
-    if (std::abs(x) > kMaxSize_mm) node.fail("is beyond " + std::to_string(int(kMaxSize_mm)) + " mm: wrong units?");
+    if (std::abs(x) > kMaxSize_mm)
+      node.fail("is beyond " + std::to_string(int(kMaxSize_mm)) + " mm: wrong units?");
   }
   return {xy[0], xy[1]};
 }
@@ -29,7 +30,8 @@ Profile read_profile(const JsonNode& node) {
   if (n < 3) node.fail("needs at least 3 points from pole to rim");
   if (n > 100000) node.fail("has more than 100000 points");
   for (std::size_t i = 0; i < n; ++i) rz.push_back(read_pair(node.at(i)));
-  if (std::abs(rz.front().x()) > 1e-3) node.at(std::size_t{0}).fail("the profile must start at the pole (r = 0)");
+  if (std::abs(rz.front().x()) > 1e-3)
+    node.at(std::size_t{0}).fail("the profile must start at the pole (r = 0)");
   rz.front().x() = 0;
   if (std::abs(rz.back().y()) > 1e-3) node.at(n - 1).fail("the profile must end on the rim (z = 0)");
   if (rz.back().x() < 5) node.fail("the rim's radius is under 5 mm: wrong units?");
@@ -44,8 +46,8 @@ Profile read_profile(const JsonNode& node) {
   }
 }
 
-// Traced and offset outlines carry tiny loops at sharp corners: a loop of under a half per cent of the area is cut
-// off at its crossing. Larger ones are somebody's mistake and stay.
+// Traced and offset outlines carry tiny loops at sharp corners: a loop of under a half per cent of the area
+// is cut off at its crossing. Larger ones are somebody's mistake and stay.
 void drop_small_loops(Polygon& outline) {
   for (int guard = 0; guard < 100; ++guard) {
     const auto hit = self_crossing(outline);
@@ -56,9 +58,12 @@ void drop_small_loops(Polygon& outline) {
     Polygon rest(outline.begin(), outline.begin() + static_cast<std::ptrdiff_t>(i + 1));
     rest.insert(rest.end(), outline.begin() + static_cast<std::ptrdiff_t>(j + 1), outline.end());
     const double a = std::abs(signed_area(loop)), b = std::abs(signed_area(rest));
-    if (rest.size() >= 3 && a < 0.005 * b) outline = rest;
-    else if (loop.size() >= 3 && b < 0.005 * a) outline = loop;
-    else return;
+    if (rest.size() >= 3 && a < 0.005 * b)
+      outline = rest;
+    else if (loop.size() >= 3 && b < 0.005 * a)
+      outline = loop;
+    else
+      return;
   }
 }
 
@@ -66,7 +71,8 @@ Polygon read_outline(const JsonNode& node) {
   Polygon outline;
   const std::size_t n = node.size();
   if (n < 3) node.fail("an outline needs at least 3 points");
-  if (n > kMaxOutlinePoints) node.fail("an outline has more than " + std::to_string(kMaxOutlinePoints) + " points");
+  if (n > kMaxOutlinePoints)
+    node.fail("an outline has more than " + std::to_string(kMaxOutlinePoints) + " points");
   for (std::size_t i = 0; i < n; ++i) {
     const Eigen::Vector2d p = read_pair(node.at(i));
     if (outline.empty() || (p - outline.back()).norm() > 1e-9) outline.push_back(p);
@@ -88,7 +94,8 @@ std::string read_label(const JsonNode& node) {
   std::string label = node.text(40);
   if (label.empty()) node.fail("a label must not be empty");
   for (const char c : label) {
-    if (static_cast<unsigned char>(c) < 0x20 || c == 0x7f) node.fail("a label must not hold control characters");
+    if (static_cast<unsigned char>(c) < 0x20 || c == 0x7f)
+      node.fail("a label must not hold control characters");
   }
   return label;
 }
@@ -124,7 +131,9 @@ Plan parse_plan(const std::string& json_text, const std::string& file) {
   return plan;
 }
 
-Plan read_plan(const std::filesystem::path& path) { return parse_plan(read_file(path, 64u << 20), path.string()); }
+Plan read_plan(const std::filesystem::path& path) {
+  return parse_plan(read_file(path, 64u << 20), path.string());
+}
 
 std::string write_plan(const Plan& plan) {
   const auto rounded = [](double x) { return std::round(x * 1e4) / 1e4; };

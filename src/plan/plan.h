@@ -20,16 +20,17 @@ struct PlannedTile {
 
 struct Plan {
   std::string name;
-  Profile profile;                 // outside of the form
-  double tile_thickness_mm = 0;    // of the stock
-  double bevel_deg = 0;            // of the walls: the face is larger than the root by thickness x tan(bevel)
+  Profile profile;               // outside of the form
+  double tile_thickness_mm = 0;  // of the stock
+  double bevel_deg = 0;          // of the walls: the face is larger than the root by thickness x tan(bevel)
   double smallest_fill_mm = 3.0;
   double planned_gap_mm = 0;
   IndexedVector<TileIndex, PlannedTile> tiles;
 };
 
-// Reads and validates a plan: units, profile from pole to rim, outlines simple and counter-clockwise (clockwise
-// ones are turned round), labels unique and printable. Throws InputError naming file, place and fault.
+// Reads and validates a plan: units, profile from pole to rim, outlines simple and counter-clockwise
+// (clockwise ones are turned round), labels unique and printable. Throws InputError naming file, place and
+// fault.
 Plan read_plan(const std::filesystem::path& path);
 Plan parse_plan(const std::string& json_text, const std::string& file);
 

@@ -18,10 +18,14 @@ __attribute__((format(printf, 1, 2))) std::string text(const char* format, ...) 
 
 int urgency(Verdict v) {
   switch (v) {
-    case Verdict::too_tight: return 0;
-    case Verdict::doubtful: return 1;
-    case Verdict::unseen: return 2;
-    case Verdict::clear: break;
+    case Verdict::too_tight:
+      return 0;
+    case Verdict::doubtful:
+      return 1;
+    case Verdict::unseen:
+      return 2;
+    case Verdict::clear:
+      break;
   }
   return 3;
 }
@@ -29,7 +33,8 @@ int urgency(Verdict v) {
 std::string seam_line(const FitSeam& s) {
   const std::string name = s.tiles[0] + " - " + s.tiles[1];
   if (!s.narrowest_mm) return text("%-13s  unseen: no photo shows its edges well\n", name.c_str());
-  std::string line = text("%-13s  %5.2f mm +- %.2f  %s", name.c_str(), *s.narrowest_mm, *s.u95_mm, name_of(s.verdict));
+  std::string line =
+      text("%-13s  %5.2f mm +- %.2f  %s", name.c_str(), *s.narrowest_mm, *s.u95_mm, name_of(s.verdict));
   if (s.verdict == Verdict::too_tight) {
     line += text(" over %.0f of %.0f mm", std::max(0.5, s.tight_length_mm), s.length_mm);
   }
@@ -72,8 +77,10 @@ std::vector<std::size_t> seams_needing_work(const FitDocument& fit) {
 
 bool all_clear(const FitDocument& fit) {
   return fit.warnings.empty() &&
-         std::all_of(fit.seams.begin(), fit.seams.end(), [](const FitSeam& s) { return s.verdict == Verdict::clear; }) &&
-         std::all_of(fit.tiles.begin(), fit.tiles.end(), [](const FitTile& t) { return t.state == TileState::placed; });
+         std::all_of(fit.seams.begin(), fit.seams.end(),
+                     [](const FitSeam& s) { return s.verdict == Verdict::clear; }) &&
+         std::all_of(fit.tiles.begin(), fit.tiles.end(),
+                     [](const FitTile& t) { return t.state == TileState::placed; });
 }
 
 std::string bench_list(const FitDocument& fit) {
@@ -85,21 +92,25 @@ std::string bench_list(const FitDocument& fit) {
   std::size_t count[4] = {0, 0, 0, 0}, placed = 0;
   for (const FitSeam& s : fit.seams) ++count[urgency(s.verdict)];
   for (const FitTile& t : fit.tiles) placed += t.state == TileState::placed ? 1 : 0;
-  out += text("%zu of %zu pieces placed; %zu seams: %zu too tight, %zu doubtful, %zu unseen, %zu clear (smallest fill %.2f mm)\n",
-              placed, fit.tiles.size(), fit.seams.size(), count[0], count[1], count[2], count[3], fit.smallest_fill_mm);
+  out += text(
+      "%zu of %zu pieces placed; %zu seams: %zu too tight, %zu doubtful, %zu unseen, %zu clear (smallest "
+      "fill %.2f mm)\n",
+      placed, fit.tiles.size(), fit.seams.size(), count[0], count[1], count[2], count[3],
+      fit.smallest_fill_mm);
   return out;
 }
 
 std::string seams_csv(const FitDocument& fit) {
   std::string out =
-      "piece,neighbour,narrowest_mm,u95_mm,verdict,length_mm,tight_length_mm,throat_mm,throat_from,map_u_mm,map_v_mm,"
+      "piece,neighbour,narrowest_mm,u95_mm,verdict,length_mm,tight_length_mm,throat_mm,throat_from,map_u_mm,"
+      "map_v_mm,"
       "best_photo\r\n";
   for (const FitSeam& s : fit.seams) {
     const auto number = [](const std::optional<double>& x) { return x ? text("%.3f", *x) : std::string(); };
-    out += quoted(s.tiles[0]) + "," + quoted(s.tiles[1]) + "," + number(s.narrowest_mm) + "," + number(s.u95_mm) + "," +
-           name_of(s.verdict) + "," + number(s.length_mm) + "," + number(s.tight_length_mm) + "," + number(s.throat_mm) +
-           "," + name_of(s.throat_from) + "," + number(s.map.x()) + "," + number(s.map.y()) + "," + quoted(s.best_photo) +
-           "\r\n";
+    out += quoted(s.tiles[0]) + "," + quoted(s.tiles[1]) + "," + number(s.narrowest_mm) + "," +
+           number(s.u95_mm) + "," + name_of(s.verdict) + "," + number(s.length_mm) + "," +
+           number(s.tight_length_mm) + "," + number(s.throat_mm) + "," + name_of(s.throat_from) + "," +
+           number(s.map.x()) + "," + number(s.map.y()) + "," + quoted(s.best_photo) + "\r\n";
   }
   return out;
 }

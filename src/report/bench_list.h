@@ -8,14 +8,15 @@
 
 namespace interstice {
 
-// Seams that need work: too tight (narrowest first), doubtful (narrowest first), unseen. Indices into fit.seams.
+// Seams that need work: too tight (narrowest first), doubtful (narrowest first), unseen. Indices into
+// fit.seams.
 std::vector<std::size_t> seams_needing_work(const FitDocument& fit);
 
 // True when every seam is proved clear and nothing is missing.
 bool all_clear(const FitDocument& fit);
 
-// Standard output of `fit` and `inspect`: one line a seam that needs work, then pieces absent or unseen, then one
-// line of totals.
+// Standard output of `fit` and `inspect`: one line a seam that needs work, then pieces absent or unseen, then
+// one line of totals.
 std::string bench_list(const FitDocument& fit);
 
 // seams.csv (RFC 4180): one line a seam, header first, numbers with a point.

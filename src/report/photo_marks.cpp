@@ -19,17 +19,20 @@ using Eigen::Vector3d;
 namespace {
 
 // Okabe and Ito's colours (Color Universal Design, 2008), B G R.
-const cv::Scalar kVermillion(0, 94, 213), kBlue(178, 114, 0), kPurple(167, 121, 204), kWhite(255, 255, 255), kBlack(0, 0, 0);
+const cv::Scalar kVermillion(0, 94, 213), kBlue(178, 114, 0), kPurple(167, 121, 204), kWhite(255, 255, 255),
+    kBlack(0, 0, 0);
 
-void draw_line(cv::Mat& picture, const std::vector<cv::Point2d>& points, bool closed, const cv::Scalar& colour,
-               int width) {
+void draw_line(cv::Mat& picture, const std::vector<cv::Point2d>& points, bool closed,
+               const cv::Scalar& colour, int width) {
   constexpr int kShift = 4;
   std::vector<cv::Point> fixed;
   for (const cv::Point2d& p : points) {
     if (!(std::abs(p.x) < 1e5 && std::abs(p.y) < 1e5)) return;
-    fixed.emplace_back(static_cast<int>(std::lround(p.x * (1 << kShift))), static_cast<int>(std::lround(p.y * (1 << kShift))));
+    fixed.emplace_back(static_cast<int>(std::lround(p.x * (1 << kShift))),
+                       static_cast<int>(std::lround(p.y * (1 << kShift))));
   }
-  cv::polylines(picture, std::vector<std::vector<cv::Point>>{fixed}, closed, colour, width, cv::LINE_AA, kShift);
+  cv::polylines(picture, std::vector<std::vector<cv::Point>>{fixed}, closed, colour, width, cv::LINE_AA,
+                kShift);
 }
 
 // Writes on a white ground, moved down past labels already there.
@@ -40,20 +43,25 @@ void label(cv::Mat& picture, const std::string& text, cv::Point at, double size,
   const cv::Size box = cv::getTextSize(text, cv::FONT_HERSHEY_SIMPLEX, size, thick, &base);
   at.x = std::clamp(at.x, 2, std::max(2, picture.cols - box.width - 2));
   at.y = std::clamp(at.y, box.height + 2, std::max(box.height + 2, picture.rows - base - 2));
-  const auto ground = [&] { return cv::Rect(at.x - 3, at.y - box.height - 3, box.width + 6, box.height + base + 4); };
+  const auto ground = [&] {
+    return cv::Rect(at.x - 3, at.y - box.height - 3, box.width + 6, box.height + base + 4);
+  };
   for (int tries = 0; tries < 12; ++tries) {
     const cv::Rect mine = ground();
-    const auto hit = std::find_if(taken.begin(), taken.end(), [&](const cv::Rect& r) { return (r & mine).area() > 0; });
+    const auto hit =
+        std::find_if(taken.begin(), taken.end(), [&](const cv::Rect& r) { return (r & mine).area() > 0; });
     if (hit == taken.end()) break;
     at.y = hit->y + hit->height + box.height + 4;
   }
   taken.push_back(ground());
-  cv::rectangle(picture, {at.x - 3, at.y - box.height - 3}, {at.x + box.width + 3, at.y + base + 1}, kWhite, cv::FILLED);
+  cv::rectangle(picture, {at.x - 3, at.y - box.height - 3}, {at.x + box.width + 3, at.y + base + 1}, kWhite,
+                cv::FILLED);
   cv::putText(picture, text, at, cv::FONT_HERSHEY_SIMPLEX, size, colour, thick, cv::LINE_AA);
 }
 
 // The stretch of an edge to sand, along the shorter way between its two ends on the map.
-std::vector<cv::Point2d> sanded_stretch(const PhotoView& view, const Profile& form, const FitTile& tile, const Correction& c) {
+std::vector<cv::Point2d> sanded_stretch(const PhotoView& view, const Profile& form, const FitTile& tile,
+                                        const Correction& c) {
   const auto nearest = [&](const Vector2d& uv) {
     std::size_t best = 0;
     double distance = 1e18;
@@ -77,9 +85,10 @@ std::vector<cv::Point2d> sanded_stretch(const PhotoView& view, const Profile& fo
   return points;
 }
 
-// What to do to a piece: the edge to sand as a thick stripe, a move as an arrow (its direction; the length is written).
-void draw_corrections(cv::Mat& picture, const PhotoView& view, const FitDocument& fit, const FitTile& tile, double unit,
-                      std::vector<cv::Rect>& taken) {
+// What to do to a piece: the edge to sand as a thick stripe, a move as an arrow (its direction; the length is
+// written).
+void draw_corrections(cv::Mat& picture, const PhotoView& view, const FitDocument& fit, const FitTile& tile,
+                      double unit, std::vector<cv::Rect>& taken) {
   const Profile form(fit.form_profile);
   const int wide = std::max(2, static_cast<int>(std::lround(3 * unit)));
   char text[80];
@@ -102,16 +111,17 @@ void draw_corrections(cv::Mat& picture, const PhotoView& view, const FitDocument
         const cv::Point2d to = view.place(middle + kArrow_mm * step.normalized());
         cv::arrowedLine(picture, from, to, kPurple, wide, cv::LINE_AA, 0, 0.3);
       }
-      std::snprintf(text, sizeof text, std::abs(c.turn_deg) > 0.05 ? "move %.1f, turn %.1f deg" : "move %.1f", step.norm(),
-                    c.turn_deg);
-      label(picture, text, {static_cast<int>(from.x) - 12, static_cast<int>(from.y)}, 0.4 * unit, kBlack, taken);
+      std::snprintf(text, sizeof text, std::abs(c.turn_deg) > 0.05 ? "move %.1f, turn %.1f deg" : "move %.1f",
+                    step.norm(), c.turn_deg);
+      label(picture, text, {static_cast<int>(from.x) - 12, static_cast<int>(from.y)}, 0.4 * unit, kBlack,
+            taken);
     }
   }
 }
 
 // Outlines and labels of all pieces that take part in the seams drawn, each once.
-void draw_pieces(cv::Mat& picture, const PhotoView& view, const FitDocument& fit, const std::vector<std::size_t>& seams,
-                 double unit, std::vector<cv::Rect>& taken) {
+void draw_pieces(cv::Mat& picture, const PhotoView& view, const FitDocument& fit,
+                 const std::vector<std::size_t>& seams, double unit, std::vector<cv::Rect>& taken) {
   const int thin = std::max(1, static_cast<int>(std::lround(unit)));
   for (const FitTile& tile : fit.tiles) {
     const bool part = std::any_of(seams.begin(), seams.end(), [&](std::size_t i) {
@@ -126,13 +136,14 @@ void draw_pieces(cv::Mat& picture, const PhotoView& view, const FitDocument& fit
     }
     draw_line(picture, outline, true, kWhite, thin);
     const cv::Point2d at = view.place(middle);
-    label(picture, tile.label, {static_cast<int>(at.x) - 12, static_cast<int>(at.y)}, 0.42 * unit, kBlack, taken);
+    label(picture, tile.label, {static_cast<int>(at.x) - 12, static_cast<int>(at.y)}, 0.42 * unit, kBlack,
+          taken);
     draw_corrections(picture, view, fit, tile, unit, taken);
   }
 }
 
-void draw_seam(cv::Mat& picture, const PhotoView& view, const FitDocument& fit, const FitSeam& seam, double unit,
-               std::vector<cv::Rect>& taken) {
+void draw_seam(cv::Mat& picture, const PhotoView& view, const FitDocument& fit, const FitSeam& seam,
+               double unit, std::vector<cv::Rect>& taken) {
   const cv::Scalar colour = seam.verdict == Verdict::too_tight ? kVermillion : kBlue;
   const int thin = std::max(1, static_cast<int>(std::lround(unit)));
   std::vector<cv::Point2d> tight;
@@ -148,9 +159,12 @@ void draw_seam(cv::Mat& picture, const PhotoView& view, const FitDocument& fit, 
   const cv::Point at(static_cast<int>((a.x + b.x) / 2), static_cast<int>((a.y + b.y) / 2));
   cv::circle(picture, at, static_cast<int>(9 * unit), colour, 2 * thin, cv::LINE_AA);
   char text[80];
-  if (seam.narrowest_mm) std::snprintf(text, sizeof text, "%.1f +- %.1f mm", *seam.narrowest_mm, *seam.u95_mm);
-  else std::snprintf(text, sizeof text, "unseen");
-  label(picture, text, {at.x + static_cast<int>(12 * unit), at.y - static_cast<int>(10 * unit)}, 0.5 * unit, colour, taken);
+  if (seam.narrowest_mm)
+    std::snprintf(text, sizeof text, "%.1f +- %.1f mm", *seam.narrowest_mm, *seam.u95_mm);
+  else
+    std::snprintf(text, sizeof text, "unseen");
+  label(picture, text, {at.x + static_cast<int>(12 * unit), at.y - static_cast<int>(10 * unit)}, 0.5 * unit,
+        colour, taken);
 }
 
 }  // namespace

@@ -11,13 +11,13 @@
 namespace interstice {
 
 struct MarkedPhoto {
-  std::string photo;                // name of the photo it is drawn on
-  std::string jpeg;                 // the picture, turned as a viewer would turn the photo
-  std::vector<std::size_t> seams;   // indices into fit.seams of the seams drawn
+  std::string photo;               // name of the photo it is drawn on
+  std::string jpeg;                // the picture, turned as a viewer would turn the photo
+  std::vector<std::size_t> seams;  // indices into fit.seams of the seams drawn
 };
 
-// One picture for each photo that shows a flagged seam best: both pieces' outlines, the narrowest place and its
-// width, and what the work order does to these pieces. At most `longest_px` on the longer side.
+// One picture for each photo that shows a flagged seam best: both pieces' outlines, the narrowest place and
+// its width, and what the work order does to these pieces. At most `longest_px` on the longer side.
 std::vector<MarkedPhoto> mark_photos(const Scan& scan, const FitDocument& fit, int longest_px, int threads);
 
 }  // namespace interstice

@@ -53,9 +53,9 @@ Lens start_lens(const PhotoInfo& info, const std::optional<Lens>& given, bool& f
   return plain_lens(info.width, info.height, exif_focal_px(info));
 }
 
-// The same picture again: copied, sent twice, resized. Two shots by hand never put all corners of the cards on
-// the same pixels; corners themselves are good to a tenth of a pixel, after another compression to two or three.
-// Counted twice it would make every width look surer than it is.
+// The same picture again: copied, sent twice, resized. Two shots by hand never put all corners of the cards
+// on the same pixels; corners themselves are good to a tenth of a pixel, after another compression to two or
+// three. Counted twice it would make every width look surer than it is.
 bool same_picture(const Candidate& a, const Candidate& b) {
   constexpr double kSame_px = 0.35;
   constexpr std::size_t kFew = 8;

@@ -63,7 +63,8 @@ Plan four() {
 FitDocument built(const Plan& plan, const std::vector<std::size_t>& shape_of) {
   FitDocument fit;
   for (std::size_t i = 0; i < shape_of.size(); ++i) {
-    const PieceFace own = planned_face(plan, TileIndex(i)), shape = planned_face(plan, TileIndex(shape_of[i]));
+    const PieceFace own = planned_face(plan, TileIndex(i)),
+                    shape = planned_face(plan, TileIndex(shape_of[i]));
     FitTile tile;
     tile.label = plan.tiles[TileIndex(i)].label;
     tile.state = TileState::placed;
@@ -91,7 +92,8 @@ TEST(PlanAgreement, APieceOfAnotherShapeIsNamedAndItsSeamsAreNotClear) {
   FitDocument fit = built(plan, {1, 1, 2, 3});
   const auto warnings = check_against_plan(fit, plan);
   ASSERT_EQ(warnings.size(), 1u);
-  EXPECT_NE(warnings[0].find("A01 does not have its planned shape: it looks like A02"), std::string::npos) << warnings[0];
+  EXPECT_NE(warnings[0].find("A01 does not have its planned shape: it looks like A02"), std::string::npos)
+      << warnings[0];
   EXPECT_EQ(fit.seams[0].verdict, Verdict::doubtful);
 }
 

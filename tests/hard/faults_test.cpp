@@ -44,7 +44,7 @@ class Faults : public Cases {
 };
 
 TEST_F(Faults, KilledAtRandomMoments) {
-  const int kills = full() ? 200 : 20;
+  const int kills = full() ? 200 : 8;
   const std::string command = full() ? "inspect" : "scan";  // the short one writes a folder in the same way
   const auto start = std::chrono::steady_clock::now();
   ASSERT_LE(run(words(command)).exit_code, 1) << slurp((folder_ / "stderr").string());
