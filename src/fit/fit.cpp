@@ -7,6 +7,7 @@
 #include <optional>
 
 #include "core/parallel.h"
+#include "fit/advice.h"
 #include "fit/best_photo.h"
 #include "fit/face_above.h"
 #include "fit/face_start.h"
@@ -250,6 +251,11 @@ FitDocument fit_pieces(const Scan& scan, const Surface& surface, const Plan& pla
     FitSeam& seam = fit.seams[k];
     seam.best_photo = best_photo(scan, pictures, seam.at, surface.form.normal(seam.map));
   });
+  if (!plan.tiles.empty()) {
+    const Vector3d twelve = planned_face(plan, TileIndex(0)).frame.origin;
+    advise(scan, surface.form, {plan.tiles[TileIndex(0)].label, std::atan2(twelve.y(), twelve.x())},
+           fit.seams);
+  }
   fit.warnings = check_against_plan(fit, plan);
   return fit;
 }
