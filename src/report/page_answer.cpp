@@ -134,6 +134,8 @@ std::string answer_part(const PageInput& input) {
   else
     out += "Not ready to pour" + (wrong.empty() ? std::string(".") : ": " + joined(wrong) + ".");
   out += "</h2><p class=\"next\">" + next_thing(input, ready, rings_ready) + "</p>";
+  for (const std::string& warning : fit.warnings)
+    out += "<p class=\"next\">Check first: " + prose(warning) + ".</p>";
   const auto placed = std::count_if(fit.tiles.begin(), fit.tiles.end(),
                                     [](const FitTile& t) { return t.state == TileState::placed; });
   out += "<p class=\"sum\">" + std::to_string(placed) + " of " + std::to_string(fit.tiles.size()) +

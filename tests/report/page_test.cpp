@@ -83,6 +83,18 @@ TEST(Page, SaysTheAnswerAndTheNextThingToDo) {
   EXPECT_EQ(page.find("http://"), page.find("http://www.w3.org"));
 }
 
+// A label or a width that may be wrong is said before anything is done about it, as text.
+TEST(Page, WarningsComeBeforeTheWork) {
+  PageInput input = sample_page({"heron", "A01", "A02", "A03", "p1"}, results());
+  input.fit.warnings = {"B03 does not have its planned shape: <b>check</b> it by hand"};
+  const std::string html = report_page(input);
+  const std::size_t at = html.find("Check first: ");
+  ASSERT_NE(at, std::string::npos);
+  EXPECT_LT(at, html.find("class=\"work\""));
+  EXPECT_NE(html.find("&lt;b&gt;check&lt;/b&gt;"), std::string::npos);
+  EXPECT_EQ(html.find("<b>check</b>"), std::string::npos);
+}
+
 TEST(Page, ReadyWhenThePourPlanSaysSo) {
   PageInput input = sample_page({"heron", "A01", "A02", "A03", "p1"}, results());
   input.fit.corrections.clear();
