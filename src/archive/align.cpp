@@ -6,6 +6,7 @@
 #include <numbers>
 
 #include "core/errors.h"
+#include "core/median.h"
 #include "geometry/polygon.h"
 
 namespace interstice {
@@ -30,12 +31,6 @@ struct Pair {
 
 double wrapped(double angle) {
   return std::remainder(angle, 2 * std::numbers::pi);
-}
-
-double median(std::vector<double> x) {
-  const auto middle = x.begin() + static_cast<std::ptrdiff_t>(x.size() / 2);
-  std::nth_element(x.begin(), middle, x.end());
-  return *middle;
 }
 
 // The angle among the pieces' own that lies nearest to all of them (a median on the circle): half of the

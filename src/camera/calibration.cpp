@@ -7,6 +7,7 @@
 
 #include "camera/calibration_solver.h"
 #include "core/errors.h"
+#include "core/median.h"
 
 namespace interstice {
 namespace {
@@ -50,13 +51,6 @@ void require_photos(const std::vector<CalibrationView>& views, const Calibration
   throw MeasureError("only " + std::to_string(usable) + " usable photo" + (usable == 1 ? "" : "s") +
                      " of the card; at least " + std::to_string(options.fewest_photos) +
                      " are needed: photograph it sharp and whole, from different sides and tilted");
-}
-
-double median(std::vector<double> values) {
-  if (values.empty()) return 0;
-  const auto middle = values.begin() + static_cast<long>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
 }
 
 // Scatter of weighted residuals in one direction, from the median distance, deaf to a minority of wrong ones.

@@ -6,6 +6,8 @@
 #include <cstdio>
 #include <numbers>
 
+#include "core/median.h"
+
 namespace interstice {
 
 using Eigen::Vector3d;
@@ -17,12 +19,6 @@ constexpr double kSlope = 0.6;                 // of a view across a piece: 31 d
 constexpr double kLeastHeight = 15 * kRadian;  // over the bench, so that the camera is clear of it
 constexpr double kAbout = 15 * kRadian;        // a photo from within this is from about there
 constexpr double kWide = 1.25;
-
-double median(std::vector<double> x) {
-  const auto mid = x.begin() + static_cast<std::ptrdiff_t>(x.size() / 2);
-  std::nth_element(x.begin(), mid, x.end());
-  return *mid;
-}
 
 double usual_distance_mm(const Scan& scan, const Vector3d& at) {
   std::vector<double> distances;

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "core/median.h"
 #include "geometry/polygon.h"
 
 namespace interstice {
@@ -17,12 +18,6 @@ constexpr double kMargin_mm = 3.5;
 // Neighbouring cells of a millimetre share about ten cells' worth of picture: three independent places.
 constexpr std::size_t kLeastCells = 30;
 constexpr double kDeepestShare = 0.1;  // of the stock's thickness
-
-double median(std::vector<double> x) {
-  const auto middle = x.begin() + static_cast<std::ptrdiff_t>(x.size() / 2);
-  std::nth_element(x.begin(), middle, x.end());
-  return *middle;
-}
 
 }  // namespace
 

@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "core/median.h"
 #include "plan/piece_model.h"
 #include "surface/form_offset.h"
 
@@ -27,9 +28,7 @@ double spread(const std::vector<Vector3d>& points, const PlaneFrame& planned, co
     const Vector2d q = planned.drop(p);
     sizes.push_back(std::abs(planned.height(p) - Vector3d(1, q.x(), q.y()).dot(x)));
   }
-  const auto mid = sizes.begin() + static_cast<std::ptrdiff_t>(sizes.size() / 2);
-  std::nth_element(sizes.begin(), mid, sizes.end());
-  return *mid / 0.6745;
+  return median(std::move(sizes)) / 0.6745;
 }
 
 // Robust plane z = a + b x + c y over the planned face's axes.

@@ -6,6 +6,7 @@
 #include <numbers>
 #include <optional>
 
+#include "core/median.h"
 #include "core/parallel.h"
 #include "fit/advice.h"
 #include "fit/best_photo.h"
@@ -143,11 +144,6 @@ void learn_broken_height(const std::vector<Start>& starts, std::vector<ArrisPrio
     heights.push_back(-s.face.frame.height(s.first.frame.lift(centroid(s.first.outline))));
   }
   if (heights.size() < kLeastPieces) return;
-  const auto median = [](std::vector<double> x) {
-    const auto mid = x.begin() + static_cast<std::ptrdiff_t>(x.size() / 2);
-    std::nth_element(x.begin(), mid, x.end());
-    return *mid;
-  };
   const double broken = std::max(0.0, median(heights));
   for (double& h : heights) h = std::abs(h - broken);
   const double sd = std::max(kLeastSd_mm, median(heights) / 0.6745);

@@ -7,6 +7,7 @@
 #include <numbers>
 
 #include "core/errors.h"
+#include "core/median.h"
 #include "plan/piece_model.h"
 
 namespace interstice {
@@ -22,13 +23,6 @@ constexpr double kMostTurn = 15 * std::numbers::pi / 180;
 // over a third of the outline, 1.2 mm. Neighbours of an irregular layout differ by 1.5 mm and more.
 constexpr double kNotItsShape_mm = 1.5;
 constexpr std::size_t kFewPieces = 3;  // fewer do not say that the whole plan is another's
-
-double median(std::vector<double> x) {
-  if (x.empty()) return 0;
-  const auto middle = x.begin() + static_cast<std::ptrdiff_t>(x.size() / 2);
-  std::nth_element(x.begin(), middle, x.end());
-  return *middle;
-}
 
 // Distance from the origin to the farthest crossing of the segment's line of sight; 0 if it is missed.
 double crossing(const Vector2d& a, const Vector2d& b, const Vector2d& ray) {

@@ -9,6 +9,7 @@
 #include "camera/cards.h"
 #include "core/errors.h"
 #include "core/files.h"
+#include "core/median.h"
 #include "core/parallel.h"
 #include "geometry/plane.h"
 #include "scan/bundle.h"
@@ -281,12 +282,6 @@ BundleSummary adjust_cards(Bundle& bundle, BundleOptions& options,
     summary = adjust(bundle, options);
   }
   return summary;
-}
-
-double median(std::vector<double> x) {
-  if (x.empty()) return 0;
-  std::nth_element(x.begin(), x.begin() + static_cast<std::ptrdiff_t>(x.size() / 2), x.end());
-  return x[x.size() / 2];
 }
 
 std::vector<TiePhoto> features_of(const Bundle& bundle, const std::vector<const Candidate*>& used,

@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "core/median.h"
 #include "plan/piece_model.h"
 
 namespace interstice {
@@ -25,11 +26,6 @@ constexpr double kGlueFilm_mm = 0.2;
 struct Difference {
   double rho, mm;
 };
-
-double median(std::vector<double> x) {
-  std::nth_element(x.begin(), x.begin() + static_cast<std::ptrdiff_t>(x.size() / 2), x.end());
-  return x[x.size() / 2];
-}
 
 }  // namespace
 
