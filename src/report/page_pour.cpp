@@ -116,6 +116,15 @@ std::string volumes(const PourSheet& sheet) {
          volume_html(sheet.trapped_ml_after, 1) + "</td></tr></tbody></table>";
 }
 
+// The seam cut off, with its range where the uncertainty of the widths decides.
+std::string cut_off(const SheetStranded& s) {
+  std::string out = length_html(s.length_mm, 0);
+  if (s.length_high_mm - s.length_low_mm > 1)
+    out += " (" + length_html(s.length_low_mm, 0) + " to " + length_html(s.length_high_mm, 0) + ")";
+  out += ", " + volume_html(s.volume_ml, 1);
+  return s.proved ? out : out + ", if too tight";
+}
+
 std::string stranded(const PageInput& input) {
   const PourSheet& sheet = *input.pour;
   if (sheet.stranded.empty()) return "";
@@ -128,8 +137,8 @@ std::string stranded(const PageInput& input) {
     const std::size_t i = seam_of(input.fit, s.behind);
     out += "<tr><th scope=\"row\">" +
            (i < input.fit.seams.size() ? seam_link(input.fit, i) : seam_named(s.behind)) + "</th><td>" +
-           length_html(s.width_mm, 2) + "</td><td>" + length_html(s.length_mm, 0) + ", " +
-           volume_html(s.volume_ml, 1) + "</td><td>" + length_html(s.freed_length_mm, 0) + "</td></tr>";
+           length_html(s.width_mm, 2) + "</td><td>" + cut_off(s) + "</td><td>" +
+           length_html(s.freed_length_mm, 0) + "</td></tr>";
   }
   return out + "</tbody></table></div>";
 }

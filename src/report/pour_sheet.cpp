@@ -59,6 +59,22 @@ void read_volumes(const JsonNode& root, PourSheet& sheet) {
   sheet.trapped_ml_after = root.at("trapped_ml_after").number(0, kMost);
 }
 
+SheetStranded read_stranded(const JsonNode& n) {
+  SheetStranded s{read_pair(n.at("behind")),
+                  n.at("width_mm").number(-kMost, kMost),
+                  n.at("length_mm").number(0, kMost),
+                  n.at("volume_ml").number(0, kMost),
+                  n.at("freed_length_mm").number(0, kMost),
+                  0,
+                  0,
+                  true};
+  const auto other = [&](const char* key) { return n.has(key) ? n.at(key).number(0, kMost) : s.length_mm; };
+  s.length_low_mm = other("length_low_mm");
+  s.length_high_mm = other("length_high_mm");
+  s.proved = !n.has("certainty") || n.at("certainty").text() == "measured";
+  return s;
+}
+
 }  // namespace
 
 PourSheet parse_pour_sheet(const std::string& json_text, const std::string& file) {
@@ -79,10 +95,7 @@ PourSheet parse_pour_sheet(const std::string& json_text, const std::string& file
   if (!root.at("resin").is_null()) sheet.resin_name = root.at("resin").at("name").text();
   const JsonNode stranded = root.at("stranded");
   for (std::size_t i = 0; i < stranded.size(); ++i) {
-    const JsonNode n = stranded.at(i);
-    sheet.stranded.push_back({read_pair(n.at("behind")), n.at("width_mm").number(-kMost, kMost),
-                              n.at("length_mm").number(0, kMost), n.at("volume_ml").number(0, kMost),
-                              n.at("freed_length_mm").number(0, kMost)});
+    sheet.stranded.push_back(read_stranded(stranded.at(i)));
   }
   const JsonNode pours = root.at("pours");
   for (std::size_t i = 0; i < pours.size(); ++i) sheet.pours.push_back(read_one(pours.at(i)));

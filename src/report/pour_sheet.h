@@ -20,6 +20,8 @@ struct SheetPlace {
 struct SheetStranded {
   std::array<std::string, 2> behind;
   double width_mm = 0, length_mm = 0, volume_ml = 0, freed_length_mm = 0;
+  double length_low_mm = 0, length_high_mm = 0;  // equal to length_mm where the file gives no range
+  bool proved = true;                            // false: only if a doubtful or unseen width is too tight
 };
 
 struct SheetPour {

@@ -1,10 +1,11 @@
 // The seams as channels: stations along their length with width, depth and volume, the junctions where they
 // meet, the openings where the shell ends, and the cells air and resin move through.
 //
-// A station is a stretch of one seam about 2 mm long; its width is the narrowest mouth in it (3-D, as the fit
-// gives it). Every box of void belongs to the seam of the two pieces nearest to it and there to the nearest
-// station, so the stations' volumes add up to the whole void. A station is cut into four cells from form to
-// tape. Bowl frame, mm.
+// A station is a stretch of one seam up to 2 mm long, all of it too tight or none; its width is the narrowest
+// mouth in it (3-D, as the fit gives it). Where the mouth passes the smallest fill is found between the fit's
+// samples, taking the width as straight there. Every box of void belongs to the seam of the two pieces
+// nearest to it and there to the nearest station, so the stations' volumes add up to the whole void. A
+// station is cut into four cells from form to tape. Bowl frame, mm.
 #pragma once
 
 #include <array>
@@ -19,11 +20,10 @@ namespace interstice {
 
 struct Station {
   std::size_t channel = 0;
-  double s_mm = 0;             // along the seam, its middle
-  double length_mm = 0;        // 0 where a third piece is nearer (that length belongs to the junction)
-  double tight_length_mm = 0;  // of that, where the mouth is below the smallest fill
-  double width_mm = 0;         // narrowest mouth; infinity where the pieces are too far apart for a seam
-  double depth_mm = 0;         // from form to tape
+  double s_mm = 0;       // along the seam, its middle
+  double length_mm = 0;  // 0 where a third piece is nearer (that length belongs to the junction)
+  double width_mm = 0;   // narrowest mouth; infinity where the pieces are too far apart for a seam
+  double depth_mm = 0;   // from form to tape
   double volume_mm3 = 0;
   Eigen::Vector3d mouth{0, 0, 0};
   Eigen::Vector2d map{0, 0};
@@ -31,10 +31,18 @@ struct Station {
   bool at_end = false;  // the shell ends here (rim, open ring, a hole)
 };
 
+struct MouthPoint {
+  double s_mm = 0, width_mm = 0;
+  double own = 1;  // 0 where a third piece is nearer
+};
+
 struct Channel {
   std::array<TileIndex, 2> tiles;
   std::optional<std::size_t> fit_seam;  // empty: not listed by the fit (short, or only a corner meets)
   std::size_t first = 0, count = 0;     // its stations
+  std::vector<MouthPoint> mouth;        // along it, as sampled
+
+  double length_below_mm(double limit_mm) const;  // over which the mouth is narrower than the limit
 };
 
 struct Junction {

@@ -46,6 +46,7 @@ void count_area(const Plan& plan, const VoidGrid& grid, Coverage& c) {
       const Eigen::Vector2d s = grid.scale(rho, 0);
       const double area = s.x() * s.y() * grid.step_mm() * grid.step_mm();
       c.form_area_mm2 += area;
+      if (grid.column(i, j).in_arris) c.covered_area_mm2 += area;
       bool bare = !grid.column(i, j).near_piece;
       if (!bare && !grid.column(i, j).in_arris) {
         bare = true;
@@ -112,7 +113,7 @@ std::vector<std::string> coverage_reasons(const Coverage& c, bool rings_to_come)
   line(c.unseen_seams.size(), "seam was not seen", "seams were not seen", joined(c.unseen_seams));
   if (rings_to_come && c.not_begun > 0) {
     out.push_back("rings above ring " + std::to_string(c.rings_on) + " are not on yet (" +
-                  std::to_string(c.not_begun) + " pieces)");
+                  std::to_string(c.not_begun) + (c.not_begun == 1 ? " piece)" : " pieces)"));
   }
   return out;
 }

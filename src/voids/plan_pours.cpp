@@ -46,9 +46,8 @@ std::size_t nearest_station(const ChannelNetwork& net, const Eigen::Vector2d& uv
 
 std::vector<char> reached_stations(const ChannelNetwork& net, double fill_mm,
                                    const std::vector<std::size_t>& openings) {
-  const ClosedStations closed = closed_stations(net, fill_mm);
-  return stranded_behind(net.stations.size(), net.links, openings, closed.group,
-                         closed.channel_of_group.size())
+  return stranded_behind(net.stations.size(), net.links, openings, closed_stations(net, fill_mm),
+                         net.channels.size())
       .reached;
 }
 
@@ -84,8 +83,11 @@ void warn(const std::optional<Resin>& resin, PourDocument& d) {
         "): resin runs along them but may not fill their depth");
   }
   if (d.under_pieces_ml > 0.5) {
-    d.warnings.push_back("up to " + std::to_string(std::lround(d.under_pieces_ml)) +
-                         " ml more may creep under the pieces, where flat stock hovers over the round form");
+    d.warnings.push_back(
+        "up to " + std::to_string(std::lround(d.under_pieces_ml)) +
+        " ml more may creep under the pieces, where flat stock hovers over the round form: each "
+        "tenth of a millimetre of glue under them more or less changes that by " +
+        std::to_string(std::max(1L, std::lround(to_ml(0.1 * d.coverage.covered_area_mm2)))) + " ml");
   }
   if (d.coverage.form_area_mm2 > 0 && d.coverage.bare_area_mm2 > 0.01 * d.coverage.form_area_mm2) {
     d.warnings.push_back(std::to_string(std::lround(d.coverage.bare_area_mm2 / 100)) +
@@ -131,7 +133,7 @@ PourDocument plan_pours(const FitDocument& measured, const Plan& plan, const std
   d.under_pieces_ml = to_ml(grid.under_volume_mm3());
   d.void_volume_ml = d.seams_ml + d.under_pieces_ml;
   report_network(scene, d);
-  report_stranded(scene, d);
+  report_stranded(scene, options.threads, d);
   report_slot_flow(resin, d);
   report_pours(scene, resin, options, d);
   report_build(scene, resin, d);

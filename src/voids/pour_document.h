@@ -31,8 +31,8 @@ struct Coverage {
   std::vector<std::string> unseen;
   int not_begun = 0;  // pieces of rings above the last one begun
   std::vector<TilePair> too_tight, doubtful, unseen_seams;
-  double form_area_mm2 = 0,
-         bare_area_mm2 = 0;  // of the rings begun: form neither under a piece nor in a seam
+  // Of the rings begun: the form, what lies under pieces, and what is neither under a piece nor in a seam.
+  double form_area_mm2 = 0, covered_area_mm2 = 0, bare_area_mm2 = 0;
 };
 
 enum class Certainty { measured, doubtful, unseen };
@@ -43,6 +43,7 @@ struct StrandedPlace {
   Certainty certainty = Certainty::measured;
   double width_mm = 0;
   double length_mm = 0, volume_ml = 0;              // the tight stretch and all that lies behind it
+  double length_low_mm = 0, length_high_mm = 0;     // what widths within their uncertainty can make of it
   double own_length_mm = 0;                         // the tight stretch alone
   double freed_length_mm = 0, freed_volume_ml = 0;  // gained by opening this seam (after those before it)
   int before = 0;                                   // too-tight seams that must be opened first
@@ -116,12 +117,15 @@ struct RingReport {
   bool on = false;
 };
 
+enum class BuildLimit { none, width, resin };
+
 struct BuildAdvice {
   bool open_ring = false;
   double deepest_reach_mm = 0;  // along the seams, from the openings to the farthest place
   double closing_length_mm = 0, closing_volume_ml = 0;  // reached now only through the open ring
   std::vector<TilePair> closing_seams;
-  std::optional<int> rings_before_first_pour;
+  std::optional<int> rings_before_first_pour;  // empty while nothing is on
+  BuildLimit limited_by = BuildLimit::none;    // what forbids a ring more
   std::vector<RingReport> rings;
   std::string words;
 };
@@ -155,5 +159,6 @@ std::string write_pour(const PourDocument& pour);  // pour.json
 std::string pour_words(const PourDocument& pour);  // for the bench, lines of at most about 100 characters
 
 const char* name_of(Certainty certainty);  // "measured" | "doubtful" | "unseen"
+const char* name_of(BuildLimit limit);     // "none" | "width" | "resin"
 
 }  // namespace interstice

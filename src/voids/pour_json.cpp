@@ -37,6 +37,7 @@ Json coverage(const Coverage& c) {
           {"doubtful", pairs(c.doubtful)},
           {"unseen_seams", pairs(c.unseen_seams)},
           {"form_area_mm2", number(c.form_area_mm2, 10)},
+          {"covered_area_mm2", number(c.covered_area_mm2, 10)},
           {"bare_area_mm2", number(c.bare_area_mm2, 10)}};
 }
 
@@ -44,6 +45,8 @@ Json stranded(const StrandedPlace& p) {
   return {{"behind", pair(p.behind)},
           {"width_mm", number(p.width_mm)},
           {"length_mm", number(p.length_mm)},
+          {"length_low_mm", number(p.length_low_mm)},
+          {"length_high_mm", number(p.length_high_mm)},
           {"volume_ml", number(p.volume_ml)},
           {"certainty", name_of(p.certainty)},
           {"own_length_mm", number(p.own_length_mm)},
@@ -125,6 +128,7 @@ Json build(const BuildAdvice& b) {
           {"closing_seams", pairs(b.closing_seams)},
           {"rings_before_first_pour",
            b.rings_before_first_pour ? Json(*b.rings_before_first_pour) : Json(nullptr)},
+          {"limited_by", name_of(b.limited_by)},
           {"rings", rings},
           {"words", b.words}};
 }

@@ -25,14 +25,19 @@ struct PourScene {
   TilePair tiles_at(std::size_t station) const { return tiles_of(net.stations[station].channel); }
 };
 
-// Which stations the widths close: one group for each seam with a place below the smallest fill.
-struct ClosedStations {
-  std::vector<std::size_t> group;  // by station; kPassable if open
-  std::vector<std::size_t> channel_of_group;
-};
-ClosedStations closed_stations(const ChannelNetwork& net, double fill_mm);
+// The stations that are too tight: by station, the channel it closes, or kPassable if resin passes.
+std::vector<std::size_t> closed_stations(const ChannelNetwork& net, double fill_mm);
+// The same for one channel at another limit, in place.
+void close_channel(const ChannelNetwork& net, std::size_t channel, double below_mm,
+                   std::vector<std::size_t>& group);
 
-void report_stranded(const PourScene& scene, PourDocument& document);
+// By channel, the expanded uncertainty of its widths; the usual one of this scan where the fit gives none.
+std::vector<double> widths_u95_mm(const PourScene& scene);
+// Fills in the range of each place's stranded length.
+void add_ranges(const PourScene& scene, const std::vector<std::size_t>& closed, int threads,
+                const std::vector<std::size_t>& channel_of_place, std::vector<StrandedPlace>& places);
+
+void report_stranded(const PourScene& scene, int threads, PourDocument& document);
 void report_network(const PourScene& scene, PourDocument& document);
 void report_pours(const PourScene& scene, const std::optional<Resin>& resin, const PourOptions& options,
                   PourDocument& document);

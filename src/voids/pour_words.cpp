@@ -1,5 +1,6 @@
 #include "voids/pour_words.h"
 
+#include <algorithm>
 #include <cmath>
 #include <cstdio>
 
@@ -23,6 +24,14 @@ void add(std::string& out, const std::string& line) {
   out += line + "\n";
 }
 
+// "84 mm", and where the uncertainty of the widths decides, "84 mm (60 to 120)".
+std::string length_words(const StrandedPlace& p) {
+  std::string out = fixed(p.length_mm, 0) + " mm";
+  const long low = std::lround(p.length_low_mm), high = std::lround(p.length_high_mm);
+  if (high - low > 1) out += " (" + std::to_string(low) + " to " + std::to_string(high) + ")";
+  return out;
+}
+
 void add_stranded(const PourDocument& d, std::string& out) {
   constexpr std::size_t kShown = 20;
   if (d.stranded.empty()) return;
@@ -31,8 +40,8 @@ void add_stranded(const PourDocument& d, std::string& out) {
                " mm, and what lies behind it):");
   for (std::size_t i = 0; i < d.stranded.size() && i < kShown; ++i) {
     const StrandedPlace& p = d.stranded[i];
-    std::string line = "  " + seam(p.behind) + "  " + fixed(p.width_mm, 2) + " mm: " + fixed(p.length_mm, 0) +
-                       " mm, " + fixed(p.volume_ml, 1) + " ml";
+    std::string line = "  " + seam(p.behind) + "  " + fixed(p.width_mm, 2) + " mm: " + length_words(p) +
+                       ", " + fixed(p.volume_ml, 1) + " ml";
     if (p.freed_length_mm > p.own_length_mm + 0.5)
       line += "; opening it frees " + fixed(p.freed_length_mm, 0) + " mm";
     if (p.before > 0)
@@ -80,8 +89,11 @@ std::string words_for_pour(const PourDocument& d, std::size_t index) {
           std::string(", all but the ") + (inlet.end ? "open end of " : "highest bit of ") + seam(inlet.seam);
       if (p.inlets.size() > 1) {
         std::vector<TilePair> others;
-        for (std::size_t k = 1; k < p.inlets.size(); ++k) others.push_back(p.inlets[k].seam);
-        out += " (and, for stretches that hang apart, a bit of " + joined(others, 6) + ")";
+        for (std::size_t k = 1; k < p.inlets.size(); ++k) {
+          if (std::find(others.begin(), others.end(), p.inlets[k].seam) == others.end())
+            others.push_back(p.inlets[k].seam);
+        }
+        out += " (and, for stretches not joined to it, a bit of " + joined(others, 6) + ")";
       }
     }
     if (!p.vents.empty()) {
@@ -91,8 +103,8 @@ std::string words_for_pour(const PourDocument& d, std::size_t index) {
     }
     out += ". Pour " + fixed(p.volume_ml, 1) + " ml";
   }
-  out += " (mix " + fixed(p.mix_ml, 0) + " ml";
-  if (p.mix_g) out += ", " + fixed(*p.mix_g, 0) + " g";
+  out += " (mix " + fixed(std::ceil(p.mix_ml), 0) + " ml";  // rounded up: a little left over is better
+  if (p.mix_g) out += ", " + fixed(std::ceil(*p.mix_g), 0) + " g";
   out += "); it stands " + fixed(p.deepest_mm, 0) + " mm deep.";
   if (p.lift == 1 && p.lifts > 1) {
     out += " This is step 1 of " + std::to_string(p.lifts) +
@@ -133,6 +145,18 @@ const char* name_of(Certainty certainty) {
       return "doubtful";
     case Certainty::unseen:
       return "unseen";
+  }
+  return "";
+}
+
+const char* name_of(BuildLimit limit) {
+  switch (limit) {
+    case BuildLimit::none:
+      return "none";
+    case BuildLimit::width:
+      return "width";
+    case BuildLimit::resin:
+      return "resin";
   }
   return "";
 }

@@ -133,10 +133,6 @@ Blocked blocked_by(const Regions& r, const std::vector<int>& level, const std::v
   }
   std::sort(b.own.begin(), b.own.end());
   b.before = nearest == kNever ? 0 : nearest - 1;
-  for (const std::size_t t : all) {
-    if (r.group[t] != group) b.behind.insert(b.behind.end(), r.nodes[t].begin(), r.nodes[t].end());
-  }
-  std::sort(b.behind.begin(), b.behind.end());
   const auto nearer = [&](std::size_t region) { return level[region] < nearest; };
   const std::vector<char> without = reached_when(r, openings, nearer);
   const std::vector<char> with = reached_when(
@@ -144,6 +140,13 @@ Blocked blocked_by(const Regions& r, const std::vector<int>& level, const std::v
   for (std::size_t n = 0; n < with.size(); ++n) {
     if (with[n] && !without[n]) b.next.push_back(n);
   }
+  // A place may lie behind two stretches of this group and, by another way, behind one of another: it is
+  // freed here though fewer crossings lead there elsewhere.
+  std::set<std::size_t> behind(b.next.begin(), b.next.end());
+  for (const std::size_t t : all) {
+    if (r.group[t] != group) behind.insert(r.nodes[t].begin(), r.nodes[t].end());
+  }
+  b.behind.assign(behind.begin(), behind.end());
   return b;
 }
 

@@ -9,20 +9,15 @@
 namespace interstice {
 namespace {
 
-// Of a closed station only the part that is too tight; a station closed on suspicion counts whole.
-double own_length_mm(const Station& s) {
-  return s.tight_length_mm > 0 ? s.tight_length_mm : s.length_mm;
-}
-
-StrandedPlace place_of(const PourScene& scene, std::size_t channel, const Blocked& blocked) {
+StrandedPlace place_of(const PourScene& scene, const Blocked& blocked) {
   const ChannelNetwork& net = scene.net;
   StrandedPlace p;
-  p.behind = scene.tiles_of(channel);
+  p.behind = scene.tiles_of(blocked.group);
   p.before = blocked.before;
   std::size_t narrowest = blocked.own.front();
   for (const std::size_t s : blocked.own) {
     if (net.stations[s].width_mm < net.stations[narrowest].width_mm) narrowest = s;
-    p.own_length_mm += own_length_mm(net.stations[s]);
+    p.own_length_mm += net.stations[s].length_mm;
     p.volume_ml += to_ml(net.stations[s].volume_mm3);
   }
   p.length_mm = p.own_length_mm;
@@ -44,32 +39,43 @@ StrandedPlace place_of(const PourScene& scene, std::size_t channel, const Blocke
   return p;
 }
 
-// Seams that are open as measured but may be too tight: what each would strand if it alone proved so.
-void add_possible(const PourScene& scene, const ClosedStations& closed, PourDocument& document) {
+// Seams that are open as measured but may be too tight: what each would strand if it alone proved so. Its
+// widths are then taken as smaller by the middle of what closes it at all and what its uncertainty allows.
+void add_possible(const PourScene& scene, const std::vector<std::size_t>& closed, PourDocument& document,
+                  std::vector<std::size_t>& channel_of_place) {
+  const std::vector<double> u95 = widths_u95_mm(scene);
   for (std::size_t c = 0; c < scene.net.channels.size(); ++c) {
     const Channel& channel = scene.net.channels[c];
     if (!channel.fit_seam) continue;
     const FitSeam& seam = scene.fit.seams[*channel.fit_seam];
     if (seam.verdict != Verdict::doubtful && seam.verdict != Verdict::unseen) continue;
-    const double margin = kOneSided * seam.u95_mm.value_or(0);
-    std::vector<std::size_t> group = closed.group;
-    const std::size_t added = closed.channel_of_group.size();
-    bool any = false, measured = false;
+    const auto end = static_cast<std::ptrdiff_t>(channel.first + channel.count);
+    if (std::count(closed.begin() + static_cast<std::ptrdiff_t>(channel.first), closed.begin() + end, c) > 0)
+      continue;  // already listed by its measured width
+    std::vector<std::size_t> group = closed;
+    double narrowest = std::numeric_limits<double>::infinity(), own_mm = 0;
     for (std::size_t s = channel.first; s < channel.first + channel.count; ++s) {
-      measured = measured || group[s] != kPassable;
       const Station& st = scene.net.stations[s];
-      const bool may_close =
-          seam.verdict == Verdict::unseen ? !st.seen : st.width_mm - margin < scene.fill_mm;
-      if (!may_close) continue;
-      group[s] = added;
-      any = true;
+      narrowest = std::min(narrowest, st.width_mm);
+      if (seam.verdict != Verdict::unseen || st.seen) continue;
+      group[s] = c;
+      own_mm += st.length_mm;
     }
-    if (!any || measured) continue;  // already listed by its measured width
-    const ReachResult reach =
-        stranded_behind(scene.net.stations.size(), scene.net.links, scene.openings, group, added + 1);
-    StrandedPlace p = place_of(scene, c, reach.blocked[added]);
+    if (seam.verdict == Verdict::doubtful) {
+      const double limit = (narrowest + scene.fill_mm + kOneSided * u95[c]) / 2;
+      close_channel(scene.net, c, limit, group);
+      own_mm = channel.length_below_mm(limit);
+    }
+    const ReachResult reach = stranded_behind(scene.net.stations.size(), scene.net.links, scene.openings,
+                                              group, scene.net.channels.size());
+    if (reach.blocked[c].own.empty()) continue;
+    StrandedPlace p = place_of(scene, reach.blocked[c]);
+    p.length_mm += own_mm - p.own_length_mm;
+    p.freed_length_mm += own_mm - p.own_length_mm;
+    p.own_length_mm = own_mm;
     p.certainty = seam.verdict == Verdict::unseen ? Certainty::unseen : Certainty::doubtful;
     document.stranded.push_back(std::move(p));
+    channel_of_place.push_back(c);
   }
 }
 
@@ -86,31 +92,31 @@ void report_narrow_behind(const PourScene& scene, PourDocument& document) {
 
 }  // namespace
 
-ClosedStations closed_stations(const ChannelNetwork& net, double fill_mm) {
-  ClosedStations closed;
-  closed.group.assign(net.stations.size(), kPassable);
-  for (std::size_t c = 0; c < net.channels.size(); ++c) {
-    const Channel& channel = net.channels[c];
-    bool any = false;
-    for (std::size_t s = channel.first; s < channel.first + channel.count; ++s) {
-      if (net.stations[s].width_mm >= fill_mm) continue;
-      closed.group[s] = closed.channel_of_group.size();
-      any = true;
-    }
-    if (any) closed.channel_of_group.push_back(c);
-  }
-  return closed;
+void close_channel(const ChannelNetwork& net, std::size_t channel, double below_mm,
+                   std::vector<std::size_t>& group) {
+  const Channel& c = net.channels[channel];
+  for (std::size_t s = c.first; s < c.first + c.count; ++s)
+    group[s] = net.stations[s].width_mm < below_mm ? channel : kPassable;
 }
 
-void report_stranded(const PourScene& scene, PourDocument& document) {
-  const ClosedStations closed = closed_stations(scene.net, scene.fill_mm);
-  const std::size_t groups = closed.channel_of_group.size();
-  const ReachResult reach =
-      stranded_behind(scene.net.stations.size(), scene.net.links, scene.openings, closed.group, groups);
+std::vector<std::size_t> closed_stations(const ChannelNetwork& net, double fill_mm) {
+  std::vector<std::size_t> group(net.stations.size(), kPassable);
+  for (std::size_t c = 0; c < net.channels.size(); ++c) close_channel(net, c, fill_mm, group);
+  return group;
+}
+
+void report_stranded(const PourScene& scene, int threads, PourDocument& document) {
+  const std::vector<std::size_t> closed = closed_stations(scene.net, scene.fill_mm);
+  const ReachResult reach = stranded_behind(scene.net.stations.size(), scene.net.links, scene.openings,
+                                            closed, scene.net.channels.size());
+  std::vector<std::size_t> channel_of_place;
   for (const Blocked& b : reach.blocked) {
-    document.stranded.push_back(place_of(scene, closed.channel_of_group[b.group], b));
+    if (b.own.empty()) continue;
+    document.stranded.push_back(place_of(scene, b));
+    channel_of_place.push_back(b.group);
   }
-  add_possible(scene, closed, document);
+  add_possible(scene, closed, document, channel_of_place);
+  add_ranges(scene, closed, threads, channel_of_place, document.stranded);
   std::stable_sort(document.stranded.begin(), document.stranded.end(),
                    [](const StrandedPlace& a, const StrandedPlace& b) {
                      if ((a.certainty == Certainty::measured) != (b.certainty == Certainty::measured)) {
@@ -120,8 +126,7 @@ void report_stranded(const PourScene& scene, PourDocument& document) {
                    });
   for (std::size_t s = 0; s < scene.net.stations.size(); ++s) {
     if (scene.reached[s]) continue;
-    const Station& st = scene.net.stations[s];
-    document.stranded_length_mm += st.width_mm < scene.fill_mm ? own_length_mm(st) : st.length_mm;
+    document.stranded_length_mm += scene.net.stations[s].length_mm;
     document.stranded_ml += to_ml(scene.net.stations[s].volume_mm3);
   }
   report_narrow_behind(scene, document);

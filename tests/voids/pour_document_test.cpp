@@ -3,6 +3,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <cstdio>
 #include <map>
 #include <set>
 
@@ -50,7 +51,7 @@ TEST(PourDocument, PloverListsEveryTooTightSeamAndNoOther) {
 }
 
 // Widths measured with an error of 0.02 mm (one sigma): what a seam strands changes by less than 15 %, or by
-// one sample to each side where the tight stretch is short.
+// a millimetre where the tight stretch is short: its ends move by the error over the width's slope.
 TEST(PourDocument, StrandedLengthsHoldUnderMeasurementError) {
   NEED_PLOVER(shell);
   std::map<TilePair, double> truly;
@@ -82,9 +83,49 @@ TEST(PourDocument, StrandedLengthsHoldUnderMeasurementError) {
       ASSERT_TRUE(measured.contains(tiles)) << tiles[0] << "/" << tiles[1];
       const StrandedPlace& p = measured.at(tiles);
       if (p.certainty != Certainty::measured) continue;  // as measured it is open: listed as possible
-      EXPECT_NEAR(p.length_mm, length, std::max(0.15 * length, 1.1)) << tiles[0] << "/" << tiles[1];
+      EXPECT_NEAR(p.length_mm, length, std::max(0.15 * length, 1.0)) << tiles[0] << "/" << tiles[1];
     }
   }
+}
+
+// Widths measured with an error of 0.08 mm, as in practice: what each too-tight seam truly strands lies in
+// the range given for it. One in twenty falls out by design, and some more where two doubtful seams change at
+// once; seams called clear are the fit's errors.
+TEST(PourDocument, StrandedRangesHoldTheTruth) {
+  NEED_PLOVER(shell);
+  int held = 0, all = 0;
+  double range = 0, length = 0;
+  for (unsigned seed = 3; seed <= 5; ++seed) {
+    FitDocument fit = testing::true_fit(*shell, 0.08, seed);
+    for (FitSeam& s : fit.seams) {
+      const double guard = 1.645 / 1.96 * *s.u95_mm;
+      s.verdict = *s.narrowest_mm - guard >= 3   ? Verdict::clear
+                  : *s.narrowest_mm + guard <= 3 ? Verdict::too_tight
+                                                 : Verdict::doubtful;
+    }
+    std::map<TilePair, StrandedPlace> measured;
+    for (const StrandedPlace& p : plan_pours(fit, shell->plan, std::nullopt, {}).stranded) {
+      measured[p.behind] = p;
+      EXPECT_LE(p.length_low_mm, p.length_mm);
+      EXPECT_GE(p.length_high_mm, p.length_mm);
+      if (p.certainty != Certainty::measured) {
+        EXPECT_EQ(p.length_low_mm, 0);
+      }
+    }
+    for (const StrandedPlace& t : true_pour(*shell).stranded) {
+      const auto p = measured.find(t.behind);
+      if (p == measured.end()) continue;
+      ++all;
+      held += p->second.length_low_mm <= t.length_mm && t.length_mm <= p->second.length_high_mm;
+      range += p->second.length_high_mm - p->second.length_low_mm;
+      length += t.length_mm;
+    }
+  }
+  EXPECT_GE(all, 60);
+  EXPECT_GE(held, 0.9 * all);
+  EXPECT_LT(range, 0.8 * length);  // or it would say nothing
+  std::printf("stranded lengths within their range: %d of %d; ranges %.0f mm of %.0f\n", held, all, range,
+              length);
 }
 
 TEST(PourDocument, PloverIsNotReadyAndPoursFillWhatIsReached) {
@@ -127,19 +168,24 @@ TEST(PourDocument, ReadyWhenEverySeamIsWideEnough) {
   EXPECT_GT(hole.openings.size(), d.openings.size());  // the seams that end at the hole
 }
 
-// Three rings on, the rest not begun: the upper edge is an opening.
-TEST(PourDocument, OpenRing) {
-  NEED_PLOVER(shell);
-  FitDocument fit = testing::true_fit(*shell);
+// The first rings on, the rest not begun.
+FitDocument with_rings(const testing::TrueShell& shell, int rings) {
+  FitDocument fit = testing::true_fit(shell);
   std::set<std::string> off;
   for (FitTile& t : fit.tiles) {
-    if (t.ring > 3) t.state = TileState::absent, off.insert(t.label);
+    if (t.ring > rings) t.state = TileState::absent, off.insert(t.label);
   }
   std::erase_if(fit.seams,
                 [&](const FitSeam& s) { return off.contains(s.tiles[0]) || off.contains(s.tiles[1]); });
+  return fit;
+}
+
+// Three rings on: the upper edge is an opening.
+TEST(PourDocument, OpenRing) {
+  NEED_PLOVER(shell);
   Resin resin;
   resin.max_depth_mm = 85;
-  const PourDocument d = plan_pours(fit, shell->plan, resin, {});
+  const PourDocument d = plan_pours(with_rings(*shell, 3), shell->plan, resin, {});
   EXPECT_FALSE(d.ready);
   EXPECT_TRUE(d.coverage.absent.empty());
   EXPECT_EQ(d.coverage.rings_on, 3);
@@ -157,6 +203,30 @@ TEST(PourDocument, OpenRing) {
     if (r.ring == rings + 1) {
       EXPECT_GT(r.depth_mm, 85);
     }
+  }
+}
+
+// How far to build is said from widths alone: up to here if the open edge is the only way to some seam, else
+// to the top; a resin can only make it less.
+TEST(PourDocument, SaysHowFarToBuildWithoutAResin) {
+  NEED_PLOVER(shell);
+  for (const int on : {1, 3}) {
+    const FitDocument fit = with_rings(*shell, on);
+    const PourDocument d = plan_pours(fit, shell->plan, std::nullopt, {});
+    ASSERT_TRUE(d.build.rings_before_first_pour.has_value()) << on;
+    const bool needed = d.build.closing_length_mm > 0.5;
+    EXPECT_EQ(*d.build.rings_before_first_pour, needed ? on : 5) << on;
+    EXPECT_EQ(d.build.limited_by, needed ? BuildLimit::width : BuildLimit::none) << on;
+    EXPECT_NE(d.build.words.find(needed ? "Pour before ring " + std::to_string(on + 1)
+                                        : std::string("By width alone the whole shell")),
+              std::string::npos)
+        << d.build.words;
+    EXPECT_GT(d.build.deepest_reach_mm, 25.0 * on);
+    PourOptions wide;
+    wide.smallest_fill_mm = 1.0;  // nothing is too tight: no seam needs the open edge
+    const PourDocument open = plan_pours(fit, shell->plan, std::nullopt, wide);
+    EXPECT_EQ(open.build.limited_by, BuildLimit::none) << on;
+    EXPECT_EQ(open.build.closing_length_mm, 0) << on;
   }
 }
 

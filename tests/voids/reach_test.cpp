@@ -4,8 +4,11 @@
 #include <gtest/gtest.h>
 
 #include <algorithm>
+#include <cmath>
 #include <limits>
 #include <random>
+
+#include "voids/channel_network.h"
 
 namespace interstice {
 namespace {
@@ -146,6 +149,18 @@ TEST(Stranded, FreedIsWhatOpeningFrees) {
       }
       EXPECT_EQ(gained, blocked.next);
     }
+  }
+}
+
+// A mouth of width 2.5 + |s - 10| / 10 is below 3 over exactly 10 mm, and over 2 (w - 2.5) 10 below any w,
+// wherever the samples happen to fall.
+TEST(TightLength, DoesNotDependOnWhereTheSamplesFall) {
+  for (const double start : {0.0, 0.1, 0.23, 0.4}) {
+    Channel channel;
+    for (double s = start; s < 21; s += 0.5) channel.mouth.push_back({s, 2.5 + std::abs(s - 10) / 10, 1});
+    EXPECT_NEAR(channel.length_below_mm(3.0), 10.0, 1e-9) << start;
+    EXPECT_NEAR(channel.length_below_mm(2.83), 6.6, 1e-9) << start;
+    EXPECT_EQ(channel.length_below_mm(2.4), 0) << start;
   }
 }
 
