@@ -111,7 +111,28 @@ Vector2d Shot::project(const Vector3d& p_bowl) const {
   return distorted({p.x() / p.z(), p.y() / p.z()});
 }
 
-std::vector<CardPlace> place_cards(const SceneOptions& o) {
+namespace {
+
+// Cards round the second bowl, on the side of the first.
+void add_second_cards(const SceneOptions& o, std::vector<CardPlace>& out) {
+  const std::vector<int>& cards = o.second_bowl.cards;
+  const double radius = o.form.rim_radius_mm + o.layout.thickness_mm + 14 + 0.5 * kSheetShort;
+  for (std::size_t k = 0; k < cards.size(); ++k) {
+    const double a = radians(70.0 * (static_cast<double>(k) - 0.5 * static_cast<double>(cards.size() - 1)));
+    CardPlace card;
+    card.card = cards[k];
+    card.print_scale = o.cards.print_scale;
+    card.frame.origin = Vector3d(radius * std::cos(a) - o.second_bowl.distance_mm, radius * std::sin(a),
+                                 0.3 + 0.02 * static_cast<double>(k));
+    card.frame.axes.col(0) = Vector3d(-std::sin(a), std::cos(a), 0);
+    card.frame.axes.col(1) = Vector3d(-std::cos(a), -std::sin(a), 0);
+    out.push_back(card);
+  }
+}
+
+}  // namespace
+
+std::vector<CardPlace> place_cards(const SceneOptions& o, int photo) {
   std::vector<CardPlace> out;
   const auto n = static_cast<double>(o.cards.cards.size());
   // Sheets lie with their long side along the ring: far enough out to clear the shell and each other.
@@ -126,13 +147,16 @@ std::vector<CardPlace> place_cards(const SceneOptions& o) {
     const double turn = alone ? 0 : a + 0.5 * kPi + radians(random.between(-4, 4));
     CardPlace card;
     card.card = o.cards.cards[k];
-    card.print_scale = o.cards.print_scale;
+    card.print_scale = o.cards.print_scale * (card.card == o.cards.odd ? o.cards.odd_scale : 1);
     card.frame.origin =
         Vector3d(radius * std::cos(a), radius * std::sin(a), 0.12 + 0.02 * static_cast<double>(k));
+    if (card.card == o.cards.moved && photo >= o.cards.moved_after)
+      card.frame.origin += o.cards.moved_mm * Vector3d(-std::sin(a), std::cos(a), 0);
     card.frame.axes.col(0) = Vector3d(std::cos(turn), std::sin(turn), 0);
     card.frame.axes.col(1) = Vector3d(-std::sin(turn), std::cos(turn), 0);
     out.push_back(card);
   }
+  if (o.second_bowl.distance_mm > 0) add_second_cards(o, out);
   return out;
 }
 

@@ -38,8 +38,8 @@ struct Shot {
 };
 
 // Cards in a ring round the form on the bench (z = 0), a little turned and shifted, each on its own small
-// height.
-std::vector<CardPlace> place_cards(const SceneOptions& options);
+// height. `photo`: the photo's number from 0, for a card that was moved between photos.
+std::vector<CardPlace> place_cards(const SceneOptions& options, int photo = 0);
 
 // Shots in rings of about 22, 50 and 80 degrees of elevation, aimed at `target` with some jitter.
 std::vector<Shot> place_shots(const SceneOptions& options, const Eigen::Vector3d& target);

@@ -226,6 +226,23 @@ void Mesh::add_triangle(std::uint32_t a, std::uint32_t b, std::uint32_t c, Part 
   parts.push_back(part);
 }
 
+namespace {
+
+// Form and pieces once more.
+void add_second_bowl(const Scene& scene, std::vector<Mesh>& meshes) {
+  const Eigen::Vector3f shift(-static_cast<float>(scene.options.second_bowl.distance_mm), 0, 0);
+  const std::size_t first = meshes.size();
+  for (std::size_t i = 0; i < first; ++i) {
+    if (meshes[i].surface != Surface::form && meshes[i].surface != Surface::piece) continue;
+    Mesh copy = meshes[i];
+    copy.shift = shift;
+    for (Eigen::Vector3f& p : copy.positions) p += shift;
+    meshes.push_back(std::move(copy));
+  }
+}
+
+}  // namespace
+
 std::vector<Mesh> make_meshes(const Scene& scene, double step) {
   std::vector<Mesh> meshes;
   meshes.push_back(bench_mesh(scene, step));
@@ -234,6 +251,7 @@ std::vector<Mesh> make_meshes(const Scene& scene, double step) {
   for (std::size_t i = 0; i < scene.pieces.size() && form_there; ++i) {
     if (scene.pieces[i].placed) meshes.push_back(piece_mesh(scene.pieces[i], static_cast<int>(i), step));
   }
+  if (form_there && scene.options.second_bowl.distance_mm > 0) add_second_bowl(scene, meshes);
   for (std::size_t i = 0; i < scene.cards.size(); ++i)
     meshes.push_back(card_mesh(scene.cards[i], static_cast<int>(i)));
   if (form_there && scene.options.build.glue_beads) {

@@ -15,8 +15,9 @@ enum class Part : std::uint8_t { face, arris, wall, root, other };
 
 struct Mesh {
   Surface surface = Surface::bench;
-  int index = 0;        // of the piece or card
-  bool smooth = false;  // shade with interpolated normals
+  int index = 0;                                    // of the piece or card
+  bool smooth = false;                              // shade with interpolated normals
+  Eigen::Vector3f shift = Eigen::Vector3f::Zero();  // a copy: this far from the place its colours belong to
   std::vector<Eigen::Vector3f> positions, normals, light;
   std::vector<std::array<std::uint32_t, 3>> triangles;
   std::vector<Part> parts;  // one a triangle

@@ -71,6 +71,10 @@ void check_options(const SceneOptions& o) {
   within("build.broken_arris_mm", o.build.broken_arris_mm, 0, 2);
   within("cards.print_scale", o.cards.print_scale, 0.9, 1.1);
   for (const int card : o.cards.cards) within("cards.cards", card, 1, 12);
+  within("cards.odd_scale", o.cards.odd_scale, 0.9, 1.1);
+  within("cards.moved_mm", o.cards.moved_mm, -200, 200);
+  within("second_bowl.distance_mm", o.second_bowl.distance_mm, 0, 800);
+  for (const int card : o.second_bowl.cards) within("second_bowl.cards", card, 1, 12);
   within("camera.width_px", o.camera.width_px, 64, 12000);
   within("camera.height_px", o.camera.height_px, 64, 12000);
   within("camera.footprint_mm", o.camera.footprint_mm, 0.02, 2);

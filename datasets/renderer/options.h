@@ -55,6 +55,19 @@ struct LookOptions {
 struct CardOptions {
   std::vector<int> cards = {1, 2, 3, 4, 5, 6};
   double print_scale = 1;  // printed size over nominal size
+  // What misleads: one card (its number; 0: none) of another print, one that was pushed along the ring after
+  // the first `moved_after` photos.
+  int odd = 0;
+  double odd_scale = 1;  // over print_scale
+  int moved = 0;
+  double moved_mm = 0;
+  int moved_after = 0;
+};
+
+// The same form with the same pieces once more, behind the first as most photos see it (theta = 180 degrees).
+struct SecondBowlOptions {
+  double distance_mm = 0;  // between the axes; 0: none
+  std::vector<int> cards;  // lying round it; numbers may be those of the first
 };
 
 struct CameraOptions {
@@ -90,6 +103,7 @@ struct SceneOptions {
   BuildOptions build;
   LookOptions look;
   CardOptions cards;
+  SecondBowlOptions second_bowl;
   CameraOptions camera;
   SamplingOptions sampling;
 };

@@ -1,6 +1,8 @@
 #include "renderer/scan_folder.h"
 
+#include <algorithm>
 #include <cmath>
+#include <memory>
 #include <nlohmann/json.hpp>
 
 #include "core/errors.h"
@@ -43,11 +45,16 @@ void write_scan_folder(const Scene& scene, const std::filesystem::path& folder,
                    &scene.shots};
   write_file_atomically(folder / "truth.json", truth_json(truth));
   const LitScene lit(scene);
+  Scene later_scene = scene;  // after a card was moved
+  later_scene.cards = place_cards(o, std::max(0, o.cards.moved_after));
+  std::unique_ptr<LitScene> later;
+  if (o.cards.moved != 0) later = std::make_unique<LitScene>(later_scene);
   const int count = static_cast<int>(scene.shots.size());
   for (int i = 0; i < count; ++i) {
     const Shot& shot = scene.shots[static_cast<std::size_t>(i)];
+    const LitScene& now = later && i >= o.cards.moved_after ? *later : lit;
     const cv::Mat picture =
-        developed(lit.picture(shot), o.camera, key(o.seed, 73, static_cast<std::uint64_t>(i)));
+        developed(now.picture(shot), o.camera, key(o.seed, 73, static_cast<std::uint64_t>(i)));
     write_file_atomically(folder / "photos" / (shot.name + ".jpg"), photo_file(picture, shot, o.camera, i));
     if (done) done(i + 1, count);
   }

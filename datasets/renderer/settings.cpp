@@ -43,6 +43,12 @@ std::map<std::string, Target> targets(SceneOptions& o) {
           {"look.pencil_lines", &o.look.pencil_lines},
           {"look.side_light", &o.look.side_light},
           {"cards.print_scale", &o.cards.print_scale},
+          {"cards.odd", &o.cards.odd},
+          {"cards.odd_scale", &o.cards.odd_scale},
+          {"cards.moved", &o.cards.moved},
+          {"cards.moved_mm", &o.cards.moved_mm},
+          {"cards.moved_after", &o.cards.moved_after},
+          {"second_bowl.distance_mm", &o.second_bowl.distance_mm},
           {"camera.width_px", &o.camera.width_px},
           {"camera.height_px", &o.camera.height_px},
           {"camera.focal_px", &o.camera.focal_px},
@@ -100,9 +106,10 @@ void set_option(SceneOptions& o, const std::string& setting) {
     o.seed = static_cast<std::uint64_t>(number(name, text));
   } else if (name == "look.woods") {
     o.look.woods = words(text);
-  } else if (name == "cards.cards") {
-    o.cards.cards.clear();
-    for (const std::string& word : words(text)) o.cards.cards.push_back(static_cast<int>(number(name, word)));
+  } else if (name == "cards.cards" || name == "second_bowl.cards") {
+    std::vector<int>& cards = name == "cards.cards" ? o.cards.cards : o.second_bowl.cards;
+    cards.clear();
+    for (const std::string& word : words(text)) cards.push_back(static_cast<int>(number(name, word)));
   } else {
     const std::map<std::string, Target> all = targets(o);
     const auto it = all.find(name);
@@ -116,7 +123,8 @@ void set_option(SceneOptions& o, const std::string& setting) {
 
 std::vector<std::string> option_names() {
   SceneOptions o;
-  std::vector<std::string> out = {"name", "seed", "camera.name", "look.woods", "cards.cards"};
+  std::vector<std::string> out = {"name",       "seed",        "camera.name",
+                                  "look.woods", "cards.cards", "second_bowl.cards"};
   for (const auto& [name, target] : targets(o)) out.push_back(name);
   return out;
 }

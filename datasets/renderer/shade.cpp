@@ -153,7 +153,8 @@ Vector3f Paint::form_at(const Vector3f& p) const {
   return grey * Vector3f(0.98f, 1.0f, 1.03f);
 }
 
-Paint::Touch Paint::at(const Mesh& mesh, const Vector3f& p) const {
+Paint::Touch Paint::at(const Mesh& mesh, const Vector3f& position) const {
+  const Vector3f p = position - mesh.shift;
   switch (mesh.surface) {
     case Surface::piece:
       return {wood_at(woods_[static_cast<std::size_t>(mesh.index)], p), false};

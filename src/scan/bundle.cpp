@@ -141,8 +141,10 @@ void add_priors(ceres::Problem& problem, Blocks& k, const Bundle& b, const Bundl
       problem.SetParameterBlockConstant(lens);
       continue;
     }
+    const LensVector& sd =
+        options.each_lens_prior_sd.empty() ? options.lens_prior_sd : options.each_lens_prior_sd[l];
     problem.AddResidualBlock(new ceres::AutoDiffCostFunction<LensPrior, kLensParameters, kLensParameters>(
-                                 new LensPrior{b.lenses[LensIndex(l)].parameters(), options.lens_prior_sd}),
+                                 new LensPrior{b.lenses[LensIndex(l)].parameters(), sd}),
                              nullptr, lens);
     problem.AddResidualBlock(
         new ceres::AutoDiffCostFunction<SquarePixels, 1, kLensParameters>(new SquarePixels), nullptr, lens);

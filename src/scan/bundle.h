@@ -52,7 +52,8 @@ struct Bundle {
 
 struct BundleOptions {
   LensVector lens_prior_sd = LensVector::Constant(1e3);  // fx fy cx cy k1 k2 p1 p2 k3
-  double focus_prior_sd = 0;                             // 0: focusing held at 1
+  std::vector<LensVector> each_lens_prior_sd;  // in step with Bundle::lenses; empty: the one above for all
+  double focus_prior_sd = 0;                   // 0: focusing held at 1
   bool free_lens = true;
   int threads = 0;
   int max_iterations = 60;

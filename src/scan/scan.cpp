@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <map>
 #include <numbers>
 #include <opencv2/imgproc.hpp>
 
@@ -14,7 +13,9 @@
 #include "geometry/plane.h"
 #include "scan/bundle.h"
 #include "scan/card_poses.h"
+#include "scan/cards_agree.h"
 #include "scan/length_check.h"
+#include "scan/photo_lenses.h"
 #include "scan/seat.h"
 #include "scan/tie_points.h"
 
@@ -37,22 +38,9 @@ constexpr double kFocusPriorSd = 0.003;  // refocusing between near and far edge
 
 struct Candidate {  // a readable photo
   PhotoInfo info;
-  Lens lens;
-  bool lens_from_file = false;
+  StartLens lens;
   std::vector<CardView> views;
 };
-
-Lens start_lens(const PhotoInfo& info, const std::optional<Lens>& given, bool& from_file) {
-  from_file = false;
-  if (given && (given->camera.empty() || info.camera.empty() || given->camera == info.camera)) {
-    const double aspect = double(given->width) / given->height - double(info.width) / info.height;
-    if (std::abs(aspect) < 2e-3) {
-      from_file = true;
-      return given->scaled_to(info.width, info.height);
-    }
-  }
-  return plain_lens(info.width, info.height, exif_focal_px(info));
-}
 
 // The same picture again: copied, sent twice, resized. Two shots by hand never put all corners of the cards
 // on the same pixels; corners themselves are good to a tenth of a pixel, after another compression to two or
@@ -104,7 +92,7 @@ std::vector<Candidate> read_photos(const std::filesystem::path& folder, const Sc
     try {
       Candidate c;
       c.info = read_photo_info(paths[i]);
-      c.lens = start_lens(c.info, options.lens, c.lens_from_file);
+      c.lens = start_lens(c.info, options.lens);
       c.views = detect_cards(read_photo_grey(c.info));
       read[i] = std::move(c);
     } catch (const PhotoError& e) {
@@ -123,33 +111,6 @@ std::vector<Candidate> read_photos(const std::filesystem::path& folder, const Sc
                                           ": " + scan.left_out.front().reason + ")");
   }
   return out;
-}
-
-// One lens for all photos of one camera and size.
-void group_lenses(Bundle& bundle, const std::vector<const Candidate*>& used) {
-  std::map<std::tuple<std::string, int, int>, LensIndex> group;
-  IndexedVector<LensIndex, Lens> lenses;
-  for (std::size_t i = 0; i < used.size(); ++i) {
-    const PhotoInfo& info = used[i]->info;
-    const auto key = std::tuple(info.camera, info.width, info.height);
-    auto it = group.find(key);
-    if (it == group.end()) it = group.emplace(key, lenses.push_back(used[i]->lens)).first;
-    bundle.lens_of[PhotoIndex(i)] = it->second;
-  }
-  bundle.lenses = std::move(lenses);
-}
-
-LensVector lens_prior(const Lens& lens, bool from_file) {
-  LensVector sd;
-  const double size = std::max(lens.width, lens.height);
-  if (!from_file) {
-    sd << 0.1 * lens.fx, 0.1 * lens.fx, 0.03 * size, 0.03 * size, 0.3, 0.5, 0.005, 0.005, 0.7;
-    return sd;
-  }
-  // The file's lens, loosened: another day's focusing and temperature move it by more than its own
-  // uncertainty.
-  sd << 0.003 * lens.fx, 0.003 * lens.fx, 0.001 * size, 0.001 * size, 0.005, 0.02, 0.0002, 0.0002, 0.03;
-  return sd.cwiseMax(3 * lens.sd);
 }
 
 template <class Observation>
@@ -264,10 +225,9 @@ bool refocused(const Bundle& bundle, const BundleOptions& options) {
 // The whole adjustment on cards: groups, solves, throws out mistaken corners, solves again.
 BundleSummary adjust_cards(Bundle& bundle, BundleOptions& options,
                            const std::vector<const Candidate*>& used) {
-  group_lenses(bundle, used);
-  const bool from_file =
-      std::all_of(used.begin(), used.end(), [](const Candidate* c) { return c->lens_from_file; });
-  options.lens_prior_sd = lens_prior(bundle.lenses[LensIndex(0)], from_file);
+  std::vector<PhotoLens> lenses;
+  for (const Candidate* c : used) lenses.push_back({&c->info, &c->lens});
+  options.each_lens_prior_sd = group_lenses(bundle, lenses);
   options.focus_prior_sd = 0;
   BundleSummary summary = adjust(bundle, options);
   options.focus_prior_sd = kFocusPriorSd;
@@ -282,6 +242,28 @@ BundleSummary adjust_cards(Bundle& bundle, BundleOptions& options,
     summary = adjust(bundle, options);
   }
   return summary;
+}
+
+// Positions from the cards that agree with each other; what does not is left out and named.
+CardSolution solve_cards(const std::vector<Candidate>& candidates, const std::vector<PhotoCards>& photo_cards,
+                         double print_scale, int threads, Scan& scan) {
+  const auto solve = [&](const std::vector<PhotoCards>& photos) {
+    CardSolution s{poses_from_cards(photos, print_scale), {}, {}};
+    s.options.threads = threads;
+    std::vector<const Candidate*> used;
+    for (const std::size_t i : s.poses.photos) used.push_back(&candidates[i]);
+    s.summary = adjust_cards(s.poses.bundle, s.options, used);
+    return s;
+  };
+  AgreedCards agreed = solve_agreeing_cards(photo_cards, print_scale, solve,
+                                            [&](std::size_t i) { return candidates[i].info.name; });
+  for (const OddCard& odd : agreed.odd_cards)
+    scan.left_out.push_back({"card " + std::to_string(odd.card), odd.reason});
+  for (const auto* list : {&agreed.odd_photos, &agreed.solution.poses.left_out}) {
+    for (const LeftOutPhoto& out : *list)
+      scan.left_out.push_back({candidates[out.photo].info.name, out.reason});
+  }
+  return std::move(agreed.solution);
 }
 
 std::vector<TiePhoto> features_of(const Bundle& bundle, const std::vector<const Candidate*>& used,
@@ -325,17 +307,14 @@ Scan scan_photos(const std::filesystem::path& folder, const Plan& plan, const Sc
   const std::vector<Candidate> candidates = without_doubles(read_photos(folder, options, scan), scan);
   std::vector<PhotoCards> photo_cards;
   for (std::size_t i = 0; i < candidates.size(); ++i)
-    photo_cards.push_back({i, candidates[i].lens, candidates[i].views});
-  CardPoses poses = poses_from_cards(photo_cards, print_scale);
-  for (const LeftOutPhoto& out : poses.left_out)
-    scan.left_out.push_back({candidates[out.photo].info.name, out.reason});
-  std::vector<const Candidate*> used;
-  for (const std::size_t i : poses.photos) used.push_back(&candidates[i]);
-  Bundle& bundle = poses.bundle;
-  BundleOptions bundle_options;
-  bundle_options.threads = options.threads;
+    photo_cards.push_back({i, candidates[i].lens.lens, candidates[i].views});
   options.progress("solving the photos' positions");
-  BundleSummary summary = adjust_cards(bundle, bundle_options, used);
+  CardSolution solution = solve_cards(candidates, photo_cards, print_scale, options.threads, scan);
+  std::vector<const Candidate*> used;
+  for (const std::size_t i : solution.poses.photos) used.push_back(&candidates[i]);
+  Bundle& bundle = solution.poses.bundle;
+  const BundleOptions& bundle_options = solution.options;
+  BundleSummary& summary = solution.summary;
 
   options.progress("finding the form");
   const Isometry3d level = level_T_bench(bundle);

@@ -1,0 +1,363 @@
+#include "scan/cards_agree.h"
+
+#include <Eigen/Cholesky>
+#include <Eigen/QR>
+#include <algorithm>
+#include <cmath>
+#include <complex>
+#include <cstdio>
+#include <map>
+#include <numeric>
+#include <optional>
+#include <set>
+
+#include "core/errors.h"
+#include "core/median.h"
+#include "geometry/plane.h"
+
+namespace interstice {
+
+using Eigen::Isometry3d;
+using Eigen::Vector2d;
+using Eigen::Vector3d;
+
+namespace {
+
+// As far off as a single mistaken corner (scan.cpp), but in the median over a card's corners.
+constexpr double kOff = 4.5;
+// Paper lies and prints no better than this; a card that moved by less moves no camera by more than its
+// stated uncertainty.
+constexpr double kFlat_mm = 0.15;
+constexpr std::size_t kFewCorners = 6;
+// The photos with most views off that are tried first: every trial solves all positions again.
+constexpr std::size_t kPhotosTried = 3;
+
+using View = std::pair<std::size_t, int>;  // photo, by the caller's number, and card
+
+// Where photos and cards stand in a solution.
+class Places {
+ public:
+  explicit Places(const CardPoses& poses) {
+    for (std::size_t i = 0; i < poses.photos.size(); ++i) photo_[poses.photos[i]] = PhotoIndex(i);
+    for (std::size_t i = 0; i < poses.cards.size(); ++i) card_[poses.cards[i]] = CardIndex(i);
+  }
+  std::optional<PhotoIndex> photo(std::size_t number) const { return find(photo_, number); }
+  std::optional<CardIndex> card(int number) const { return find(card_, number); }
+
+ private:
+  template <class Map, class Key>
+  static std::optional<typename Map::mapped_type> find(const Map& map, const Key& key) {
+    const auto it = map.find(key);
+    return it == map.end() ? std::nullopt : std::optional(it->second);
+  }
+  std::map<std::size_t, PhotoIndex> photo_;
+  std::map<int, CardIndex> card_;
+};
+
+// Median distance of a view's corners from where `camera_T_card` and the lens put them.
+struct Miss {
+  double px = 0, normed = 0;  // pixels; units of the corners' standard deviations
+};
+
+Miss miss_of(const CardView& view, const Lens& lens, const Isometry3d& camera_T_card, double print_scale) {
+  std::vector<double> px, normed;
+  for (std::size_t i = 0; i < view.corner_id.size(); ++i) {
+    const Vector2d r =
+        view.pixel[i] - lens.project(camera_T_card * (print_scale * card_point(view.corner_id[i])));
+    px.push_back(r.allFinite() ? r.norm() : 1e9);
+    normed.push_back(px.back() / view.sd_px[i]);
+  }
+  return {median(px), median(normed)};
+}
+
+// A small motion: rotation vector, translation.
+Isometry3d motion(const Eigen::Matrix<double, 6, 1>& m) {
+  Isometry3d t = Isometry3d::Identity();
+  const double angle = m.head<3>().norm();
+  if (angle > 0) t.linear() = Eigen::AngleAxisd(angle, m.head<3>() / angle).toRotationMatrix();
+  t.translation() = m.tail<3>();
+  return t;
+}
+
+// The card's pose from this view alone, by a few Gauss-Newton steps: what is left is noise, the lens's errors
+// and paper that is not flat, wherever the card lies.
+Isometry3d own_pose(const CardView& view, const Lens& lens, Isometry3d pose, double print_scale) {
+  constexpr int kSteps = 4;
+  for (int step = 0; step < kSteps; ++step) {
+    Eigen::Matrix<double, 6, 6> normal = Eigen::Matrix<double, 6, 6>::Zero();
+    Eigen::Matrix<double, 6, 1> right = Eigen::Matrix<double, 6, 1>::Zero();
+    for (std::size_t i = 0; i < view.corner_id.size(); ++i) {
+      const Vector3d p = print_scale * card_point(view.corner_id[i]);
+      Eigen::Matrix<double, 2, 6> slope;
+      for (int k = 0; k < 6; ++k) {
+        Eigen::Matrix<double, 6, 1> d = Eigen::Matrix<double, 6, 1>::Zero();
+        d[k] = k < 3 ? 1e-6 : 1e-4;
+        slope.col(k) =
+            (lens.project(pose * (motion(d) * p)) - lens.project(pose * (motion(-d) * p))) / (2 * d[k]);
+      }
+      const Vector2d r = view.pixel[i] - lens.project(pose * p);
+      if (!r.allFinite() || !slope.allFinite()) continue;
+      normal += slope.transpose() * slope;
+      right += slope.transpose() * r;
+    }
+    const Eigen::Matrix<double, 6, 1> move = normal.ldlt().solve(right);
+    if (!move.allFinite()) break;
+    pose = pose * motion(move);
+  }
+  return pose;
+}
+
+// How the views lie in a solution.
+struct Fit {
+  std::set<View> off;      // off as a whole
+  double mean_normed = 0;  // over the views
+};
+
+Fit fit_of(const CardSolution& s, const std::vector<PhotoCards>& photos, double print_scale) {
+  const Bundle& b = s.poses.bundle;
+  const Places places(s.poses);
+  std::map<View, Miss> misses;
+  std::map<View, double> mm_per_px;
+  std::vector<double> own;
+  Fit fit;
+  for (const PhotoCards& photo : photos) {
+    const auto p = places.photo(photo.photo);
+    for (const CardView& view : photo.views) {
+      const auto c = places.card(view.card);
+      if (!p || !c || view.corner_id.size() < kFewCorners) continue;
+      const Isometry3d camera_T_card = b.camera_T_bench[*p] * b.bench_T_card[*c];
+      const Lens lens = lens_of_photo(b, *p);
+      const View name{photo.photo, view.card};
+      misses[name] = miss_of(view, lens, camera_T_card, print_scale);
+      mm_per_px[name] = camera_T_card.translation().norm() / lens.fx;
+      own.push_back(
+          miss_of(view, lens, own_pose(view, lens, camera_T_card, print_scale), print_scale).normed);
+      fit.mean_normed += misses[name].normed;
+    }
+  }
+  if (!misses.empty()) fit.mean_normed /= static_cast<double>(misses.size());
+  const double usual = std::max(1.0, median(own));
+  for (const auto& [view, miss] : misses) {
+    if (miss.normed > kOff * usual && miss.px * mm_per_px[view] > kFlat_mm) fit.off.insert(view);
+  }
+  return fit;
+}
+
+std::vector<PhotoCards> without_card(std::vector<PhotoCards> photos, int card) {
+  for (PhotoCards& p : photos) std::erase_if(p.views, [&](const CardView& v) { return v.card == card; });
+  return photos;
+}
+
+std::vector<PhotoCards> without_photo(std::vector<PhotoCards> photos, std::size_t photo) {
+  std::erase_if(photos, [&](const PhotoCards& p) { return p.photo == photo; });
+  return photos;
+}
+
+// How a card lies in one photo of a solution that did not use it, if it lies in the plane of the others.
+// Lying h higher, its place is h times `shift` further on and its scale less by h / camera_above_mm.
+struct Lying {
+  std::size_t photo;
+  Vector2d place_mm;
+  double scale;
+  Vector2d shift;
+  double camera_above_mm;
+};
+
+// Least squares: seen = place + factor * printed in complex numbers; the factor's size is the scale.
+Lying similarity(std::size_t photo, const std::vector<std::complex<double>>& printed,
+                 const std::vector<std::complex<double>>& seen) {
+  const double n = static_cast<double>(seen.size());
+  const auto p0 = std::accumulate(printed.begin(), printed.end(), std::complex<double>()) / n;
+  const auto q0 = std::accumulate(seen.begin(), seen.end(), std::complex<double>()) / n;
+  std::complex<double> both = 0;
+  double squares = 0;
+  for (std::size_t i = 0; i < seen.size(); ++i) {
+    both += std::conj(printed[i] - p0) * (seen[i] - q0);
+    squares += std::norm(printed[i] - p0);
+  }
+  const std::complex<double> factor = both / squares, place = q0 - factor * p0;
+  return {photo, {place.real(), place.imag()}, std::abs(factor), Vector2d::Zero(), 1};
+}
+
+// Level frame of a solution's cards: z = 0 in the plane through their corners, cameras above.
+Isometry3d level_T_bench(const Bundle& b) {
+  std::vector<Vector3d> corners;
+  for (const Isometry3d& card : b.bench_T_card) {
+    for (int k = 0; k < kCornersPerCard; ++k) corners.push_back(card * card_point(k));
+  }
+  const PlaneFit plane = fit_plane(corners);
+  const Vector3d camera = b.camera_T_bench[PhotoIndex(0)].inverse().translation();
+  const Vector3d up = plane.normal.dot(camera - plane.centroid) > 0 ? plane.normal : Vector3d(-plane.normal);
+  const PlaneFrame frame = make_plane_frame(plane.centroid, up, Vector3d::UnitX());
+  Isometry3d bench_T_level = Isometry3d::Identity();
+  bench_T_level.linear() << frame.ex, frame.ey, frame.normal;
+  bench_T_level.translation() = frame.origin;
+  return bench_T_level.inverse();
+}
+
+// A card in every photo of a solution without it: where its corners' rays meet the bench.
+std::vector<Lying> how_it_lies(int card, const CardSolution& without, const std::vector<PhotoCards>& photos,
+                               double print_scale) {
+  const Bundle& b = without.poses.bundle;
+  const Places places(without.poses);
+  const Isometry3d level = level_T_bench(b);
+  std::vector<Lying> out;
+  for (const PhotoCards& photo : photos) {
+    const auto p = places.photo(photo.photo);
+    for (const CardView& view : photo.views) {
+      if (!p || view.card != card || view.corner_id.size() < kFewCorners) continue;
+      const Isometry3d level_T_camera = level * b.camera_T_bench[*p].inverse();
+      const Lens lens = lens_of_photo(b, *p);
+      std::vector<std::complex<double>> seen, printed;
+      for (std::size_t i = 0; i < view.corner_id.size(); ++i) {
+        const Vector3d o = level_T_camera.translation();
+        const Vector3d d = level_T_camera.linear() * lens.undistort(view.pixel[i]);
+        const Vector3d q = o - o.z() / d.z() * d, at = print_scale * card_point(view.corner_id[i]);
+        seen.emplace_back(q.x(), q.y());
+        printed.emplace_back(at.x(), at.y());
+      }
+      Lying lying = similarity(photo.photo, printed, seen);
+      const Vector3d down =
+          level_T_camera.translation() - Vector3d(lying.place_mm.x(), lying.place_mm.y(), 0);
+      lying.shift = down.head<2>() / down.z();
+      lying.camera_above_mm = down.z();
+      if (std::isfinite(lying.scale)) out.push_back(lying);
+    }
+  }
+  return out;
+}
+
+// A card of one height at two places, the later one from photo number `from` (of those given) on.
+struct Places2 {
+  std::size_t from = 0;
+  double height_mm = 0, moved_mm = 0, squares = 0;
+};
+
+Places2 two_places(const std::vector<Lying>& lying, std::size_t from) {
+  // Sheets lie flat on a bench within about this (common practice, no source); places are seen this well.
+  constexpr double kHeightSd_mm = 0.5, kPlaceSd_mm = 0.1;
+  const auto n = static_cast<Eigen::Index>(lying.size());
+  Eigen::MatrixXd a = Eigen::MatrixXd::Zero(2 * n + 1, 5);  // early x y, late x y, height
+  Eigen::VectorXd b = Eigen::VectorXd::Zero(2 * n + 1);
+  for (Eigen::Index i = 0; i < n; ++i) {
+    const Lying& l = lying[static_cast<std::size_t>(i)];
+    const Eigen::Index group = static_cast<std::size_t>(i) < from ? 0 : 2;
+    a.block<2, 2>(2 * i, group).setIdentity();
+    a.block<2, 1>(2 * i, 4) = -l.shift;
+    b.segment<2>(2 * i) = l.place_mm;
+  }
+  a(2 * n, 4) = kPlaceSd_mm / kHeightSd_mm;
+  const Eigen::VectorXd x = a.colPivHouseholderQr().solve(b);
+  return {from, x[4], (x.segment<2>(2) - x.head<2>()).norm(), (a * x - b).squaredNorm()};
+}
+
+// Says in what a card left out disagrees: another size, or two places, with the photo from which on it lies
+// elsewhere (photos in the order of their names).
+std::string what_is_odd(const std::vector<Lying>& lying,
+                        const std::function<std::string(std::size_t)>& name) {
+  if (lying.size() < 2) return "does not agree with the other cards; it is not used";
+  Places2 best = two_places(lying, 1);
+  for (std::size_t from = 2; from < lying.size(); ++from) {
+    const Places2 p = two_places(lying, from);
+    if (p.squares < best.squares) best = p;
+  }
+  std::vector<double> scales;
+  for (const Lying& l : lying) scales.push_back(l.scale * (1 - best.height_mm / l.camera_above_mm));
+  const double bigger = median(scales) - 1;
+  char text[200];
+  const double half_length = kSheetWidthMm / 2;
+  if (best.moved_mm < half_length * std::abs(bigger)) {
+    std::snprintf(text, sizeof text,
+                  "is printed %.1f %% %s than the other cards; it is not used, nor should its check line be",
+                  100 * std::abs(bigger), bigger > 0 ? "larger" : "smaller");
+    return text;
+  }
+  std::snprintf(text, sizeof text, "lies elsewhere from %s on (moved by about %.*f mm); it is not used",
+                one_line(name(lying[best.from].photo), 60).c_str(), best.moved_mm < 10 ? 1 : 0,
+                best.moved_mm);
+  return text;
+}
+
+// A card or a photo left out on trial, and how the others lie without it.
+struct Trial {
+  std::optional<int> card;
+  std::optional<std::size_t> photo;
+  std::vector<PhotoCards> photos;
+  CardSolution solution;
+  Fit fit;
+};
+
+// The trial that leaves the others in the best agreement.
+std::optional<Trial> best_trial(const std::vector<PhotoCards>& photos, const CardSolution& joint,
+                                const std::set<View>& off, double print_scale, const SolveCards& solve) {
+  std::optional<Trial> best;
+  const auto attempt = [&](Trial t) {
+    try {
+      t.solution = solve(t.photos);
+    } catch (const MeasureError&) {
+      return;  // the others do not hang together without it
+    }
+    t.fit = fit_of(t.solution, t.photos, print_scale);
+    if (!best || t.fit.mean_normed < best->fit.mean_normed) best = std::move(t);
+  };
+  std::map<std::size_t, int> photos_off;
+  for (const auto& [photo, card] : off) ++photos_off[photo];
+  std::vector<std::size_t> worst;
+  for (const auto& [photo, n] : photos_off) worst.push_back(photo);
+  std::stable_sort(worst.begin(), worst.end(),
+                   [&](std::size_t a, std::size_t b) { return photos_off[a] > photos_off[b]; });
+  if (worst.size() > kPhotosTried) worst.resize(kPhotosTried);
+  for (const std::size_t photo : worst) attempt({{}, photo, without_photo(photos, photo), {}, {}});
+  if (joint.poses.cards.size() > 2) {
+    for (const int card : joint.poses.cards) attempt({card, {}, without_card(photos, card), {}, {}});
+  }
+  return best;
+}
+
+[[noreturn]] void disagree(const View& first, const std::string& photo) {
+  throw MeasureError("the cards do not agree from photo to photo (card " + std::to_string(first.second) +
+                     " in " + one_line(photo, 60) +
+                     " and others): lay prints of one scale, leave them and the form where they are, and "
+                     "take all photos with one lens without zoom");
+}
+
+}  // namespace
+
+AgreedCards solve_agreeing_cards(std::vector<PhotoCards> photos, double print_scale, const SolveCards& solve,
+                                 const std::function<std::string(std::size_t)>& name) {
+  AgreedCards agreed{solve(photos), {}, {}};
+  std::set<std::size_t> with_cards;
+  for (const PhotoCards& p : photos) {
+    if (!p.views.empty()) with_cards.insert(p.photo);
+  }
+  std::set<View> off = fit_of(agreed.solution, photos, print_scale).off;
+  const std::size_t cards = agreed.solution.poses.cards.size(), given = agreed.solution.poses.photos.size();
+  while (!off.empty()) {
+    auto trial = best_trial(photos, agreed.solution, off, print_scale, solve);
+    if (!trial || trial->fit.off.size() >= off.size()) disagree(*off.begin(), name(off.begin()->first));
+    if (trial->card) {
+      agreed.odd_cards.push_back(
+          {*trial->card, what_is_odd(how_it_lies(*trial->card, trial->solution, photos, print_scale), name)});
+    } else {
+      agreed.odd_photos.push_back(
+          {*trial->photo,
+           "its cards do not fit the other photos: a card was moved, another lens or zoom was "
+           "used, or the picture was cropped or edited"});
+    }
+    if (2 * agreed.odd_cards.size() >= cards || 4 * agreed.odd_photos.size() > given)
+      disagree(*off.begin(), name(off.begin()->first));
+    photos = std::move(trial->photos);
+    off = std::move(trial->fit.off);
+    agreed.solution = std::move(trial->solution);
+  }
+  std::set<std::size_t> emptied;
+  for (const PhotoCards& p : photos) {
+    if (p.views.empty() && with_cards.count(p.photo) > 0) emptied.insert(p.photo);
+  }
+  for (LeftOutPhoto& out : agreed.solution.poses.left_out) {
+    if (emptied.count(out.photo) > 0) out.reason = "shows no card but those left out";
+  }
+  return agreed;
+}
+
+}  // namespace interstice

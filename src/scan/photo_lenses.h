@@ -1,0 +1,32 @@
+// Which lens took which photo, and how well it is known beforehand.
+//
+// Photos of one camera name, one size and one focal length (EXIF) share a lens; every other photo gets its
+// own: phones put two or three lenses behind one camera name. A lens file counts for photos of its camera and
+// shape whose EXIF focal length does not speak against it.
+#pragma once
+
+#include <optional>
+#include <vector>
+
+#include "camera/lens.h"
+#include "camera/photo.h"
+#include "scan/bundle.h"
+
+namespace interstice {
+
+struct StartLens {
+  Lens lens;
+  bool from_file = false;
+};
+
+StartLens start_lens(const PhotoInfo& info, const std::optional<Lens>& given);
+
+struct PhotoLens {
+  const PhotoInfo* info;
+  const StartLens* start;
+};
+
+// Groups the bundle's lenses (photos in step with it) and returns how far each may move, standard deviations.
+std::vector<LensVector> group_lenses(Bundle& bundle, const std::vector<PhotoLens>& photos);
+
+}  // namespace interstice
