@@ -93,7 +93,8 @@ void add_trace(CLI::App& plan, Chosen& chosen) {
   c->add_option("--form", a->form, "The form: form file, table, CSV, SVG or DXF")->required();
   c->add_option("--out", a->out, "Plan to write, such as plan.json")->required();
   add_stock(c, a->trace.tile_thickness_mm, a->trace.smallest_fill_mm, a->gap_mm, a->trace.name);
-  c->add_option("--bevel", a->trace.bevel_deg, "Bevel of the walls, degrees");
+  c->add_option("--bevel", a->trace.bevel_deg,
+                "Bevel of the walls, degrees (default: from the geometry for shared lines, else 10)");
   c->add_option("--labels", a->labels, "File of new labels, a line each: proposed, wanted");
   const std::map<std::string, DrawnLines> lines{
       {"decide", DrawnLines::decide}, {"shared", DrawnLines::shared}, {"own", DrawnLines::own}};

@@ -81,12 +81,6 @@ void correct_shares(const Plan& plan, std::vector<double>& shares) {
   for (std::size_t i = 0; i < shares.size(); ++i) shares[i] *= std::clamp(mean / size[i], 0.7, 1.4);
 }
 
-double wanted_bevel_deg(const CellComplex& cells, Plan plan) {
-  plan.tiles = {};
-  for (const Polygon& cell : cells.cells) plan.tiles.push_back({"", 1, cell});
-  return bevel_for_plan_deg(cells, plan);
-}
-
 // One division carried through: solved roughly, its areas evened out, solved again.
 Layout finish(const Profile& form, const LayoutOptions& options, const Plan& plan, ShapedMesh division) {
   std::vector<double> shares(division.mesh.cells.size(), 1.0);
@@ -94,7 +88,7 @@ Layout finish(const Profile& form, const LayoutOptions& options, const Plan& pla
   for (int round = 0;; ++round) {
     Layout layout{plan, cells_of(form, division.mesh), {}};
     layout.plan.bevel_deg =
-        options.bevel_deg >= 0 ? options.bevel_deg : wanted_bevel_deg(layout.cells, layout.plan);
+        options.bevel_deg >= 0 ? options.bevel_deg : cells_bevel_deg(layout.cells, layout.plan);
     SeamSolveOptions solve;
     solve.gap_mm = plan.planned_gap_mm;
     if (round < kShareRounds) solve.max_rounds = 1;

@@ -17,6 +17,11 @@ double square(double x) {
   return x * x;
 }
 
+// Of a side of a face, between its rounded corners: a few steps of an outline, so that the mouth is set by
+// the side and not by the corners.
+constexpr double kStraight_mm = 2.5;
+constexpr double kStraightBearable_mm = 0.5;  // less than that
+
 struct CellPlane {
   Vector3d at, normal;
 };
@@ -32,11 +37,12 @@ class Shaper {
         thickness_(options.tile_thickness_mm) {
     const double gap =
         options.gap_mm >= 0 ? options.gap_mm : default_gap_mm(options.smallest_fill_mm, options.spread);
-    // A seam must leave a straight piece of arris beyond the rounding at both ends.
     shortest_mm_ = std::min(0.42 * size_, 2 * gap + 3);
+    half_gap_mm_ = gap / 2;
     bearable_step_mm_ = 0.25 * gap;
     // Areas are compared half way through the stock: on tight curves the faces are larger, the roots smaller.
     for (const auto& corner : mesh_.corners) at_.push_back(form.point(corner.uv, thickness_ / 2));
+    for (const auto& corner : mesh_.corners) top_.push_back(form.point(corner.uv, thickness_));
     start_ = at_;
     if (shares_.empty()) shares_.assign(mesh_.cells.size(), 1.0);
     double total = 0;
@@ -46,6 +52,9 @@ class Shaper {
       for (std::size_t k = 0; k < mesh_.cells[c].size(); ++k) left_of_[edge(c, k)] = c;
     }
     mean_area_ = total / static_cast<double>(mesh_.cells.size());
+    round_mm_ = SeamSolveOptions().corner_radius_mm +
+                thickness_ * std::tan((options.bevel_deg >= 0 ? options.bevel_deg * std::numbers::pi / 180
+                                                              : steepest_bevel_rad()));
   }
 
   void run(int sweeps) {
@@ -63,15 +72,18 @@ class Shaper {
     return sum;
   }
 
-  double shortest_wanted_mm() const { return shortest_mm_; }
-
-  // Seams shorter than wanted, as corners in the walk of the cell on their left; each once.
-  std::vector<std::pair<std::size_t, std::size_t>> short_seams(double below_mm) const {
+  // Seams shorter than a share of what is wanted, as corners in the walk of the cell on their left; each
+  // once.
+  std::vector<std::pair<std::size_t, std::size_t>> short_seams(double share) const {
     std::vector<std::pair<std::size_t, std::size_t>> found;
     for (const auto& [ends, cell] : left_of_) {
       const auto& [i, j] = ends;
       const bool rim = !left_of_.contains({j, i});
-      if ((at_[i] - at_[j]).norm() < below_mm && (i < j || rim)) found.push_back(ends);
+      if (!rim && i > j) continue;  // seen from the other side
+      const double straight =
+          rim ? kStraight_mm : std::min(straight_from(cell, i), straight_from(left_of_.at({j, i}), j));
+      if ((at_[i] - at_[j]).norm() < share * shortest_mm_ || straight < (2 * share - 1) * kStraight_mm)
+        found.push_back(ends);
     }
     return found;
   }
@@ -121,20 +133,62 @@ class Shaper {
     const std::vector<std::size_t>& walk = mesh_.cells[c];
     const std::size_t n = walk.size();
     double cost = square((cell_area(c) / (mean_area_ * shares_[c]) - 1) / 0.10);
+    double before = tan_half_turn(c, 0);
+    const double first = before;
     for (std::size_t k = 0; k < n; ++k) {
-      const std::size_t i = walk[k], before = walk[(k + n - 1) % n], after = walk[(k + 1) % n];
-      const Vector3d in = at_[i] - at_[before], out = at_[after] - at_[i];
-      const double length = out.norm();
+      const auto [i, after] = edge(c, k);
+      const double here = before, next = k + 1 < n ? tan_half_turn(c, k + 1) : first;
+      before = next;
+      const double length = (at_[after] - at_[i]).norm();
       if (length < shortest_mm_) cost += square((shortest_mm_ - length) / (0.06 * shortest_mm_));
+      const double straight = straight_mm(i, here, after, next);
+      if (straight < kStraight_mm) cost += square((kStraight_mm - straight) / kStraightBearable_mm);
       cost += step_cost(c, i, after);
-      const Vector3d up = form_.normal(mesh_.corners[i].uv);
-      const double turn = std::atan2(in.cross(out).dot(up), in.dot(out)) * 180 / std::numbers::pi;
+      const double turn = 2 * std::atan(here) * 180 / std::numbers::pi;
       const bool rim = mesh_.corners[i].on_rim;
       if (turn < 8 && !rim) cost += square((8 - turn) / 6);    // nearly straight or hollow
       if (turn > 105) cost += square((turn - 105) / 8);        // sharper than 75 degrees
       if (turn < 50 && rim) cost += square((50 - turn) / 10);  // a thin tongue along the rim
     }
     return cost;
+  }
+
+  // Of how far a cell's outline turns to the left at its corner k.
+  double tan_half_turn(std::size_t c, std::size_t k) const {
+    const std::vector<std::size_t>& walk = mesh_.cells[c];
+    const std::size_t n = walk.size();
+    const Vector3d &at = at_[walk[k]], &before = at_[walk[(k + n - 1) % n]], &after = at_[walk[(k + 1) % n]];
+    const Vector3d in = at - before, out = after - at;
+    const double sine = in.cross(out).dot(planes_[c].normal), cosine = in.dot(out);
+    return sine / std::max(1e-9, std::hypot(sine, cosine) + cosine);
+  }
+
+  // What is left of a side of a piece's face between the rounded corners at its ends, from the tangents of
+  // half their turns; negative when they leave nothing and the piece does not reach its seam.
+  double straight_mm(std::size_t i, double tan_i, std::size_t j, double tan_j) const {
+    constexpr double kMost = 4;  // a turn of 150 degrees
+    const auto taken = [&](std::size_t corner, double tan) {
+      return (round_mm_ + (mesh_.corners[corner].on_rim ? 0 : half_gap_mm_)) * std::clamp(tan, 0.0, kMost);
+    };
+    return (top_[j] - top_[i]).norm() - taken(i, tan_i) - taken(j, tan_j);
+  }
+
+  double straight_from(std::size_t c, std::size_t corner) const {
+    const std::vector<std::size_t>& walk = mesh_.cells[c];
+    const auto k = static_cast<std::size_t>(std::find(walk.begin(), walk.end(), corner) - walk.begin());
+    const std::size_t next = (k + 1) % walk.size();
+    return straight_mm(corner, tan_half_turn(c, k), walk[next], tan_half_turn(c, next));
+  }
+
+  // The steepest even bevel between neighbours.
+  double steepest_bevel_rad() const {
+    double cosine = 1;
+    for (const auto& [ends, cell] : left_of_) {
+      const auto other = left_of_.find({ends.second, ends.first});
+      if (other != left_of_.end())
+        cosine = std::min(cosine, planes_[cell].normal.dot(planes_[other->second].normal));
+    }
+    return std::acos(cosine) / 2;
   }
 
   // How far apart two neighbouring faces' planes lie at the middle of their seam; 0 on the rim.
@@ -181,6 +235,7 @@ class Shaper {
   void place(std::size_t j, const Vector2d& uv) {
     mesh_.corners[j].uv = uv;
     at_[j] = form_.point(uv, thickness_ / 2);
+    top_[j] = form_.point(uv, thickness_);
     for (const std::size_t c : mesh_.corners[j].cells) planes_[c] = plane_of(c);
   }
 
@@ -188,7 +243,8 @@ class Shaper {
   CornerMesh mesh_;
   std::vector<double> shares_;
   double size_, thickness_, shortest_mm_ = 0, bearable_step_mm_ = 1, mean_area_ = 0;
-  std::vector<Vector3d> at_, start_;
+  double half_gap_mm_ = 0, round_mm_ = 0;   // the latter of the corners of faces
+  std::vector<Vector3d> at_, top_, start_;  // corners half way through the stock, at the faces, and at first
   std::vector<CellPlane> planes_;
   std::map<std::pair<std::size_t, std::size_t>, std::size_t>
       left_of_;  // cell on the left of a seam's direction
@@ -213,7 +269,7 @@ void turn_short_seams(const Profile& form, const LayoutOptions& options, const s
                       std::unique_ptr<Shaper>& shaper) {
   for (int round = 0; round < 3; ++round) {
     bool changed = false;
-    for (const auto& [i, j] : shaper->short_seams(0.9 * shaper->shortest_wanted_mm())) {
+    for (const auto& [i, j] : shaper->short_seams(0.9)) {
       CornerMesh turned = shaper->mesh();
       if (!turned.flip(i, j, form)) continue;
       auto trial = std::make_unique<Shaper>(form, turned, options, shares);
@@ -234,8 +290,7 @@ ShapedMesh shaped(const Profile& form, const CornerMesh& mesh, const LayoutOptio
   auto shaper = std::make_unique<Shaper>(form, mesh, options, area_shares);
   shaper->run(200);
   turn_short_seams(form, options, area_shares, shaper);
-  const std::size_t faults =
-      shaper->short_seams(0.85 * shaper->shortest_wanted_mm()).size() + shaper->stepped_seams();
+  const std::size_t faults = shaper->short_seams(0.85).size() + shaper->stepped_seams();
   return {shaper->mesh(), shaper->total_cost(), faults};
 }
 

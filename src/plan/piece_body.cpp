@@ -36,6 +36,13 @@ Vector3d nearest_on_triangle(const Vector3d& a, const Vector3d& b, const Vector3
   return best;
 }
 
+double from_segment(const Vector3d& a, const Vector3d& b, const Vector3d& p) {
+  const Vector3d d = b - a;
+  const double len2 = d.squaredNorm();
+  const double t = len2 > 0 ? std::clamp((p - a).dot(d) / len2, 0.0, 1.0) : 0.0;
+  return (a + t * d - p).norm();
+}
+
 bool inside_body(const PieceBody& body, const Vector3d& p) {
   const double depth = -body.face.frame.height(body.root[0]), h = -body.face.frame.height(p);
   if (h < 0 || h > depth) return false;
@@ -82,10 +89,8 @@ std::vector<MouthPoint> nearest_body_points(const std::vector<Vector3d>& points,
     MouthPoint m{p, p, std::numeric_limits<double>::infinity(), false, along[i]};
     for (const std::size_t j : walls) {
       const std::size_t k = (j + 1) % n;
-      if ((p - b.arris[j]).norm() >
-          m.width_mm + (b.arris[j] - b.root[j]).norm() + (b.arris[k] - b.arris[j]).norm()) {
-        continue;
-      }
+      const double edge = std::max((b.arris[k] - b.arris[j]).norm(), (b.root[k] - b.root[j]).norm());
+      if (from_segment(b.arris[j], b.root[j], p) > m.width_mm + edge) continue;
       for (const Vector3d& q : {nearest_on_triangle(b.arris[j], b.arris[k], b.root[k], p),
                                 nearest_on_triangle(b.arris[j], b.root[k], b.root[j], p)}) {
         const double d = (q - p).norm();

@@ -37,7 +37,7 @@ void check_seams(const Plan& plan, PlanCheck& check) {
     check.narrowest_mouth_mm = std::min(check.narrowest_mouth_mm, seam.mouth_mm);
     check.widest_mouth_mm = std::max(check.widest_mouth_mm, seam.mouth_mm);
     const std::string &a = plan.tiles[seam.a].label, &b = plan.tiles[seam.b].label;
-    if (seam.mouth_mm < 0) {
+    if (seam.mouth_mm < 0 || seam.throat_mm < 0) {
       check.findings.push_back({CheckFinding::Kind::overlap,
                                 format("%s and %s overlap: redraw the line between them", a, b, 0, 0)});
     } else if (seam.mouth_mm < fill - 1e-6) {

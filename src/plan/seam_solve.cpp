@@ -18,6 +18,8 @@ using Eigen::Vector3d;
 
 struct SeamState {
   std::vector<double> arc;   // along the line, mm on the form
+  Vector3d shape;            // of the half width along it: 1, x, x^2 with x from -1 to 1
+  double slant_mm = 0;       // largest of the latter two
   std::vector<double> half;  // half widths at the line's points
   std::vector<char> inner;   // away from the junctions, where the arris is not rounded off
   double mouth = 0;          // narrowest as last measured
@@ -37,7 +39,7 @@ Polygon densified(const Polygon& cell, double step) {
 // Shorter edges of an outline carry no direction.
 constexpr double kShortestEdge_mm = 0.1;
 
-// A rounded corner of 1.5 mm turns by 23 degrees a step of 0.6 mm; a point that turns by far more is a nib
+// A rounded corner of 1.5 mm turns by 15 degrees a step of 0.4 mm; a point that turns by far more is a nib
 // left by cutting and projecting. The sharpest first, for its neighbours only turn because of it.
 Polygon without_nibs(Polygon outline) {
   constexpr double kSharp = std::numbers::pi / 3;
@@ -120,22 +122,33 @@ class Solver {
       const double length = state.arc.back();
       const double margin = std::min(0.3 * length, options_.gap_mm + options_.corner_radius_mm);
       for (const double s : state.arc) state.inner.push_back(s >= margin && s <= length - margin);
+      state.shape = Vector3d(options_.gap_mm / 2, 0, 0);
+      // How a mouth changes along a seam shows only between the rounded corners. With less than a corner's
+      // own size left there, the side is moved as it is.
+      const double between =
+          length - 2 * (options_.gap_mm + options_.corner_radius_mm + growth_) / std::sqrt(3.0);
+      state.slant_mm = 0.25 * options_.gap_mm *
+                       std::clamp(between / (options_.corner_radius_mm + growth_) - 0.5, 0.0, 1.0);
       state.half.assign(seam.line.size(), options_.gap_mm / 2);
       states_.push_back(std::move(state));
     }
   }
 
+  // Where the form's normal at a place meets a face. Faces dip below the raised form towards their edges;
+  // followed along the normals that two faces share, their sides still meet over the line between them.
+  Vector2d on_face(const PlaneFrame& frame, const Vector2d& uv) const {
+    const Vector3d p = plan_.profile.point(uv, plan_.tile_thickness_mm), n = plan_.profile.normal(uv);
+    return frame.drop(p - n * (frame.height(p) / std::max(0.3, n.dot(frame.normal))));
+  }
+
   // The arris wanted for a tile in its present face plane.
   Polygon wanted_arris(std::size_t i, const PlaneFrame& frame) const {
-    const double t = plan_.tile_thickness_mm;
     Polygon cell;
-    for (const Vector2d& uv : densified(complex_.cells[i], 2.0))
-      cell.push_back(frame.drop(plan_.profile.point(uv, t)));
+    for (const Vector2d& uv : densified(complex_.cells[i], 2.0)) cell.push_back(on_face(frame, uv));
     Region gaps;
     for (const std::size_t k : seams_of_[i]) {
       std::vector<Vector2d> line;
-      for (const Vector2d& uv : complex_.seams[k].line)
-        line.push_back(frame.drop(plan_.profile.point(uv, t)));
+      for (const Vector2d& uv : complex_.seams[k].line) line.push_back(on_face(frame, uv));
       gaps.push_back(ribbon(line, states_[k].half));
     }
     Region region = difference(united({cell}), united(gaps));
@@ -167,7 +180,7 @@ class Solver {
     }
     Polygon footprint;
     double t = plan_.tile_thickness_mm;
-    for (const Vector2d& p : resampled(root, 0.6)) {
+    for (const Vector2d& p : resampled(root, 0.4)) {
       for (int k = 0; k < 20; ++k) {
         const MapPoint place = plan_.profile.locate(frame.lift(p) - t * frame.normal);
         const double slope = std::max(0.2, plan_.profile.normal(place.uv).dot(frame.normal));
@@ -242,16 +255,18 @@ class Solver {
       right += row * (gap - mouth[j]) / 2;
       low = std::min(low, mouth[j]);
     }
-    normal += 0.05 * Vector3d(0, 1, 4).asDiagonal().toDenseMatrix();  // short seams: rather a plain shift
+    normal += 0.05 * Vector3d(0, 1, 4).asDiagonal().toDenseMatrix();
     Vector3d change = Vector3d::Zero();
     if (normal(0, 0) > 0.5) change = normal.ldlt().solve(right);
     // The narrowest place decides; it may lie beside the parabola or near a junction.
-    const double shift = (gap - narrowest) / 2;
+    if (settled_) change = Vector3d((gap - narrowest) / 2, change[1] / 2, change[2] / 2);
+    change[0] = std::clamp(change[0], -1.0, 1.0);
+    state.shape += 0.8 * change;
+    state.shape[0] = std::clamp(state.shape[0], 0.05 * gap, 2.5 * gap);
+    for (const int k : {1, 2}) state.shape[k] = std::clamp(state.shape[k], -state.slant_mm, state.slant_mm);
     for (std::size_t j = 0; j < state.half.size(); ++j) {
       const double x = std::clamp(2 * state.arc[j] / length - 1, -0.8, 0.8);
-      const double smooth = change.dot(Vector3d(1, x, x * x));
-      const double step = settled_ ? shift + 0.5 * (smooth - change[0]) : smooth;
-      state.half[j] = std::clamp(state.half[j] + 0.8 * std::clamp(step, -1.0, 1.0), 0.05 * gap, 2.5 * gap);
+      state.half[j] = std::clamp(state.shape.dot(Vector3d(1, x, x * x)), 0.05 * gap, 2.5 * gap);
     }
   }
 
@@ -259,7 +274,7 @@ class Solver {
     const std::vector<PieceBody> bodies = planned_bodies(plan_);
     double worst = 0;
     for (std::size_t k = 0; k < states_.size(); ++k) worst = std::max(worst, correct(k, bodies));
-    settled_ = ++rounds_ >= 3;
+    settled_ = ++rounds_ >= 2;
     return worst;
   }
 
@@ -293,6 +308,12 @@ double bevel_for_plan_deg(const CellComplex& complex, const Plan& plan) {
     largest_deg = std::max(largest_deg, even_bevel_deg(plan.profile.normal(a), plan.profile.normal(b), side));
   }
   return std::ceil(largest_deg * 2 - 1e-6) / 2;
+}
+
+double cells_bevel_deg(const CellComplex& complex, Plan plan) {
+  plan.tiles = {};
+  for (const Polygon& cell : complex.cells) plan.tiles.push_back({"", 1, cell});
+  return bevel_for_plan_deg(complex, plan);
 }
 
 }  // namespace interstice

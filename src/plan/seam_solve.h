@@ -32,7 +32,8 @@ struct SeamSolveResult {
 SeamSolveResult solve_seams(const CellComplex& complex, const SeamSolveOptions& options, Plan& plan);
 
 // The largest half dihedral over the seams, rounded up to half a degree: with this bevel no throat is
-// narrower than its mouth. Needs plan.tiles.
+// narrower than its mouth. From plan.tiles, or from the cells themselves.
 double bevel_for_plan_deg(const CellComplex& complex, const Plan& plan);
+double cells_bevel_deg(const CellComplex& complex, Plan plan);
 
 }  // namespace interstice

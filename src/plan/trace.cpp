@@ -173,6 +173,9 @@ void sort_by_label(Plan& plan, const std::vector<TracedCell>& cells, TraceResult
     if (cells[i].unseen_share > 0.02)
       result.look_again.push_back(label + ": part of its outline is not in the photos");
     if (cells[i].undrawn_share > 0.05) result.look_again.push_back(label + ": its line has breaks");
+    if (cells[i].line_ends_inside)
+      result.look_again.push_back(label +
+                                  ": a line ends inside it; if two pieces are drawn there, close the line");
   }
   std::vector<PlannedTile> tiles(plan.tiles.begin(), plan.tiles.end());
   std::sort(tiles.begin(), tiles.end(), [](const PlannedTile& a, const PlannedTile& b) {
@@ -195,7 +198,8 @@ TraceResult trace_layout(const OrthoPicture& picture, const Profile& form, const
   plan.name = options.name;
   plan.profile = form;
   plan.tile_thickness_mm = options.tile_thickness_mm;
-  plan.bevel_deg = options.bevel_deg;
+  constexpr double kUsualBevel_deg = 10;  // common practice, no source
+  plan.bevel_deg = options.bevel_deg >= 0 ? options.bevel_deg : kUsualBevel_deg;
   plan.smallest_fill_mm = options.smallest_fill_mm;
   result.shared_lines =
       options.drawn == DrawnLines::shared || (options.drawn == DrawnLines::decide && lines_are_shared(cells));
@@ -203,7 +207,9 @@ TraceResult trace_layout(const OrthoPicture& picture, const Profile& form, const
     SeamSolveOptions solve;
     solve.gap_mm = options.gap_mm;
     plan.planned_gap_mm = options.gap_mm;
-    result.worst_gap_error_mm = solve_seams(complex_of_shared(cells), solve, plan).worst_error_mm;
+    const CellComplex complex = complex_of_shared(cells);
+    if (options.bevel_deg < 0) plan.bevel_deg = cells_bevel_deg(complex, plan);
+    result.worst_gap_error_mm = solve_seams(complex, solve, plan).worst_error_mm;
   } else {
     take_outlines(complex_of_own(cells, form), plan);
     plan.planned_gap_mm = median_mouth(plan);

@@ -20,7 +20,7 @@ enum class DrawnLines { decide, shared, own };
 struct TraceOptions {
   std::string name = "plan";
   double tile_thickness_mm = 14;
-  double bevel_deg = 10;
+  double bevel_deg = -1;  // negative: from the geometry where lines are shared (bevel_for_plan_deg), else 10
   double smallest_fill_mm = 3.0;
   double gap_mm = 4.2;  // taken out of shared lines
   DrawnLines drawn = DrawnLines::decide;

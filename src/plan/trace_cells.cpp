@@ -119,6 +119,32 @@ void grow_back(cv::Mat& labels, const cv::Mat& walls, int steps) {
   }
 }
 
+// Whether a line runs on inside the cell, deeper than its own width and wobble; spurs of noise are shorter or
+// weaker.
+bool line_inside(const OrthoPicture& picture, const LinePicture& lines, const Polygon& outline) {
+  constexpr double kDeep_mm = 3.0, kLong_mm = 4.0;
+  std::vector<cv::Point> points;
+  for (const Eigen::Vector2d& uv : outline) {
+    const Eigen::Vector2d px = picture.pixel_at(uv);
+    points.emplace_back(static_cast<int>(std::lround(px.x())), static_cast<int>(std::lround(px.y())));
+  }
+  cv::Rect box = cv::boundingRect(points);  // and a border, for depth is measured from what lies outside
+  box = cv::Rect(box.x - 2, box.y - 2, box.width + 4, box.height + 4) & cv::Rect({0, 0}, lines.lines.size());
+  if (box.empty()) return false;
+  cv::Mat mask(box.size(), CV_8U, cv::Scalar(0)), depth;
+  cv::fillPoly(mask, std::vector<std::vector<cv::Point>>{points}, cv::Scalar(255), cv::LINE_8, 0, -box.tl());
+  cv::distanceTransform(mask, depth, cv::DIST_L2, 5);
+  const cv::Mat deep = (depth > kDeep_mm / picture.mm_per_px) & (lines.lines(box) > 0) &
+                       (lines.ridge(box) > 1.5 * lines.threshold);
+  cv::Mat labels, stats, centroids;
+  const int n = cv::connectedComponentsWithStats(deep, labels, stats, centroids, 8);
+  for (int i = 1; i < n; ++i) {
+    const double w = stats.at<int>(i, cv::CC_STAT_WIDTH), h = stats.at<int>(i, cv::CC_STAT_HEIGHT);
+    if (std::hypot(w, h) * picture.mm_per_px > kLong_mm) return true;
+  }
+  return false;
+}
+
 }  // namespace
 
 std::vector<TracedCell> find_cells(const OrthoPicture& picture, const Profile& form,
@@ -149,6 +175,7 @@ std::vector<TracedCell> find_cells(const OrthoPicture& picture, const Profile& f
     const auto& longest = *std::max_element(contours.begin(), contours.end(),
                                             [](const auto& a, const auto& b) { return a.size() < b.size(); });
     cells.push_back(outline_along_lines(picture, form, lines, longest));
+    cells.back().line_ends_inside = line_inside(picture, lines, cells.back().outline);
   }
   // What lies across the line: step out over it.
   const double out_mm = 1.6;
