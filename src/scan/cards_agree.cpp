@@ -314,11 +314,36 @@ std::optional<Trial> best_trial(const std::vector<PhotoCards>& photos, const Car
   return best;
 }
 
+// Photos whose focal length is not that of the others with the same lens. Without this the adjustment would
+// give a cut or zoomed photo a focusing of its own and bend everything else to it.
+std::vector<std::size_t> refocused_too_far(const CardPoses& poses) {
+  // A phone's lens of 6 mm refocused between 0.3 and 0.6 m moves by f / d: 1 % (thin lens equation).
+  constexpr double kRefocus = 0.02;
+  std::map<LensIndex, std::vector<double>> focus;
+  for (std::size_t i = 0; i < poses.photos.size(); ++i)
+    focus[poses.bundle.lens_of[PhotoIndex(i)]].push_back(poses.bundle.focus[PhotoIndex(i)]);
+  std::vector<std::size_t> odd;
+  for (std::size_t i = 0; i < poses.photos.size(); ++i) {
+    const double usual = median(focus[poses.bundle.lens_of[PhotoIndex(i)]]);
+    if (std::abs(poses.bundle.focus[PhotoIndex(i)] / usual - 1) > kRefocus) odd.push_back(poses.photos[i]);
+  }
+  return odd;
+}
+
+constexpr const char* kOddPhoto =
+    "its cards do not fit the other photos: a card was moved, another lens or zoom was used, or the picture "
+    "was "
+    "cropped or edited";
+
+[[noreturn]] void disagree_photo(const std::string& what) {
+  throw MeasureError(
+      "the cards do not agree from photo to photo (" + what +
+      " and others): lay prints of one scale, leave them and the form where they are, and take "
+      "all photos with one lens without zoom, uncut");
+}
+
 [[noreturn]] void disagree(const View& first, const std::string& photo) {
-  throw MeasureError("the cards do not agree from photo to photo (card " + std::to_string(first.second) +
-                     " in " + one_line(photo, 60) +
-                     " and others): lay prints of one scale, leave them and the form where they are, and "
-                     "take all photos with one lens without zoom");
+  disagree_photo("card " + std::to_string(first.second) + " in " + one_line(photo, 60));
 }
 
 }  // namespace
@@ -330,24 +355,34 @@ AgreedCards solve_agreeing_cards(std::vector<PhotoCards> photos, double print_sc
   for (const PhotoCards& p : photos) {
     if (!p.views.empty()) with_cards.insert(p.photo);
   }
-  std::set<View> off = fit_of(agreed.solution, photos, print_scale).off;
   const std::size_t cards = agreed.solution.poses.cards.size(), given = agreed.solution.poses.photos.size();
-  while (!off.empty()) {
+  const auto too_many = [&] {
+    return (!agreed.odd_cards.empty() && 2 * agreed.odd_cards.size() >= cards) ||
+           4 * agreed.odd_photos.size() > given;
+  };
+  for (;;) {
+    const std::vector<std::size_t> refocused = refocused_too_far(agreed.solution.poses);
+    for (const std::size_t photo : refocused) {
+      agreed.odd_photos.push_back({photo, kOddPhoto});
+      photos = without_photo(photos, photo);
+    }
+    if (too_many()) disagree_photo(one_line(name(agreed.odd_photos.front().photo), 60));
+    if (!refocused.empty()) {
+      agreed.solution = solve(photos);
+      continue;
+    }
+    const std::set<View> off = fit_of(agreed.solution, photos, print_scale).off;
+    if (off.empty()) break;
     auto trial = best_trial(photos, agreed.solution, off, print_scale, solve);
     if (!trial || trial->fit.off.size() >= off.size()) disagree(*off.begin(), name(off.begin()->first));
     if (trial->card) {
       agreed.odd_cards.push_back(
           {*trial->card, what_is_odd(how_it_lies(*trial->card, trial->solution, photos, print_scale), name)});
     } else {
-      agreed.odd_photos.push_back(
-          {*trial->photo,
-           "its cards do not fit the other photos: a card was moved, another lens or zoom was "
-           "used, or the picture was cropped or edited"});
+      agreed.odd_photos.push_back({*trial->photo, kOddPhoto});
     }
-    if (2 * agreed.odd_cards.size() >= cards || 4 * agreed.odd_photos.size() > given)
-      disagree(*off.begin(), name(off.begin()->first));
+    if (too_many()) disagree(*off.begin(), name(off.begin()->first));
     photos = std::move(trial->photos);
-    off = std::move(trial->fit.off);
     agreed.solution = std::move(trial->solution);
   }
   std::set<std::size_t> emptied;

@@ -1,0 +1,108 @@
+// Several cameras, wrong and missing EXIF in one folder.
+#include <cstdint>
+#include <exiv2/exiv2.hpp>
+
+#include "hard/scored.h"
+#include "hard/small_photos.h"
+
+namespace interstice::hard {
+namespace {
+
+class Lenses : public Cases {
+ protected:
+  struct Exif {
+    std::string model;
+    int focal_35mm = 0;
+  };
+  // A part of the middle of a demo photo: another camera with a longer lens, or a picture cut by hand.
+  void put(int number, double part, cv::Size size, const Exif& exif) {
+    const cv::Mat whole = plover_photo(number, 1);
+    const int w = int(part * whole.cols), h = int(part * whole.rows);
+    cv::Mat small;
+    cv::resize(whole(cv::Rect((whole.cols - w) / 2, (whole.rows - h) / 2, w, h)), small, size, 0, 0,
+               cv::INTER_AREA);
+    char name[20];
+    std::snprintf(name, sizeof name, "photo_%02d.jpg", number);
+    const std::string path = (folder_ / "photos" / name).string();
+    cv::imwrite(path, small, {cv::IMWRITE_JPEG_QUALITY, 92});
+    if (exif.model.empty() && exif.focal_35mm == 0) return;
+    const auto image = Exiv2::ImageFactory::open(path);
+    image->readMetadata();
+    Exiv2::ExifData data;
+    if (!exif.model.empty()) data["Exif.Image.Model"] = exif.model;
+    if (exif.focal_35mm > 0)
+      data["Exif.Photo.FocalLengthIn35mmFilm"] = static_cast<std::uint16_t>(exif.focal_35mm);
+    image->setExifData(data);
+    image->writeMetadata();
+  }
+  Ran measured(const std::string& what, bool with_lens_file) {
+    std::vector<std::string> words = inspect(folder_ / "photos", kPlover + "/plan.json", folder_ / "out");
+    if (!with_lens_file) words.erase(words.begin() + 4, words.begin() + 6);
+    const Ran ran = run(words);
+    row("lenses", what, told(ran));
+    return ran;
+  }
+  void right(const Ran& ran) {
+    ASSERT_LE(ran.exit_code, 1) << ran.err;
+    const Scored score = scored(folder_ / "out/fit.json", kPlover + "/truth.json");
+    EXPECT_GT(score.tight, 10);
+    EXPECT_TRUE(score.tight_called_clear.empty()) << score.tight_called_clear.front();
+    EXPECT_GE(score.within_u95, 0.9 * score.measured);
+  }
+
+  static constexpr int kPhotos = 20;
+  const cv::Size half_{1008, 756};
+};
+
+// Two cameras, told apart by their names: each gets its own lens.
+TEST_F(Lenses, TwoCameras) {
+  if (!full()) GTEST_SKIP() << "by hand: INTERSTICE_HARD=full";
+  constexpr double kPart = 0.9;
+  const cv::Size other(840, 630);
+  for (int i = 1; i <= kPhotos; ++i) {
+    if (i % 2 == 1) {
+      put(i, 1, half_, {"Curlew", 0});
+    } else {
+      put(i, kPart, other, {"Dunlin", 0});
+    }
+  }
+  right(measured("two cameras in one folder, no lens file", false));
+  const nlohmann::json cameras = nlohmann::json::parse(slurp((folder_ / "out/scan/cameras.json").string()));
+  std::map<bool, double> fx;
+  for (const auto& photo : cameras.at("photos"))
+    fx[std::stoi(photo.at("name").get<std::string>().substr(6)) % 2 == 0] = photo.at("fx");
+  const double want = other.width / (kPart * half_.width);
+  EXPECT_NEAR(fx[true] / fx[false], want, 0.005 * want);
+}
+
+// The same without EXIF and at one size: nothing tells the cameras apart but the pictures.
+TEST_F(Lenses, TwoCamerasNobodyTellsApart) {
+  for (int i = 1; i <= kPhotos; ++i) put(i, i % 2 == 1 ? 1 : 0.9, half_, {});
+  const Ran ran = measured("two cameras in one folder, one size, EXIF lost", true);
+  EXPECT_EQ(ran.exit_code, 3) << ran.out;
+  EXPECT_NE(ran.err.find("one lens without zoom"), std::string::npos) << ran.err;
+  EXPECT_FALSE(fs::exists(folder_ / "out"));
+}
+
+TEST_F(Lenses, TwoCutPhotos) {
+  if (!full()) GTEST_SKIP() << "by hand: INTERSTICE_HARD=full";
+  for (int i = 1; i <= kPhotos; ++i) put(i, i == 5 || i == 12 ? 0.9 : 1, half_, {});
+  const Ran ran = measured("2 of 20 photos cut and brought to the size of the others, EXIF lost", true);
+  right(ran);
+  EXPECT_NE(ran.out.find("left out: photo_05: its cards do not fit"), std::string::npos) << ran.out;
+  EXPECT_NE(ran.out.find("left out: photo_12: its cards do not fit"), std::string::npos) << ran.out;
+}
+
+TEST_F(Lenses, WrongExif) {
+  if (!full()) GTEST_SKIP() << "by hand: INTERSTICE_HARD=full";
+  for (const bool with_lens_file : {true, false}) {
+    fs::remove_all(folder_ / "out");
+    for (int i = 1; i <= kPhotos; ++i) put(i, 1, half_, {"Wader W1", 50});  // truly 26
+    right(measured(with_lens_file ? "EXIF with twice the focal length, lens file given"
+                                  : "EXIF with twice the focal length, no lens file",
+                   with_lens_file));
+  }
+}
+
+}  // namespace
+}  // namespace interstice::hard
