@@ -80,8 +80,9 @@ std::string first_pour_words(const PourDocument& d) {
   const BuildAdvice& b = d.build;
   const int rings = b.rings_before_first_pour.value_or(0);
   if (b.limited_by == BuildLimit::width) {
-    return " Pour before ring " + std::to_string(rings + 1) + " goes on, or see that it leaves " +
-           (b.closing_seams.size() == 1 ? "this seam" : "these seams") + " a way out.";
+    return " Open the tight places, pour before ring " + std::to_string(rings + 1) +
+           " goes on, or see that it leaves " + (b.closing_seams.size() == 1 ? "this seam" : "these seams") +
+           " a way out.";
   }
   if (b.limited_by == BuildLimit::none) {
     return d.resin_name.empty() && d.slot_reach.empty()

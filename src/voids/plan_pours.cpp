@@ -76,11 +76,11 @@ void judge(PourDocument& d) {
 
 void warn(const std::optional<Resin>& resin, PourDocument& d) {
   if (!d.narrow_behind.empty()) {
-    d.warnings.push_back(
-        std::to_string(d.narrow_behind.size()) +
-        " seams are wide enough at the mouth but narrower than the smallest fill behind it (worst " +
-        d.narrow_behind.front().tiles[0] + "/" + d.narrow_behind.front().tiles[1] +
-        "): resin runs along them but may not fill their depth");
+    d.warnings.push_back(std::to_string(d.narrow_behind.size()) +
+                         (d.narrow_behind.size() == 1 ? " seam is" : " seams are") +
+                         " wide enough at the mouth but narrower than the smallest fill behind it (worst " +
+                         d.narrow_behind.front().tiles[0] + "/" + d.narrow_behind.front().tiles[1] +
+                         "): resin runs along them but may not fill their depth");
   }
   if (d.under_pieces_ml > 0.5) {
     d.warnings.push_back(

@@ -16,11 +16,26 @@ std::string fixed(double x, int decimals) {
   return text;
 }
 
+std::string counted(std::size_t n, const std::string& what) {
+  return std::to_string(n) + " " + what + (n == 1 ? "" : "s");
+}
+
 std::string seam(const TilePair& p) {
   return p[0] + "/" + p[1];
 }
 
-void add(std::string& out, const std::string& line) {
+// One entry, broken between words; further lines go in by four more than the first.
+void add(std::string& out, const std::string& text) {
+  constexpr std::size_t kLine = 100;
+  const std::size_t indent = text.find_first_not_of(' ');
+  const std::string further(indent == std::string::npos ? 0 : indent + 4, ' ');
+  std::string line = text;
+  while (line.size() > kLine) {
+    const std::size_t space = line.rfind(' ', kLine);
+    if (space == std::string::npos || space < further.size() + 1) break;
+    out += line.substr(0, space) + "\n";
+    line = further + line.substr(space + 1);
+  }
   out += line + "\n";
 }
 
@@ -37,7 +52,7 @@ void add_stranded(const PourDocument& d, std::string& out) {
   if (d.stranded.empty()) return;
   add(out, "");
   add(out, "Where resin does not get (a seam narrower than " + fixed(d.smallest_fill_mm, 1) +
-               " mm, and what lies behind it):");
+               " mm, and what lies behind it; in brackets what the uncertainty of the widths allows):");
   for (std::size_t i = 0; i < d.stranded.size() && i < kShown; ++i) {
     const StrandedPlace& p = d.stranded[i];
     std::string line = "  " + seam(p.behind) + "  " + fixed(p.width_mm, 2) + " mm: " + length_words(p) +
@@ -81,8 +96,8 @@ std::string words_for_pour(const PourDocument& d, std::size_t index) {
   } else {
     std::string tilt = words_for_tilt(p.tilt_deg, p.up);
     tilt[0] = static_cast<char>(std::toupper(static_cast<unsigned char>(tilt[0])));
-    out += tilt + ". Tape " + std::to_string(p.tape.size()) + " seams on the outside";
-    if (!p.dam.empty()) out += " and close " + std::to_string(p.dam.size()) + " open ends";
+    out += tilt + ". Tape " + counted(p.tape.size(), "seam") + " on the outside";
+    if (!p.dam.empty()) out += " and close " + counted(p.dam.size(), "open end");
     if (!p.inlets.empty()) {
       const InletReport& inlet = p.inlets.front();
       out +=

@@ -217,7 +217,7 @@ TEST(PourDocument, SaysHowFarToBuildWithoutAResin) {
     const bool needed = d.build.closing_length_mm > 0.5;
     EXPECT_EQ(*d.build.rings_before_first_pour, needed ? on : 5) << on;
     EXPECT_EQ(d.build.limited_by, needed ? BuildLimit::width : BuildLimit::none) << on;
-    EXPECT_NE(d.build.words.find(needed ? "Pour before ring " + std::to_string(on + 1)
+    EXPECT_NE(d.build.words.find(needed ? "pour before ring " + std::to_string(on + 1)
                                         : std::string("By width alone the whole shell")),
               std::string::npos)
         << d.build.words;

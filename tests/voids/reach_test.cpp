@@ -152,6 +152,18 @@ TEST(Stranded, FreedIsWhatOpeningFrees) {
   }
 }
 
+// opening - [0] - P - [0] - Q - [1] - opening: one closing of group 1 keeps resin from Q, yet opening group
+// 0, two stretches of one seam, frees Q as well: what is freed always counts as stranded.
+TEST(Stranded, BehindTwoStretchesOfOneSeam) {
+  const std::vector<WidthLink> ring{{0, 1, 1.0}, {1, 2, 1.0}, {2, 3, 1.0},
+                                    {3, 4, 1.0}, {4, 5, 1.0}, {5, 0, 1.0}};
+  const std::vector<std::size_t> group{kPassable, 0, kPassable, 0, kPassable, 1};
+  const ReachResult r = stranded_behind(6, ring, {0}, group, 2);
+  EXPECT_EQ(r.blocked[0].next, (std::vector<std::size_t>{2, 4}));
+  EXPECT_EQ(r.blocked[0].behind, (std::vector<std::size_t>{2, 4}));
+  EXPECT_EQ(r.blocked[1].next, (std::vector<std::size_t>{4}));
+}
+
 // A mouth of width 2.5 + |s - 10| / 10 is below 3 over exactly 10 mm, and over 2 (w - 2.5) 10 below any w,
 // wherever the samples happen to fall.
 TEST(TightLength, DoesNotDependOnWhereTheSamplesFall) {
