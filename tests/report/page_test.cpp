@@ -102,6 +102,15 @@ TEST(Page, ReadyWhenThePourPlanSaysSo) {
   input.pour = PourSheet{};
   input.pour->ready = true;
   EXPECT_NE(report_page(input).find("Ready to pour.</h2>"), std::string::npos);
+  input.pour->stranded = {{{"A01", "A02"}, 2.2, 38, 2.3, 38, 38, 38, true}};
+  const std::string certain = report_page(input);
+  EXPECT_EQ(certain.find("if too tight"), std::string::npos);
+  EXPECT_EQ(certain.find(length_html(61, 0)), std::string::npos);
+  input.pour->stranded = {{{"A01", "A02"}, 3.1, 38, 2.3, 38, 0, 61, false}};
+  const std::string ranged = report_page(input);
+  EXPECT_NE(ranged.find(length_html(61, 0) + ")"), std::string::npos);
+  EXPECT_NE(ranged.find(", if too tight"), std::string::npos);
+  input.pour->stranded.clear();
   input.pour->ready = false;
   input.pour->reasons = {"12 ml of air stay"};
   const std::string page = report_page(input);
