@@ -34,19 +34,18 @@ Distorted distort(const Lens& lens, const Eigen::Vector2d& slope) {
   return d;
 }
 
-// Whether a slope of length r lies within lens.domain(). The sum of the falling terms alone settles nearly
-// every point; only the rest asks for the exact limit.
-bool in_domain(const Lens& lens, double r) {
-  const double q = r * r;
+// Whether a slope of squared length q lies within lens.domain(). The sum of the falling terms alone settles
+// nearly every point; only the rest asks for the exact limit.
+bool in_domain(const Lens& lens, double q) {
   const double least_rise = 1 + q * (std::min(0.0, 3 * lens.k1) +
                                      q * (std::min(0.0, 5 * lens.k2) + q * std::min(0.0, 7 * lens.k3)));
-  return least_rise > 0 || r < lens.domain();
+  return least_rise > 0 || std::sqrt(q) < lens.domain();
 }
 
 // Newton with halving of steps that do not help; starts from the pixel's own slope, stays inside the domain.
 Eigen::Vector2d undistorted_slope(const Lens& lens, const Eigen::Vector2d& target) {
   Eigen::Vector2d slope = target;
-  if (!in_domain(lens, slope.norm())) slope *= 0.9 * lens.domain() / slope.norm();
+  if (!in_domain(lens, slope.squaredNorm())) slope *= 0.9 * lens.domain() / slope.norm();
   double miss = (distort(lens, slope).value - target).norm();
   for (int i = 0; i < 100 && miss > 1e-15; ++i) {
     const Distorted d = distort(lens, slope);
@@ -56,7 +55,7 @@ Eigen::Vector2d undistorted_slope(const Lens& lens, const Eigen::Vector2d& targe
     double next_miss = miss;
     for (; scale > 1e-9; scale /= 2) {
       next = slope + scale * step;
-      if (!in_domain(lens, next.norm())) continue;
+      if (!in_domain(lens, next.squaredNorm())) continue;
       next_miss = (distort(lens, next).value - target).norm();
       if (next_miss < miss) break;
     }
@@ -134,11 +133,11 @@ double Lens::domain() const {
 
 Eigen::Vector2d Lens::project(const Eigen::Vector3d& p_camera) const {
   if (!(p_camera.z() > 0)) return {kNan, kNan};
-  const double tangent = std::hypot(p_camera.x(), p_camera.y()) / p_camera.z();
-  if (!in_domain(*this, tangent)) return {kNan, kNan};
-  const LensVector lens = parameters();
+  const double x = p_camera.x() / p_camera.z(), y = p_camera.y() / p_camera.z();
+  if (!in_domain(*this, x * x + y * y)) return {kNan, kNan};
+  const double lens[kLensParameters] = {fx, fy, cx, cy, k1, k2, p1, p2, k3};
   Eigen::Vector2d pixel;
-  brown_project(lens.data(), p_camera.data(), pixel.data());
+  brown_project(lens, p_camera.data(), pixel.data());
   return pixel;
 }
 

@@ -154,20 +154,29 @@ struct Table {  // contrast for all points of an outline
   Polygon outline;
   std::vector<Vector2d> normals;
   std::vector<Contrast> contrast;
+  std::vector<std::vector<double>>
+      worth;  // what an edge at each offset counts: contrast and parallax together
   double reach = 0;
 
   double score(std::size_t i, double x) const {
     const double k = (x + reach) / kStep_mm;
-    if (k < 0 || k >= static_cast<double>(contrast[i].falls.size() - 1)) return 0;
+    const std::vector<double>& v = worth[i];
+    if (k < 0 || k >= static_cast<double>(v.size() - 1)) return 0;
     const auto j = static_cast<std::size_t>(k);
     const double f = k - static_cast<double>(j);
-    const auto at = [&](const std::vector<float>& v) {
-      return (1 - f) * static_cast<double>(v[j]) + f * static_cast<double>(v[j + 1]);
-    };
-    return kDarkOutside * at(contrast[i].falls) + kBrightOutside * at(contrast[i].rises) +
-           kParallax * at(contrast[i].parallax);
+    return (1 - f) * v[j] + f * v[j + 1];
   }
 };
+
+std::vector<double> worth_of(const Contrast& c) {
+  std::vector<double> worth(c.falls.size());
+  for (std::size_t k = 0; k < worth.size(); ++k) {
+    worth[k] = kDarkOutside * static_cast<double>(c.falls[k]) +
+               kBrightOutside * static_cast<double>(c.rises[k]) +
+               kParallax * static_cast<double>(c.parallax[k]);
+  }
+  return worth;
+}
 
 Table tabulate(const Scan& scan, const IndexedVector<PhotoIndex, Picture>& pictures, const PlaneFrame& frame,
                Polygon outline, double reach, const Surroundings& around) {
@@ -179,6 +188,7 @@ Table tabulate(const Scan& scan, const IndexedVector<PhotoIndex, Picture>& pictu
   for (std::size_t i = 0; i < t.outline.size(); ++i) {
     t.contrast.push_back(
         contrast_of(scan, pictures, frame, gains, t.outline[i], t.normals[i], reach, around));
+    t.worth.push_back(worth_of(t.contrast.back()));
   }
   return t;
 }

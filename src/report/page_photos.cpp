@@ -61,7 +61,7 @@ PagePhotos pictures_at(const PageInput& input, const std::vector<const ScannedPh
                        const std::vector<std::vector<std::size_t>>& seams, const Sizes& sizes) {
   std::vector<PagePhotos> each(photos.size());
   parallel_for(photos.size(), input.threads, [&](std::size_t n) {
-    const cv::Mat whole = read_photo_colour(photos[n]->info);
+    const cv::Mat whole = input.scan.store->colour(photos[n]->info);
     const auto taken = [&](const cv::Rect& crop, int longest_px) {
       const PhotoView view = view_of(*photos[n], crop, longest_px);
       return PagePicture{view, jpeg_of(picture_of(view, whole), sizes.quality)};

@@ -184,7 +184,7 @@ std::vector<MarkedPhoto> mark_photos(const Scan& scan, const FitDocument& fit, i
   }
   parallel_for(out.size(), threads, [&](std::size_t n) {
     const PhotoView view = view_of(*photos[n], form_in_photo(*photos[n], fit), longest_px);
-    cv::Mat picture = picture_of(view, read_photo_colour(photos[n]->info));
+    cv::Mat picture = picture_of(view, scan.store->colour(photos[n]->info));
     const double unit = std::max(1.0, std::max(picture.cols, picture.rows) / 1100.0);
     std::vector<cv::Rect> taken;
     draw_pieces(picture, view, fit, out[n].seams, unit, taken);

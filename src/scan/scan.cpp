@@ -93,7 +93,7 @@ std::vector<Candidate> read_photos(const std::filesystem::path& folder, const Sc
       Candidate c;
       c.info = read_photo_info(paths[i]);
       c.lens = start_lens(c.info, options.lens);
-      c.views = detect_cards(read_photo_grey(c.info));
+      c.views = detect_cards(scan.store->grey(c.info));
       read[i] = std::move(c);
     } catch (const PhotoError& e) {
       failed[i] = e.reason();
@@ -268,7 +268,7 @@ CardSolution solve_cards(const std::vector<Candidate>& candidates, const std::ve
 
 std::vector<TiePhoto> features_of(const Bundle& bundle, const std::vector<const Candidate*>& used,
                                   const Plan& plan, const Isometry3d& level, const Vector2d& aim,
-                                  const ScanOptions& options) {
+                                  PhotoStore& store, const ScanOptions& options) {
   const double reach = plan.profile.points().back().x() + plan.tile_thickness_mm;
   const double height = plan.profile.points().front().y() + plan.tile_thickness_mm;
   std::vector<TiePhoto> photos(used.size());
@@ -278,7 +278,7 @@ std::vector<TiePhoto> features_of(const Bundle& bundle, const std::vector<const 
     photo.camera_T_bench = bundle.camera_T_bench[PhotoIndex(i)];
     const cv::Mat mask =
         search_mask(photo.lens, photo.camera_T_bench, bundle, level, aim, 1.35 * reach, 1.1 * height);
-    photo.features = find_features(read_photo_grey(used[i]->info), mask, kAllFeatures);
+    photo.features = find_features(store.grey(used[i]->info), mask, kAllFeatures);
   });
   return photos;
 }
@@ -325,10 +325,11 @@ Scan scan_photos(const std::filesystem::path& folder, const Plan& plan, const Sc
     axes.push_back(level_T_camera.linear() * Vector3d::UnitZ());
   }
   const Vector2d aim = intersect_rays(origins, axes).head<2>();
-  std::vector<TiePhoto> photos = features_of(bundle, used, plan, level, aim, options);
+  std::vector<TiePhoto> photos = features_of(bundle, used, plan, level, aim, *scan.store, options);
+  scan.store->forget_grey();
   std::vector<Vector3d> points = match_neighbours(strongest(photos, kFirstFeatures), options.threads);
   for (Vector3d& p : points) p = level * p;
-  const Seat seat = find_seat(points, plan.profile, plan.tile_thickness_mm, aim);
+  const Seat seat = find_seat(points, plan.profile, plan.tile_thickness_mm, aim, options.threads);
   const Isometry3d bowl_T_bench = bowl_T_level(seat) * level;
 
   options.progress("tying the photos together");

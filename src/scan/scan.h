@@ -9,12 +9,14 @@
 #include <Eigen/Geometry>
 #include <filesystem>
 #include <functional>
+#include <memory>
 #include <optional>
 #include <string>
 #include <vector>
 
 #include "camera/lens.h"
 #include "camera/photo.h"
+#include "camera/photo_store.h"
 #include "geometry/index.h"
 #include "plan/plan.h"
 
@@ -64,6 +66,8 @@ struct Scan {
   std::vector<LeftOut> left_out;
   std::vector<Eigen::Vector3d> points;  // tie points on the pieces and the form, bowl frame
   ScanQuality quality;
+  // Pictures the stages share; no part of what was measured. Never null.
+  std::shared_ptr<PhotoStore> store = std::make_shared<PhotoStore>();
 };
 
 Scan scan_photos(const std::filesystem::path& folder, const Plan& plan, const ScanOptions& options);

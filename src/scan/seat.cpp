@@ -6,6 +6,7 @@
 #include <cmath>
 
 #include "core/errors.h"
+#include "core/parallel.h"
 
 namespace interstice {
 
@@ -19,22 +20,17 @@ constexpr double kFacePriorSd_mm =
     1.0;  // flat faces on a curved form: their points lie a little higher than the stock
 constexpr std::size_t kLeastPoints = 30;
 
-struct Meridian {  // height above the form for (r, z), tabulated once: the search asks for it very often
-  const Profile* profile;
-  double height(const Vector3d& p) const { return profile->locate(p).height; }
-};
-
 // Distance of a height from the nearest of the two surfaces, signed.
 double off_surface(double height, double thickness) {
   const double to_face = height - thickness;
   return std::abs(height) < std::abs(to_face) ? height : to_face;
 }
 
-std::size_t explained(const std::vector<Vector3d>& points, const Meridian& m, double thickness,
+std::size_t explained(const std::vector<Vector3d>& points, const Profile& profile, double thickness,
                       const Vector2d& axis) {
   std::size_t n = 0;
   for (const Vector3d& p : points) {
-    const double h = m.height(Vector3d(p.x() - axis.x(), p.y() - axis.y(), p.z()));
+    const double h = profile.locate(Vector3d(p.x() - axis.x(), p.y() - axis.y(), p.z())).height;
     if (std::abs(off_surface(h, thickness)) < kInlier_mm) ++n;
   }
   return n;
@@ -62,23 +58,26 @@ struct SeatPrior {
   }
 };
 
-Vector2d coarse_axis(const std::vector<Vector3d>& points, const Meridian& m, double thickness,
-                     const Vector2d& near, double radius) {
+Vector2d coarse_axis(const std::vector<Vector3d>& points, const Profile& profile, double thickness,
+                     const Vector2d& near, double radius, int threads) {
   Vector2d best = near;
   std::size_t best_count = 0;
   double span = radius;
   for (double step = 6; step > 0.4; step /= 3) {
     const Vector2d centre = best;
     const int n = static_cast<int>(std::ceil(span / step));
-    for (int i = -n; i <= n; ++i) {
-      for (int j = -n; j <= n; ++j) {
-        const Vector2d axis = centre + Vector2d(i * step, j * step);
-        const std::size_t count = explained(points, m, thickness, axis);
-        if (count > best_count) {
-          best_count = count;
-          best = axis;
-        }
-      }
+    const auto side = static_cast<std::size_t>(2 * n + 1);
+    const auto axis_of = [&](std::size_t k) {
+      const int i = static_cast<int>(k / side) - n, j = static_cast<int>(k % side) - n;
+      return Vector2d(centre + Vector2d(i * step, j * step));
+    };
+    std::vector<std::size_t> count(side * side);
+    parallel_for(count.size(), threads,
+                 [&](std::size_t k) { count[k] = explained(points, profile, thickness, axis_of(k)); });
+    const auto most = std::max_element(count.begin(), count.end());
+    if (*most > best_count) {
+      best_count = *most;
+      best = axis_of(static_cast<std::size_t>(most - count.begin()));
     }
     span = 2 * step;
   }
@@ -88,20 +87,19 @@ Vector2d coarse_axis(const std::vector<Vector3d>& points, const Meridian& m, dou
 }  // namespace
 
 Seat find_seat(const std::vector<Vector3d>& points, const Profile& profile, double thickness_mm,
-               const Vector2d& near) {
+               const Vector2d& near, int threads) {
   const double radius = profile.points().back().x();
   std::vector<Vector3d> high;
   for (const Vector3d& p : points) {
     if (p.z() > 3.0 && (p.head<2>() - near).norm() < 3 * radius + 50) high.push_back(p);
   }
-  const Meridian m{&profile};
   std::vector<Vector3d> few = high;
   if (few.size() > 400) {  // for the coarse search a spread sample is enough
     few.clear();
     for (std::size_t i = 0; i < 400; ++i) few.push_back(high[i * high.size() / 400]);
   }
   Seat seat;
-  const Vector2d coarse = coarse_axis(few, m, thickness_mm, near, radius);
+  const Vector2d coarse = coarse_axis(few, profile, thickness_mm, near, radius, threads);
   double x[3] = {coarse.x(), coarse.y(), 0};  // axis x and y, faces above the stock's thickness
   for (const double scale : {1.0, 0.5}) {
     ceres::Problem problem;

@@ -24,6 +24,6 @@ struct Seat {
 
 // `near`: a point the photos look at; the axis is searched within the form's radius of it.
 Seat find_seat(const std::vector<Eigen::Vector3d>& points, const Profile& profile, double thickness_mm,
-               const Eigen::Vector2d& near);
+               const Eigen::Vector2d& near, int threads = 0);
 
 }  // namespace interstice

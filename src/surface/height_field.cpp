@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <opencv2/core/hal/intrin.hpp>
 #include <opencv2/imgproc.hpp>
 #include <vector>
 
@@ -18,7 +19,29 @@ namespace {
 
 constexpr int kSide = 5;  // samples along a patch's side
 constexpr int kSamples = kSide * kSide;
-using Patch = std::array<float, kSamples>;
+// Samples are worked four at a time; the three left over in the last four count nothing.
+constexpr int kLanes = 4, kGroups = (kSamples + kLanes - 1) / kLanes;
+static_assert(kSamples == kLanes * (kGroups - 1) + 1);
+using Patch = std::array<cv::v_float32x4, kGroups>;
+
+// A view of one map cell: the camera frame's point at height h over the form is base + h * up, a patch's
+// sides lie along `across` and `along` there.
+struct Sight {
+  const Lens* lens;
+  const Picture* picture;
+  Vector3d base, up, across, along;
+};
+
+Sight sight(const ScannedPhoto& photo, const Picture& picture, const Profile& profile, const Vector2d& uv,
+            double step) {
+  const Eigen::Matrix3d r = photo.camera_T_bowl.linear();
+  return {&photo.lens,
+          &picture,
+          photo.camera_T_bowl * profile.point(uv),
+          r * profile.normal(uv),
+          step * (r * profile.along_ring(uv)),
+          step * (r * profile.towards_pole(uv))};
+}
 
 // Where a patch lands in a photo, to first order: pixel = at + i * dx + j * dy. Patches are a few millimetres
 // at hundreds of millimetres: the curvature of the projection is far below a pixel.
@@ -26,69 +49,112 @@ struct Landing {
   Vector2d at, dx, dy;
 };
 
-Landing land(const ScannedPhoto& photo, const Picture& picture, const Vector3d& p, const Vector3d& ex,
-             const Vector3d& ey, double step) {
-  const Vector2d at = picture.from_photo(photo.project(p));
-  return {at, picture.from_photo(photo.project(p + step * ex)) - at,
-          picture.from_photo(photo.project(p + step * ey)) - at};
+Landing land(const Sight& s, double height_mm) {
+  const Vector3d p = s.base + height_mm * s.up;
+  const Vector2d at = s.picture->from_photo(s.lens->project(p));
+  return {at, s.picture->from_photo(s.lens->project(p + s.across)) - at,
+          s.picture->from_photo(s.lens->project(p + s.along)) - at};
 }
 
-// Fills a zero-mean unit-length patch; false where it leaves the picture or is flat.
-bool fill(const cv::Mat& grey, const Landing& l, Patch& patch) {
-  float sum = 0;
-  for (int j = 0; j < kSide; ++j) {
-    for (int i = 0; i < kSide; ++i) {
-      const double a = i - (kSide - 1) / 2.0, b = j - (kSide - 1) / 2.0;
-      const float v =
-          sample(grey, l.at.x() + a * l.dx.x() + b * l.dy.x(), l.at.y() + a * l.dx.y() + b * l.dy.y());
-      if (std::isnan(v)) return false;
-      patch[static_cast<std::size_t>(j * kSide + i)] = v;
-      sum += v;
+// Places of the samples in a patch, in steps from its middle.
+struct Places {
+  alignas(16) float i[kGroups * kLanes]{}, j[kGroups * kLanes]{}, counts[kGroups * kLanes]{};
+  Places() {
+    for (int s = 0; s < kSamples; ++s) {
+      i[s] = static_cast<float>(s % kSide - (kSide - 1) / 2);
+      j[s] = static_cast<float>(s / kSide - (kSide - 1) / 2);
+      counts[s] = 1;
     }
   }
-  const float mean = sum / kSamples;
-  float squares = 0;
-  for (float& v : patch) {
-    v -= mean;
-    squares += v * v;
+};
+
+// Bilinear values of a patch that lies inside the picture, counted from the whole pixel `corner`.
+void read_patch(const cv::Mat& grey, const Landing& l, const Vector2d& corner, Patch& patch) {
+  static const Places places;
+  const auto all = [](double x) { return cv::v_setall_f32(static_cast<float>(x)); };
+  const cv::v_float32x4 x0 = all(l.at.x() - corner.x()), y0 = all(l.at.y() - corner.y());
+  const cv::v_float32x4 xi = all(l.dx.x()), yi = all(l.dx.y()), xj = all(l.dy.x()), yj = all(l.dy.y());
+  const uchar* origin = grey.ptr<uchar>(static_cast<int>(corner.y())) + static_cast<int>(corner.x());
+  const std::size_t row = grey.step[0];
+  for (int g = 0; g < kGroups; ++g) {
+    const cv::v_float32x4 i = cv::v_load_aligned(places.i + kLanes * g),
+                          j = cv::v_load_aligned(places.j + kLanes * g);
+    const cv::v_float32x4 x = x0 + i * xi + j * xj, y = y0 + i * yi + j * yj;
+    const cv::v_int32x4 ix = cv::v_trunc(x), iy = cv::v_trunc(y);
+    const cv::v_float32x4 fx = x - cv::v_cvt_f32(ix), fy = y - cv::v_cvt_f32(iy);
+    alignas(16) int column[kLanes], line[kLanes], corners[4][kLanes];
+    cv::v_store_aligned(column, ix);
+    cv::v_store_aligned(line, iy);
+    for (int k = 0; k < kLanes; ++k) {
+      const uchar* p = origin + static_cast<std::size_t>(line[k]) * row + column[k];
+      corners[0][k] = p[0];
+      corners[1][k] = p[1];
+      corners[2][k] = p[row];
+      corners[3][k] = p[row + 1];
+    }
+    const auto at = [&](int k) { return cv::v_cvt_f32(cv::v_load_aligned(corners[k])); };
+    const cv::v_float32x4 top = at(0) + fx * (at(1) - at(0)), bottom = at(2) + fx * (at(3) - at(2));
+    patch[static_cast<std::size_t>(g)] =
+        (top + fy * (bottom - top)) * cv::v_load_aligned(places.counts + kLanes * g);
   }
-  if (squares < 1.0f) return false;  // under a fifth of a grey level: nothing to compare
-  const float scale = 1.0f / std::sqrt(squares);
-  for (float& v : patch) v *= scale;
+}
+
+float total(const Patch& patch) {
+  cv::v_float32x4 sum = patch[0];
+  for (std::size_t g = 1; g < kGroups; ++g) sum += patch[g];
+  return cv::v_reduce_sum(sum);
+}
+
+float squares(const Patch& patch) {
+  cv::v_float32x4 sum = patch[0] * patch[0];
+  for (std::size_t g = 1; g < kGroups; ++g) sum += patch[g] * patch[g];
+  return cv::v_reduce_sum(sum);
+}
+
+// Adds a patch of zero mean and unit length; false where it leaves the picture or is flat.
+bool add_patch(const cv::Mat& grey, const Landing& l, Patch& sum) {
+  constexpr double kHalf = (kSide - 1) / 2;
+  const Vector2d reach = kHalf * (l.dx.cwiseAbs() + l.dy.cwiseAbs());
+  const Vector2d low = l.at - reach, high = l.at + reach;
+  if (!(low.x() >= 1 && low.y() >= 1 && high.x() < grey.cols - 2 && high.y() < grey.rows - 2)) return false;
+  Patch patch;
+  read_patch(grey, l, (low.array() - 0.5).floor(), patch);
+  const cv::v_float32x4 mean = cv::v_setall_f32(total(patch) / kSamples);
+  for (std::size_t g = 0; g + 1 < kGroups; ++g) patch[g] -= mean;
+  // Of the last four only the first is a sample.
+  patch[kGroups - 1] -= mean * cv::v_float32x4(1, 0, 0, 0);
+  const float size = squares(patch);
+  if (size < 1.0f) return false;  // under a fifth of a grey level: nothing to compare
+  const cv::v_float32x4 scale = cv::v_setall_f32(1.0f / std::sqrt(size));
+  for (std::size_t g = 0; g < kGroups; ++g) sum[g] += patch[g] * scale;
   return true;
 }
 
 // Mean correlation over all pairs of n unit patches whose sum is `sum`.
 float mean_correlation(const Patch& sum, int n) {
   if (n < 2) return -1;
-  float squares = 0;
-  for (const float v : sum) squares += v * v;
-  return (squares - static_cast<float>(n)) / static_cast<float>(n * (n - 1));
+  return (squares(sum) - static_cast<float>(n)) / static_cast<float>(n * (n - 1));
 }
 
 void agreement_of_row(int row, const Scan& scan, const IndexedVector<PhotoIndex, Picture>& pictures,
                       const Profile& profile, const MapGrid& grid, const HeightOptions& options,
                       std::vector<cv::Mat>& levels) {
   const double step = options.patch_mm / (kSide - 1);
+  std::vector<Sight> sights;
   for (int column = 0; column < grid.side(); ++column) {
     const Vector2d uv = grid.uv(column, row);
     if (uv.norm() > profile.length()) continue;
-    const Vector3d normal = profile.normal(uv), ex = profile.along_ring(uv), ey = profile.towards_pole(uv);
     const double middle = (options.lowest_mm + options.highest_mm) / 2;
-    const auto views = views_of(scan, profile.point(uv, middle), normal, options.views);
-    if (views.size() < 2) continue;
+    sights.clear();
+    for (const PhotoIndex i : views_of(scan, profile.point(uv, middle), profile.normal(uv), options.views))
+      sights.push_back(sight(scan.photos[i], pictures[i], profile, uv, step));
+    if (sights.size() < 2) continue;
     for (std::size_t k = 0; k < levels.size(); ++k) {
-      const Vector3d p = profile.point(uv, options.lowest_mm + static_cast<double>(k) * options.step_mm);
-      Patch sum{};
+      const double height = options.lowest_mm + static_cast<double>(k) * options.step_mm;
+      Patch sum;
+      sum.fill(cv::v_setzero_f32());
       int n = 0;
-      for (const PhotoIndex photo : views) {
-        Patch patch;
-        if (!fill(pictures[photo].grey, land(scan.photos[photo], pictures[photo], p, ex, ey, step), patch))
-          continue;
-        for (int s = 0; s < kSamples; ++s)
-          sum[static_cast<std::size_t>(s)] += patch[static_cast<std::size_t>(s)];
-        ++n;
-      }
+      for (const Sight& s : sights) n += add_patch(s.picture->grey, land(s, height), sum);
       levels[k].at<float>(row, column) = mean_correlation(sum, n);
     }
   }

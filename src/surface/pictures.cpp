@@ -30,10 +30,10 @@ IndexedVector<PhotoIndex, Picture> read_pictures(const Scan& scan, double footpr
     Picture& picture = out[PhotoIndex(i)];
     picture.factor = factor;
     if (colour) {
-      picture.colour = reduced(read_photo_colour(info), factor);
+      picture.colour = reduced(scan.store->colour(info), factor);
       cv::cvtColor(picture.colour, picture.grey, cv::COLOR_BGR2GRAY);
     } else {
-      picture.grey = reduced(read_photo_grey(info), factor);
+      picture.grey = reduced(scan.store->grey(info), factor);
     }
   });
   return out;

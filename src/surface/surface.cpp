@@ -49,7 +49,7 @@ Surface build_surface(Scan& scan, const Plan& plan, const SurfaceOptions& option
   const MapGrid grid = MapGrid::covering(plan.profile.length() + 2, options.grid_mm);
   const cv::Mat flat =
       map_picture(scan, pictures, plan.profile, grid, plan.tile_thickness_mm + 0.5, {}, 2, options.threads);
-  surface.turn = find_turn(flat, grid, plan, plan.tile_thickness_mm);
+  surface.turn = find_turn(flat, grid, plan, plan.tile_thickness_mm, false, options.threads);
   if (surface.turn.clearance < kLeastClearance) {
     throw MeasureError(
         "the plan's pattern was not found on the form; check that this is the form's plan and photograph it "

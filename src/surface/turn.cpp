@@ -5,6 +5,7 @@
 #include <numbers>
 #include <opencv2/imgproc.hpp>
 
+#include "core/parallel.h"
 #include "geometry/polygon.h"
 #include "plan/piece_model.h"
 
@@ -79,8 +80,8 @@ double explained_share(const std::vector<Sample>& samples, const cv::Mat& region
 
 }  // namespace
 
-Turn find_turn(const cv::Mat& picture, const MapGrid& grid, const Plan& plan, double height_mm,
-               bool mirrored) {
+Turn find_turn(const cv::Mat& picture, const MapGrid& grid, const Plan& plan, double height_mm, bool mirrored,
+               int threads) {
   const cv::Mat regions = regions_of(plan, grid, height_mm, mirrored);
   std::vector<Sample> samples;
   for (int row = 0; row < grid.side(); ++row) {
@@ -90,10 +91,10 @@ Turn find_turn(const cv::Mat& picture, const MapGrid& grid, const Plan& plan, do
     }
   }
   std::vector<double> share(kCoarseSteps);
-  for (int k = 0; k < kCoarseSteps; ++k) {
-    share[static_cast<std::size_t>(k)] =
-        explained_share(samples, regions, grid, 2 * std::numbers::pi * k / kCoarseSteps, plan.tiles.size());
-  }
+  parallel_for(share.size(), threads, [&](std::size_t k) {
+    const double angle = 2 * std::numbers::pi * static_cast<double>(k) / kCoarseSteps;
+    share[k] = explained_share(samples, regions, grid, angle, plan.tiles.size());
+  });
   const auto best = std::max_element(share.begin(), share.end());
   Turn turn;
   turn.explained = *best;

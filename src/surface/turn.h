@@ -21,6 +21,6 @@ struct Turn {
 // `picture`: as map_picture() makes it, at the faces' height. `mirrored` compares with the plan's mirror
 // image.
 Turn find_turn(const cv::Mat& picture, const MapGrid& grid, const Plan& plan, double height_mm,
-               bool mirrored = false);
+               bool mirrored = false, int threads = 0);
 
 }  // namespace interstice

@@ -128,6 +128,62 @@ TEST(Heights, OfASphereAreFound) {
   }
 }
 
+// The same comparison written plainly, one sample after another in double precision.
+double plain_agreement(const Sphere& s, const Profile& form, const Vector2d& uv, double height,
+                       const std::vector<PhotoIndex>& views) {
+  std::vector<std::vector<double>> patches;
+  for (const PhotoIndex i : views) {
+    const ScannedPhoto& photo = s.scan.photos[i];
+    const Vector3d p = form.point(uv, height);
+    const Vector2d at = photo.project(p), dx = photo.project(p + 0.75 * form.along_ring(uv)) - at,
+                   dy = photo.project(p + 0.75 * form.towards_pole(uv)) - at;
+    std::vector<double> patch;
+    for (int b = -2; b <= 2; ++b) {
+      for (int a = -2; a <= 2; ++a) {
+        const Vector2d q = at + a * dx + b * dy;
+        patch.push_back(double(sample(s.pictures[i].grey, q.x(), q.y())));
+      }
+    }
+    double mean = 0, squares = 0;
+    for (const double v : patch) mean += v / 25;
+    for (double& v : patch) v -= mean, squares += v * v;
+    if (!(squares >= 1)) continue;
+    for (double& v : patch) v /= std::sqrt(squares);
+    patches.push_back(patch);
+  }
+  double sum = 0;
+  int pairs = 0;
+  for (std::size_t i = 0; i < patches.size(); ++i) {
+    for (std::size_t j = i + 1; j < patches.size(); ++j, ++pairs) {
+      for (std::size_t k = 0; k < 25; ++k) sum += patches[i][k] * patches[j][k];
+    }
+  }
+  return pairs > 0 ? sum / pairs : -1;
+}
+
+TEST(Heights, FourSamplesAtATimeAreThePlainComparison) {
+  const Profile form = testing_plan::dome(100);
+  const Sphere s = rendered(5);
+  const MapGrid grid = MapGrid::covering(60, 6.0);
+  HeightOptions options;
+  options.pool_mm = 0;  // every cell by itself
+  const HeightField field = sweep_heights(s.scan, s.pictures, form, grid, options);
+  int cells = 0;
+  for (int r = 0; r < grid.side(); ++r) {
+    for (int c = 0; c < grid.side(); ++c) {
+      const Vector2d uv = grid.uv(c, r);
+      if (uv.norm() > 55) continue;
+      const auto views = views_of(s.scan, form.point(uv, 9), form.normal(uv), options.views);
+      double best = -1;
+      for (double h = options.lowest_mm; h <= options.highest_mm; h += options.step_mm)
+        best = std::max(best, plain_agreement(s, form, uv, h, views));
+      EXPECT_NEAR(double(field.agreement.at<float>(r, c)), best, 1e-4) << uv.transpose();
+      ++cells;
+    }
+  }
+  EXPECT_GT(cells, 200);
+}
+
 TEST(MapPicture, ShowsTheTextureAtItsPlaceAndNothingUnseen) {
   const Profile form = testing_plan::dome(100);
   const Sphere s = rendered(5);
