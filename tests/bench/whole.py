@@ -1,0 +1,233 @@
+#!/usr/bin/env python3
+"""The whole program against its floor, against more photos and pieces, and against a baseline made only from
+libraries; all ratios from one run.
+
+    python3 tests/bench/whole.py BUILD [--write .docs/speed.md] [--quick]
+
+BUILD: a build folder with INTERSTICE_BENCH and INTERSTICE_TESTS on. Needs the standard library alone. Times are
+CPU seconds of whole processes (all threads), so that other work on the machine counts little; seconds and the
+load go to standard error, the document holds ratios. Scans kept beside a checkout (../shared/scans) are used where they are.
+"""
+import argparse
+import json
+import math
+import os
+import pathlib
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+
+SOURCE = pathlib.Path(__file__).resolve().parents[2]
+TICK = os.sysconf("SC_CLK_TCK")
+SCANS = [("plover, 20 x 3 MP, 57 pieces", SOURCE / "datasets/plover", "150.0"),
+         ("godwit, 24 x 12 MP, 40 pieces", SOURCE / "../shared/scans/godwit", "148.05")]
+# The renderer's cheap pictures: what is measured is cost, not accuracy.
+CHEAP = ["form.rim_radius_mm=75", "form.height_mm=70", "layout.thickness_mm=10", "camera.width_px=1000",
+         "camera.height_px=750", "camera.footprint_mm=0.42", "sampling.light_rays=8", "sampling.light_step_mm=3",
+         "sampling.interior_samples=1", "sampling.edge_samples=8", "sampling.threads=2"]
+
+
+class Run:
+    """One finished process: CPU seconds by step of its progress, in all, wall seconds, peak memory."""
+
+    def __init__(self, command):
+        self.steps, start = [], time.time()
+        output = tempfile.TemporaryFile("w+")
+        process = subprocess.Popen([str(c) for c in command], stdout=output, stderr=subprocess.PIPE, text=True)
+        last, name = 0.0, "start"
+        for line in process.stderr:
+            now = self.cpu_of(process.pid)
+            self.steps.append((name, now - last))
+            last, name = now, line.strip()
+        _, status, usage = os.wait4(process.pid, 0)
+        process.returncode = os.waitstatus_to_exitcode(status)
+        output.seek(0)
+        self.out = output.read()
+        self.cpu = usage.ru_utime + usage.ru_stime
+        self.steps.append((name, self.cpu - last))
+        self.wall, self.gigabytes = time.time() - start, usage.ru_maxrss / 1e6
+        if process.returncode not in (0, 1):  # inspect: 1 is "needs work"
+            raise SystemExit(f"{command[0]} ended with {process.returncode}: {name}")
+
+    @staticmethod
+    def cpu_of(pid):
+        with open(f"/proc/{pid}/stat") as file:
+            fields = file.read().rsplit(")", 1)[1].split()
+        return (int(fields[11]) + int(fields[12])) / TICK
+
+
+class Bench:
+    def __init__(self, build, work):
+        self.build, self.work = build, work
+        self.program = build / "src/app/interstice"
+
+    def inspect(self, photos, plan, check, name):
+        out = self.work / name
+        shutil.rmtree(out, ignore_errors=True)
+        return Run([self.program, "inspect", photos, "--plan", plan, "--check-line", check, "--out", out,
+                    "--progress"])
+
+    def floor(self, photos):
+        return json.loads(Run([self.build / "tests/bench/floor_time", photos]).out)
+
+    def render(self, name, scene, settings):
+        out = self.work / name
+        command = [self.build / "datasets/renderer/render_scene", "--scene", scene, "--quiet", "--out", out]
+        for setting in settings:
+            command += ["--set", setting]
+        Run(command)
+        return out
+
+
+def table(head, rows):
+    lines = ["| " + " | ".join(head) + " |", "| " + " | ".join("---" for _ in head) + " |"]
+    return "\n".join(lines + ["| " + " | ".join(str(c) for c in row) + " |" for row in rows]) + "\n"
+
+
+def slope(points):
+    """Least-squares slope of log cost over log size: 1 is linear."""
+    xs, ys = [math.log(x) for x, _ in points], [math.log(y) for _, y in points]
+    mx, my = sum(xs) / len(xs), sum(ys) / len(ys)
+    return sum((x - mx) * (y - my) for x, y in zip(xs, ys)) / sum((x - mx) ** 2 for x in xs)
+
+
+def whole_scans(bench):
+    text = ""
+    for name, folder, check in SCANS:
+        if not folder.exists():
+            text += f"\n### {name}\n\nnot beside this checkout: left out\n"
+            continue
+        floor = bench.floor(folder / "photos")
+        unit = floor["decode_cpu_s"] + floor["read_cpu_s"]
+        run = bench.inspect(folder / "photos", folder / "plan.json", check, "whole")
+        rows = [[step, f"{cpu / unit:.1f}", f"{100 * cpu / run.cpu:.0f} %"] for step, cpu in run.steps]
+        rows.append(["**all**", f"**{run.cpu / unit:.1f}**", "100 %"])
+        text += f"\n### {name}\n\n" + table(["step", "times the floor", "share"], rows)
+        text += (f"\nPeak memory {run.gigabytes:.2f} GB; decoding is {100 * floor['decode_cpu_s'] / unit:.0f} % of the "
+                 "floor.\n")
+        print(f"{name}: CPU {run.cpu:.1f} s, wall {run.wall:.1f} s at a load of {os.getloadavg()[0]:.1f}, floor "
+              f"{unit:.2f} s", file=sys.stderr)
+    return text
+
+
+def more_photos(bench, counts):
+    """One rendered scan of as many photos as asked for at most, and evenly spread parts of it."""
+    most = max(counts)
+    scan = bench.render("photos", "bowl", CHEAP + ["layout.piece_size_mm=36", f"camera.photos={most}"])
+    photos, rows, points = sorted((scan / "photos").iterdir()), [], []
+    for count in counts:
+        part = bench.work / f"part{count}"
+        part.mkdir()
+        for k in range(count):
+            shutil.copy(photos[k * most // count], part)
+        run = bench.inspect(part, scan / "plan.json", "150.0", "out")
+        floor = bench.floor(part)
+        rows.append([count, f"{run.cpu / (floor['decode_cpu_s'] + floor['read_cpu_s']):.0f}",
+                     f"{run.cpu / rows[0][-1]:.2f}" if rows else "1.00", f"{run.gigabytes:.2f}", run.cpu])
+        points.append((count, run.cpu))
+    text = table(["photos", "times the floor", "CPU against the first", "peak GB"], [r[:-1] for r in rows])
+    return text + f"\nLog-log slope of CPU over photos: {slope(points):.2f} (1 is linear).\n"
+
+
+def more_pieces(bench, sizes):
+    rows, points, first = [], [], None
+    for size in sizes:
+        scan = bench.render(f"pieces{size}", "bowl",
+                            CHEAP + [f"layout.piece_size_mm={size}", "camera.photos=16"])
+        pieces = len(json.loads((scan / "plan.json").read_text())["tiles"])
+        run = bench.inspect(scan / "photos", scan / "plan.json", "150.0", "out")
+        first = first or run.cpu
+        rows.append([pieces, f"{run.cpu / first:.2f}", f"{run.cpu / first * rows[0][0] / pieces:.2f}" if rows
+                     else "1.00"])
+        points.append((pieces, run.cpu))
+    text = table(["pieces", "CPU against the first", "CPU a piece against the first"], rows)
+    return text + f"\nLog-log slope of CPU over pieces: {slope(points):.2f} (1 is linear).\n"
+
+
+def against_baseline(bench, ready=None):
+    folder = SOURCE / "datasets/plover"
+    run = bench.inspect(folder / "photos", folder / "plan.json", "150.0", "ours")
+    theirs = json.loads(ready.read_text() if ready else
+                        Run([bench.build / "tests/bench/baseline", bench.work / "ours",
+                             folder / "truth.json"]).out)
+    base, ours = theirs["baseline"], theirs["ours"]
+    steps = {name: step["cpu_s"] for name, step in theirs["steps"].items()}
+    baseline_cpu = sum(steps.values())
+    surface_steps = ("measuring the pieces' edges", "measuring the seams", "what resin reaches",
+                     "working out the least work", "writing the results")
+    surface_cpu = sum(cpu for name, cpu in run.steps if name not in surface_steps)
+    rows = [[label, form.format(base[key]), form.format(ours[key])] for label, key, form in (
+        ("points on true faces a cm2", "points_per_cm2", "{:.0f}"),
+        ("square millimetres of the faces with a point", "faces_covered", "{:.2f}"),
+        ("median distance from the true face, mm", "median_mm", "{:.3f}"),
+        ("RMS distance (of points within 3 mm), mm", "rms_mm", "{:.3f}"),
+        ("mean distance (bias), mm", "bias_mm", "{:+.3f}"),
+        ("points within 0.3 mm", "within_0.3_mm", "{:.2f}"))]
+    rows.insert(0, ["CPU, photos to surface, ours = 1", f"{baseline_cpu / surface_cpu:.1f}", "1"])
+    rows.insert(1, ["CPU, baseline's surface against our whole inspection", f"{baseline_cpu / run.cpu:.1f}", "1"])
+    text = table(["", "libraries", "ours"], rows)
+    shares = ", ".join(f"{name} {100 * cpu / baseline_cpu:.0f} %" for name, cpu in steps.items())
+    return text + f"\nThe baseline's CPU: {shares}; {theirs['pairs']} pairs.\n"
+
+
+INTRODUCTION = """# Speed
+
+Written by `tests/bench/whole.py`; every ratio comes from one run on 2 cores. CPU is that of whole processes, all
+threads together. The floor is the CPU needed to decode every photo once in colour and to read every pixel once:
+nothing that looks at the photos can cost less.
+"""
+BASELINE = """
+The baseline is what the libraries alone make of the same photos (`tests/bench/baseline.cpp`): SIFT, brute-force
+matching, essential matrices; semi-global matching of every photo with its two nearest neighbours; fusion into a
+truncated signed distance field of 1 mm. To be kind to it the pairs are rectified by our poses and lens and
+matched only near the form's depth. Both clouds are held against the true faces (drawn in by 1 mm), points further
+than 3 mm off left out. Ours is `cloud.ply`: a point every half millimetre, from heights measured every millimetre.
+It only starts the measurement of the pieces; their faces are planes afterwards.
+"""
+
+
+def main():
+    parser = argparse.ArgumentParser()
+    parser.add_argument("build", type=pathlib.Path)
+    parser.add_argument("--write", type=pathlib.Path)
+    parser.add_argument("--keep", type=pathlib.Path,
+                        help="folder for the finished parts: a run that was stopped goes on from there")
+    parser.add_argument("--baseline", type=pathlib.Path,
+                        help="what the baseline printed when it ran beside this run, instead of running it")
+    parser.add_argument("--only", choices=["scans", "photos", "pieces", "baseline"])
+    parser.add_argument("--quick", action="store_true", help="few photos and pieces, to try the script")
+    arguments = parser.parse_args()
+    parts = {
+        "scans": ("## The whole, step by step", "", whole_scans),
+        "photos": ("## More photos", "\nOne rendered bowl of 33 pieces (0.75 MP a photo), evenly spread parts of its "
+                   "photos.\n\n",
+                   lambda b: more_photos(b, [6, 12] if arguments.quick else [12, 24, 48, 96])),
+        "pieces": ("## More pieces", "\nOne rendered bowl, 16 photos of 0.75 MP, cut into smaller and smaller "
+                   "pieces.\n\n", lambda b: more_pieces(b, [48, 36] if arguments.quick else [48, 36, 27, 22])),
+        "baseline": ("## Against the libraries alone", BASELINE + "\n",
+                     lambda b: against_baseline(b, arguments.baseline)),
+    }
+    text = INTRODUCTION
+    with tempfile.TemporaryDirectory() as work:
+        bench = Bench(arguments.build.resolve(), pathlib.Path(work))
+        for name, (title, words, measure) in parts.items():
+            if arguments.only not in (None, name):
+                continue
+            kept = arguments.keep / f"{name}.md" if arguments.keep else None
+            if kept and kept.exists():
+                part = kept.read_text()
+            else:
+                part = f"\n{title}\n{words}{measure(bench)}"
+                if kept:
+                    kept.parent.mkdir(parents=True, exist_ok=True)
+                    kept.write_text(part)
+            print(part, flush=True)
+            text += part
+    if arguments.write:
+        arguments.write.write_text(text)
+
+
+if __name__ == "__main__":
+    main()
