@@ -5,6 +5,7 @@
 
 #include "app/commands.h"
 #include "app/number_between.h"
+#include "app/one_of.h"
 #include "app/plan_work.h"
 
 // The command line of `plan`; the work itself is in plan_work.cpp.
@@ -30,7 +31,7 @@ const std::map<std::string, double>& units() {
 void add_reading(CLI::App* command, ProfileReading& reading) {
   command
       ->add_option("--unit", reading.unit_mm, "Unit of a table or of a drawing that names none: mm, cm, in")
-      ->transform(CLI::CheckedTransformer(units(), CLI::ignore_case));
+      ->transform(one_of(units()));
   command->add_flag("--diameters", reading.diameters, "The table's first column holds diameters, not radii");
 }
 
@@ -100,7 +101,7 @@ void add_trace(CLI::App& plan, Chosen& chosen) {
       {"decide", DrawnLines::decide}, {"shared", DrawnLines::shared}, {"own", DrawnLines::own}};
   c->add_option("--lines", a->trace.drawn,
                 "decide; shared (one line between two pieces); own (each piece its own line)")
-      ->transform(CLI::CheckedTransformer(lines, CLI::ignore_case));
+      ->transform(one_of(lines));
   add_reading(c, a->reading);
 }
 
@@ -117,7 +118,7 @@ void add_patterns(CLI::App& plan, Chosen& chosen) {
   c->add_option("--spacing", a->options.spacing_mm, "Between pieces, mm")->check(number_between(1.0, 100.0));
   const std::map<std::string, Grain> grains{{"pole", Grain::towards_pole}, {"ring", Grain::along_ring}};
   c->add_option("--grain", a->options.grain, "Grain towards the pole, or along the ring")
-      ->transform(CLI::CheckedTransformer(grains, CLI::ignore_case));
+      ->transform(one_of(grains));
 }
 
 void add_check(CLI::App& plan, Chosen& chosen) {
@@ -147,10 +148,10 @@ void add_draw(CLI::App& plan, Chosen& chosen) {
                                               {"bands", PlanView::bands}};
   c->add_option("--view", a->view,
                 "map; sides (four elevations); gores or bands (1:1 strips that wrap onto the form)")
-      ->transform(CLI::CheckedTransformer(views, CLI::ignore_case));
+      ->transform(one_of(views));
   c->add_option("--sheet", a->sheet, "For strips: a4, letter, or WIDTHxHEIGHT in mm");
   c->add_option("--gores", a->gores, "How many gores (default: as many as the paper needs to lie smooth)")
-      ->check(CLI::Range(4, 96));
+      ->check(number_between(4, 96));
 }
 
 }  // namespace
@@ -158,7 +159,14 @@ void add_draw(CLI::App& plan, Chosen& chosen) {
 void add_plan_command(CLI::App& app, Chosen& chosen) {
   CLI::App* plan = app.add_subcommand(
       "plan", "From a bare form to cutting patterns: form, make, trace, patterns, check, draw");
-  plan->require_subcommand(1);
+  plan->require_subcommand(0, 1);
+  plan->parse_complete_callback([plan] {
+    if (plan->get_subcommands().empty()) {
+      throw CLI::RequiredError(
+          "plan: say what to do: form, make, trace, patterns, check or draw (--help tells more)",
+          CLI::ExitCodes::RequiredError);
+    }
+  });
   add_form(*plan, chosen);
   add_make(*plan, chosen);
   add_trace(*plan, chosen);

@@ -59,8 +59,13 @@ std::vector<std::string> write_sheets(const std::vector<Drawing>& sheets, const 
   return names;
 }
 
-void refuse_existing_folder(const std::string& out) {
-  if (!out.empty() && fs::is_directory(out)) throw InputError(out, "is a folder; name a file to write");
+// Before any work: a place that cannot take the result.
+void refuse_bad_place(const std::string& out) {
+  if (out.empty()) return;
+  if (fs::is_directory(out)) throw InputError(out, "is a folder; name a file to write");
+  const fs::path folder = fs::path(out).parent_path();
+  if (!folder.empty() && !fs::is_directory(folder))
+    throw InputError(out, "cannot be written: there is no folder " + folder.string());
 }
 
 Plan read_plan_with(const std::string& path, double smallest_fill_mm) {
@@ -130,7 +135,7 @@ std::pair<double, std::string> learned_gap(const PlanMakeArguments& a) {
 }  // namespace
 
 int run_plan_form(const PlanFormArguments& a) {
-  refuse_existing_folder(a.out);
+  refuse_bad_place(a.out);
   const FormInput form = read_form(a.form, a.reading);
   if (!a.out.empty()) write_file_atomically(a.out, form_document(form.profile, a.name));
   print_form(form, a.out, a.common);
@@ -138,7 +143,7 @@ int run_plan_form(const PlanFormArguments& a) {
 }
 
 int run_plan_make(const PlanMakeArguments& a) {
-  refuse_existing_folder(a.out);
+  refuse_bad_place(a.out);
   FormInput form = read_form(a.form, a.reading);
   LayoutOptions options = a.layout;
   std::string reason;
@@ -156,7 +161,8 @@ int run_plan_make(const PlanMakeArguments& a) {
 }
 
 int run_plan_trace(const PlanTraceArguments& a) {
-  refuse_existing_folder(a.out);
+  refuse_bad_place(a.out);
+  if (!fs::exists(a.photos)) throw InputError(a.photos, "no such folder of photos or picture");
   const FormInput form = read_form(a.form, a.reading);
   Progress progress(a.common.quiet || a.common.json, a.common.progress);
   const OrthoPicture picture =
@@ -175,7 +181,7 @@ int run_plan_trace(const PlanTraceArguments& a) {
 }
 
 int run_plan_patterns(const PlanPatternsArguments& a) {
-  refuse_existing_folder(a.out);
+  refuse_bad_place(a.out);
   const Plan plan = read_plan(a.plan);
   PatternOptions options = a.options;
   options.board = !a.board.empty();
@@ -207,7 +213,7 @@ int run_plan_check(const PlanCheckArguments& a) {
 }
 
 int run_plan_draw(const PlanDrawArguments& a) {
-  refuse_existing_folder(a.out);
+  refuse_bad_place(a.out);
   const Plan plan = read_plan(a.plan);
   std::vector<Drawing> sheets;
   switch (a.view) {

@@ -29,7 +29,7 @@ double default_gap_mm(double smallest_fill_mm, const GapSpread& spread);
 // Planned mouths are meant to be as near to the chosen gap as this. Where pieces are large for the curve of
 // the form their faces meet at different heights and it cannot always be reached; Layout::solved says what
 // was.
-inline constexpr double kTrueToGap_mm = 0.06;
+inline constexpr double kTrueToGap_mm = 0.08;
 
 struct LayoutOptions {
   std::string name = "plan";

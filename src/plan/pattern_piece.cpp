@@ -14,6 +14,7 @@ using Eigen::Vector2d;
 
 constexpr double kOutline_mm = 0.2;
 constexpr double kSmallestText_mm = 1.5;
+constexpr double kEdgeNote_mm = 3.8;  // from the outline to the inner side of a note along an edge
 
 // Text turned to lie along a direction on the sheet and still be read from below or from the right.
 double readable_angle(const Vector2d& direction) {
@@ -97,6 +98,16 @@ Vector2d roomy_middle(const Polygon& outline, double inscribed_mm) {
   return core.size() >= 3 ? centroid(core) : centroid(outline);
 }
 
+// The longest arrow about a place whose ends stay inside a region; 4 mm at least.
+double fitting(const Polygon& region, const Vector2d& middle, const Vector2d& direction, double longest) {
+  double length = longest;
+  while (length > 4 && !(contains(region, middle + length / 2 * direction) &&
+                         contains(region, middle - length / 2 * direction))) {
+    length -= 0.5;
+  }
+  return std::max(4.0, length);
+}
+
 }  // namespace
 
 void draw_pattern_piece(Drawing& sheet, const Plan& plan, TileIndex tile, const PieceBody& body,
@@ -125,14 +136,24 @@ void draw_pattern_piece(Drawing& sheet, const Plan& plan, TileIndex tile, const 
   // Beside the notes, clear of them whichever way it points on the sheet.
   const Vector2d on_sheet_grain = (drawer.on_sheet(middle + grain) - at).normalized();
   const double width = std::max(text_width_mm(label, big, true), text_width_mm("outer face", small));
-  const double length = std::clamp(0.5 * room, 5.0, 14.0);
-  const Vector2d aside = std::abs(on_sheet_grain.y()) > 0.5
-                             ? Vector2d(-width / 2 - 1.6 - length / 2 * std::abs(on_sheet_grain.x()), 0)
-                             : Vector2d(0, -0.85 * big - 1.8 - length / 2 * std::abs(on_sheet_grain.y()));
+  const double longest = std::clamp(0.5 * room, 5.0, 14.0);
+  const bool upright = std::abs(on_sheet_grain.y()) > 0.5;
+  const Vector2d aside = upright
+                             ? Vector2d(-width / 2 - 1.6 - longest / 2 * std::abs(on_sheet_grain.x()), 0)
+                             : Vector2d(0, -0.85 * big - 1.8 - longest / 2 * std::abs(on_sheet_grain.y()));
   const double turn = place.turn_deg * std::numbers::pi / 180;
-  const Vector2d back(std::cos(turn) * aside.x() + std::sin(turn) * aside.y(),
-                      -std::sin(turn) * aside.x() + std::cos(turn) * aside.y());
-  drawer.arrow(middle + Vector2d(back.x(), -back.y()), grain, length);
+  const auto on_face = [&](const Vector2d& d) {
+    return Vector2d(std::cos(turn) * d.x() + std::sin(turn) * d.y(),
+                    std::sin(turn) * d.x() - std::cos(turn) * d.y());
+  };
+  // On the side where it can be longer and still clear of the notes along the edges.
+  const Polygon clear = largest(offset_round({body.face.outline}, -kEdgeNote_mm));
+  Vector2d best = middle + on_face(aside);
+  double length = fitting(clear, best, grain, longest);
+  if (const Vector2d other = middle + on_face(-aside);
+      upright && fitting(clear, other, grain, longest) > length)
+    best = other, length = fitting(clear, other, grain, longest);
+  drawer.arrow(best, grain, length);
 }
 
 }  // namespace interstice

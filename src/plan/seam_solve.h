@@ -17,7 +17,7 @@ namespace interstice {
 
 struct SeamSolveOptions {
   double gap_mm = 4.0;
-  double corner_radius_mm = 1.5;  // of the footprint; the face has it larger by what the walls recede
+  double corner_radius_mm = 2.0;  // of the footprint; the face has it larger by what the walls recede
   double tolerance_mm = 0.04;     // of every mouth
   int max_rounds = 24;
 };
