@@ -36,13 +36,9 @@ void add_frame_texts(Drawing& sheet, const Plan& plan, const PatternOptions& o, 
       plan.tile_thickness_mm);
   sheet.write({x, kMargin_mm + 8.5}, line, 2.0);
   line = "Cut on the outline.";
-  if (o.kerf_mm > 0)
-    line = format("Outline: finished edge. Dashed: middle of a blade %g mm wide.", o.kerf_mm);
-  sheet.write(
-      {x, kMargin_mm + 12},
-      line +
-          " At an edge: neighbour, bevel of that edge. Middle: label, one bevel for all edges. Arrow: grain.",
-      2.0);
+  if (o.kerf_mm > 0) line = format("Outline: finished edge; dashed: middle of a cut %g mm wide.", o.kerf_mm);
+  line += " Edges: neighbour, bevel. Middle: label, one bevel (not the rim's). Arrow: grain.";
+  sheet.write({x, kMargin_mm + 12}, line, 2.0);
   const double length = sheet.width_mm - 2 * kMargin_mm >= 155 ? 150 : 50;
   sheet.check_line({kMargin_mm + 2, sheet.height_mm - kMargin_mm - 5}, length);
 }

@@ -210,7 +210,9 @@ TEST(Patterns, EveryEdgeNamesANeighbourThatNamesItBackWithTheSameBevel) {
 }
 
 TEST(Patterns, SheetsSayWhatTheSawNeeds) {
-  const Patterns patterns = patterns_of();
+  PatternOptions options;
+  options.kerf_mm = 2;  // has the longer lines
+  const Patterns patterns = patterns_of(options);
   std::string all;
   for (const auto* sheets : {&patterns.sheets, &patterns.cutting_list}) {
     for (const Drawing& sheet : *sheets) {
