@@ -119,23 +119,31 @@ void measure_volume(const Plan& plan, const std::vector<PieceBody>& bodies,
   }
 }
 
-// The longest stretch of a ring, at any height of the form, that no piece covers: there a seam keeps its
+// The longest stretch of a ring, at any height of the form, that no face covers: there a seam keeps its
 // height. In mm on the form.
 double longest_level_run_mm(const Plan& plan) {
   constexpr int kAround = 1440;
   double longest = 0;
   const double length = plan.profile.length();
   std::vector<std::pair<double, double>> reach;  // rho of each tile
-  for (const PlannedTile& tile : plan.tiles) {
+  double last = length - plan.planned_gap_mm;    // under a flared rim faces end above it: that is no seam
+  std::vector<Polygon> faces;  // carried down along the form's normals: what is seen of the pieces
+  for (std::size_t i = 0; i < plan.tiles.size(); ++i) {
+    const PieceFace face = planned_face(plan, TileIndex(i));
+    Polygon outline;
+    for (const Vector2d& p : resampled(face.outline, 1.0))
+      outline.push_back(plan.profile.locate(face.frame.lift(p)).uv);
     double low = 1e9, high = 0;
-    for (const Vector2d& p : tile.outline) low = std::min(low, p.norm()), high = std::max(high, p.norm());
+    for (const Vector2d& p : outline) low = std::min(low, p.norm()), high = std::max(high, p.norm());
     reach.emplace_back(low, high);
+    faces.push_back(std::move(outline));
+    if (plan.tiles[TileIndex(i)].ring == 1) last = std::min(last, high);
   }
-  for (double rho = 0.15 * length; rho < length - plan.planned_gap_mm - 2; rho += 2.0) {
+  for (double rho = 0.15 * length; rho < last - 2; rho += 2.0) {
     std::vector<char> bare(kAround, 1);
     for (std::size_t i = 0; i < reach.size(); ++i) {
       if (rho < reach[i].first || rho > reach[i].second) continue;
-      const Polygon& outline = plan.tiles[TileIndex(i)].outline;
+      const Polygon& outline = faces[i];
       const Vector2d c = centroid(outline);
       for (int k = 0; k < kAround; ++k) {
         const double theta = 2 * std::numbers::pi * k / kAround;
