@@ -24,9 +24,13 @@ TICK = os.sysconf("SC_CLK_TCK")
 SCANS = [("plover, 20 x 3 MP, 57 pieces", SOURCE / "datasets/plover", "150.0"),
          ("godwit, 24 x 12 MP, 40 pieces", SOURCE / "../shared/scans/godwit", "148.05")]
 # The renderer's cheap pictures: what is measured is cost, not accuracy.
-CHEAP = ["form.rim_radius_mm=75", "form.height_mm=70", "layout.thickness_mm=10", "camera.width_px=1000",
-         "camera.height_px=750", "camera.footprint_mm=0.42", "sampling.light_rays=8", "sampling.light_step_mm=3",
+CHEAP = ["form.rim_radius_mm=75", "form.height_mm=70", "layout.thickness_mm=10", "camera.width_px=1200",
+         "camera.height_px=900", "camera.footprint_mm=0.46", "sampling.light_rays=8", "sampling.light_step_mm=3",
          "sampling.interior_samples=1", "sampling.edge_samples=8", "sampling.threads=2"]
+
+
+class Refused(Exception):
+    """A program that did not do its work, and what it said."""
 
 
 class Run:
@@ -49,7 +53,7 @@ class Run:
         self.steps.append((name, self.cpu - last))
         self.wall, self.gigabytes = time.time() - start, usage.ru_maxrss / 1e6
         if process.returncode not in (0, 1):  # inspect: 1 is "needs work"
-            raise SystemExit(f"{command[0]} ended with {process.returncode}: {name}")
+            raise Refused(f"{pathlib.Path(command[0]).name} ended with {process.returncode}: {name}")
 
     @staticmethod
     def cpu_of(pid):
@@ -122,7 +126,11 @@ def more_photos(bench, counts):
         part.mkdir()
         for k in range(count):
             shutil.copy(photos[k * most // count], part)
-        run = bench.inspect(part, scan / "plan.json", "150.0", "out")
+        try:
+            run = bench.inspect(part, scan / "plan.json", "150.0", "out")
+        except Refused as refused:
+            print(f"{count} photos: {refused}", file=sys.stderr)
+            continue
         floor = bench.floor(part)
         rows.append([count, f"{run.cpu / (floor['decode_cpu_s'] + floor['read_cpu_s']):.0f}",
                      f"{run.cpu / rows[0][-1]:.2f}" if rows else "1.00", f"{run.gigabytes:.2f}", run.cpu])
@@ -137,7 +145,11 @@ def more_pieces(bench, sizes):
         scan = bench.render(f"pieces{size}", "bowl",
                             CHEAP + [f"layout.piece_size_mm={size}", "camera.photos=16"])
         pieces = len(json.loads((scan / "plan.json").read_text())["tiles"])
-        run = bench.inspect(scan / "photos", scan / "plan.json", "150.0", "out")
+        try:
+            run = bench.inspect(scan / "photos", scan / "plan.json", "150.0", "out")
+        except Refused as refused:
+            print(f"{pieces} pieces: {refused}", file=sys.stderr)
+            continue
         first = first or run.cpu
         rows.append([pieces, f"{run.cpu / first:.2f}", f"{run.cpu / first * rows[0][0] / pieces:.2f}" if rows
                      else "1.00"])
@@ -149,6 +161,8 @@ def more_pieces(bench, sizes):
 def against_baseline(bench, ready=None):
     folder = SOURCE / "datasets/plover"
     run = bench.inspect(folder / "photos", folder / "plan.json", "150.0", "ours")
+    while ready and not ready.exists():  # still running beside this one
+        time.sleep(2)
     theirs = json.loads(ready.read_text() if ready else
                         Run([bench.build / "tests/bench/baseline", bench.work / "ours",
                              folder / "truth.json"]).out)
@@ -196,16 +210,17 @@ def main():
                         help="folder for the finished parts: a run that was stopped goes on from there")
     parser.add_argument("--baseline", type=pathlib.Path,
                         help="what the baseline printed when it ran beside this run, instead of running it")
-    parser.add_argument("--only", choices=["scans", "photos", "pieces", "baseline"])
+    parser.add_argument("--only", nargs="+", choices=["scans", "photos", "pieces", "baseline"])
+    parser.add_argument("--photos", nargs="+", type=int, default=[12, 24, 48, 96])
     parser.add_argument("--quick", action="store_true", help="few photos and pieces, to try the script")
     arguments = parser.parse_args()
     parts = {
         "scans": ("## The whole, step by step", "", whole_scans),
-        "photos": ("## More photos", "\nOne rendered bowl of 33 pieces (0.75 MP a photo), evenly spread parts of its "
+        "photos": ("## More photos", "\nOne rendered bowl of 33 pieces (1.1 MP a photo), evenly spread parts of its "
                    "photos.\n\n",
-                   lambda b: more_photos(b, [6, 12] if arguments.quick else [12, 24, 48, 96])),
-        "pieces": ("## More pieces", "\nOne rendered bowl, 16 photos of 0.75 MP, cut into smaller and smaller "
-                   "pieces.\n\n", lambda b: more_pieces(b, [48, 36] if arguments.quick else [48, 36, 27, 22])),
+                   lambda b: more_photos(b, [12, 24] if arguments.quick else arguments.photos)),
+        "pieces": ("## More pieces", "\nOne rendered bowl, 16 photos of 1.1 MP, cut into smaller and smaller "
+                   "pieces.\n\n", lambda b: more_pieces(b, [48, 36] if arguments.quick else [40, 31, 24])),
         "baseline": ("## Against the libraries alone", BASELINE + "\n",
                      lambda b: against_baseline(b, arguments.baseline)),
     }
@@ -213,7 +228,7 @@ def main():
     with tempfile.TemporaryDirectory() as work:
         bench = Bench(arguments.build.resolve(), pathlib.Path(work))
         for name, (title, words, measure) in parts.items():
-            if arguments.only not in (None, name):
+            if arguments.only and name not in arguments.only:
                 continue
             kept = arguments.keep / f"{name}.md" if arguments.keep else None
             if kept and kept.exists():
