@@ -190,8 +190,8 @@ def against_baseline(bench, ready=None):
 
 INTRODUCTION = """# Speed
 
-Written by `tests/bench/whole.py`; every ratio comes from one run on 2 cores. CPU is that of whole processes, all
-threads together. The floor is the CPU needed to decode every photo once in colour and to read every pixel once:
+Written by `tests/bench/whole.py`; every ratio is between figures measured side by side, on 2 cores. CPU is that of
+whole processes, all threads together. The floor is the CPU needed to decode every photo once in colour and to read every pixel once:
 nothing that looks at the photos can cost less.
 """
 FLOOR = """
