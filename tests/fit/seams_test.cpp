@@ -217,5 +217,19 @@ TEST(Seams, ThreadsChangeNothing) {
   }
 }
 
+// One bar stands 4 mm higher: the mouth lies between its wall and the other's arris, and the bevel's own
+// uncertainty of 1.5 degrees at that depth enters: 4 mm * 0.02618 = 0.1047 mm.
+TEST(Seams, AMouthOnAWallIsLessSure) {
+  MeasuredTile low = bar(0, 40), high = bar(43.5, 83.5);
+  for (std::vector<Vector3d>* ring : {&high.solid.arris, &high.solid.root}) {
+    for (Vector3d& p : *ring) p.z() += 4;
+  }
+  high.solid.face.origin.z() += 4;
+  const std::vector<FitSeam> seams = seams_of({low, high});
+  ASSERT_EQ(seams.size(), 1U);
+  EXPECT_NEAR(*seams[0].narrowest_mm, 3.5, 1e-6);
+  EXPECT_NEAR(*seams[0].u95_mm, 2 * std::sqrt(2 * kGrain * kGrain + 0.1047 * 0.1047), 2e-3);
+}
+
 }  // namespace
 }  // namespace interstice

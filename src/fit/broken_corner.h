@@ -1,0 +1,38 @@
+// The corner between a piece's face and its wall, broken by sanding at 45 degrees: a strip as wide in the
+// face as it is high. The widest outline, the arris, is the strip's lower end; lengths mm, slopes as in
+// fit/edge_profiles.h.
+//
+// A view under `slope` sees the strip height * (1 + slope) wide. Below slope -1 the strip is hidden behind
+// the face's rim, which is then the contour: seen from so far aside it lies outward of where the arris would
+// be.
+#pragma once
+
+#include <algorithm>
+#include <cmath>
+
+namespace interstice {
+
+struct BrokenCorner {
+  double height_mm = 0.25, height_sd_mm = 0.25;  // some tenths (common practice, no source)
+  // Where on the strip an edge is seen, as shares of its width, standard deviations. A view onto the wall
+  // sees both ends and may take either for the edge (uniform). A view with the wall hidden sees the lower end
+  // as a contour unless the strip is as dark as what lies behind it (triangular, falling to the upper end).
+  double wall_spread = 1 / std::sqrt(12.0), hidden_spread = 1 / std::sqrt(18.0);
+};
+
+inline double strip_width_mm(const BrokenCorner& corner, double slope) {
+  return corner.height_mm * std::max(0.0, 1 + slope);
+}
+
+// How far outward of the arris' place the rim is seen; 0 where the arris itself can be seen.
+inline double rim_shift_mm(const BrokenCorner& corner, double slope) {
+  return corner.height_mm * std::max(0.0, -1 - slope);
+}
+
+// Standard uncertainty of an edge's offset by where on the corner it is seen.
+inline double on_corner_mm(const BrokenCorner& corner, double slope) {
+  const double spread = slope > 0 ? corner.wall_spread : corner.hidden_spread;
+  return std::hypot(spread * strip_width_mm(corner, slope), corner.height_sd_mm * std::max(0.0, -1 - slope));
+}
+
+}  // namespace interstice

@@ -1,0 +1,18 @@
+// How the corners of a bowl's pieces are broken, from all of its pieces: each alone says it poorly, as its
+// edges may show either end of the broken corner.
+#pragma once
+
+#include <vector>
+
+#include "fit/trace_arris.h"
+
+namespace interstice {
+
+// `heights_mm`: of the faces over the traced arris planes; their median is the height, how much they differ
+// its uncertainty. Where views onto the wall see the edge is learnt from stretches whose arris the contours
+// of other views give: from the root mean square of how far the two lie apart, as a share of the strip's
+// width. With fewer than eight pieces, or corners too sharp to tell, what is known beforehand stays.
+BrokenCorner learn_corner(const std::vector<double>& heights_mm,
+                          const std::vector<const TracedArris*>& pieces);
+
+}  // namespace interstice
