@@ -86,7 +86,10 @@ bool all_clear(const FitDocument& fit) {
 std::string bench_list(const FitDocument& fit) {
   std::string out;
   for (const std::string& warning : fit.warnings) out += "warning: " + warning + "\n";
-  for (const std::size_t i : seams_needing_work(fit)) out += seam_line(fit.seams[i]);
+  for (const std::size_t i : seams_needing_work(fit)) {
+    out += seam_line(fit.seams[i]);
+    for (const std::string& advice : fit.seams[i].advice) out += "    " + advice + "\n";
+  }
   out += list_of(fit, TileState::absent, "absent pieces: ");
   out += list_of(fit, TileState::unseen, "unseen pieces: ");
   std::size_t count[4] = {0, 0, 0, 0}, placed = 0;

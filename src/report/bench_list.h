@@ -15,7 +15,8 @@ std::vector<std::size_t> seams_needing_work(const FitDocument& fit);
 // True when every seam is proved clear and nothing is missing.
 bool all_clear(const FitDocument& fit);
 
-// Standard output of `fit` and `inspect`: one line a seam that needs work, then pieces absent or unseen, then
+// Standard output of `fit` and `inspect`: one line a seam that needs work, below it from where to photograph it
+// again (indented), then pieces absent or unseen, then
 // one line of totals.
 std::string bench_list(const FitDocument& fit);
 

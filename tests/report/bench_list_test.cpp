@@ -1,0 +1,37 @@
+// The result in words.
+#include "report/bench_list.h"
+
+#include <gtest/gtest.h>
+
+namespace interstice {
+namespace {
+
+FitSeam seam(const std::string& a, const std::string& b, double width_mm, Verdict verdict) {
+  FitSeam s;
+  s.tiles = {a, b};
+  s.narrowest_mm = width_mm;
+  s.u95_mm = 0.12;
+  s.length_mm = 30;
+  s.tight_length_mm = verdict == Verdict::too_tight ? 12 : 0;
+  s.verdict = verdict;
+  return s;
+}
+
+// Worst first; below a seam that photos could settle, from where to take them.
+TEST(BenchList, SaysWorstFirstAndFromWhereToPhotographAgain) {
+  FitDocument fit;
+  fit.smallest_fill_mm = 3;
+  fit.seams = {seam("A01", "A02", 3.05, Verdict::doubtful), seam("A02", "A03", 2.1, Verdict::too_tight),
+               seam("A03", "A04", 4.0, Verdict::clear)};
+  fit.seams[0].advice = {"photograph it from 7 o'clock"};
+  fit.seams[0].best_photo = "photo_03";
+  EXPECT_EQ(
+      bench_list(fit),
+      "A02 - A03       2.10 mm +- 0.12  too tight over 12 of 30 mm\n"
+      "A01 - A02       3.05 mm +- 0.12  doubtful  (see photo_03)\n"
+      "    photograph it from 7 o'clock\n"
+      "0 of 0 pieces placed; 3 seams: 1 too tight, 1 doubtful, 0 unseen, 1 clear (smallest fill 3.00 mm)\n");
+}
+
+}  // namespace
+}  // namespace interstice
