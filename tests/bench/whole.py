@@ -119,7 +119,8 @@ def whole_scans(bench):
 def more_photos(bench, counts):
     """One rendered scan of as many photos as asked for at most, and evenly spread parts of it."""
     most = max(counts)
-    scan = bench.render("photos", "bowl", CHEAP + ["layout.piece_size_mm=36", f"camera.photos={most}"])
+    wide = ["camera.width_px=1280", "camera.height_px=960", "camera.footprint_mm=0.47"]  # two cards in every photo
+    scan = bench.render("photos", "patch", CHEAP[-5:] + wide + [f"camera.photos={most}"])
     photos, rows, points = sorted((scan / "photos").iterdir()), [], []
     for count in counts:
         part = bench.work / f"part{count}"
@@ -195,8 +196,8 @@ whole processes, all threads together. The floor is the CPU needed to decode eve
 nothing that looks at the photos can cost less.
 """
 FLOOR = """
-What the rest is: finding the form is SIFT over every photo at two and a half thousand pixels or less (about two
-thirds of the step, by a sampling profile) and brute-force matching of neighbours (a fifth); cards are thresholds and
+What the rest is: finding the form is SIFT over every photo at twelve hundred pixels or less and brute-force
+matching of neighbours; cards are thresholds and
 contours at three scales; heights compare each map cell in five photos at some forty heights; edges are read along
 every outline in every photo that sees it.
 """
@@ -226,7 +227,7 @@ def main():
     arguments = parser.parse_args()
     parts = {
         "scans": ("## The whole, step by step", FLOOR, whole_scans),
-        "photos": ("## More photos", "\nOne rendered bowl of 33 pieces (1.1 MP a photo), evenly spread parts of its "
+        "photos": ("## More photos", "\nOne rendered patch of six pieces (1.2 MP a photo), evenly spread parts of its "
                    "photos.\n\n",
                    lambda b: more_photos(b, [12, 24] if arguments.quick else arguments.photos)),
         "pieces": ("## More pieces", "\nOne rendered bowl, 16 photos of 1.1 MP, cut into smaller and smaller "
