@@ -9,6 +9,7 @@
 #include <set>
 
 #include "core/errors.h"
+#include "geometry/plane.h"
 
 namespace interstice {
 
@@ -155,6 +156,22 @@ CardPoses poses_from_cards(const std::vector<PhotoCards>& photos, double print_s
         " photos show cards that connect; take at least 8 photos all round with two cards in each");
   }
   return out;
+}
+
+Isometry3d level_T_bench(const Bundle& bundle) {
+  std::vector<Vector3d> corners;
+  Vector3d up = Vector3d::Zero();
+  for (const Isometry3d& card : bundle.bench_T_card) {
+    for (int k = 0; k < kCornersPerCard; ++k) corners.push_back(card * card_point(k));
+    up += card.linear() * Vector3d::UnitZ();
+  }
+  const PlaneFit plane = fit_plane(corners);
+  const Vector3d normal = plane.normal.dot(up) > 0 ? plane.normal : Vector3d(-plane.normal);
+  const PlaneFrame frame = make_plane_frame(plane.centroid, normal, Vector3d::UnitX());
+  Isometry3d bench_T_level = Isometry3d::Identity();
+  bench_T_level.linear() << frame.ex, frame.ey, frame.normal;
+  bench_T_level.translation() = frame.origin;
+  return bench_T_level.inverse();
 }
 
 }  // namespace interstice

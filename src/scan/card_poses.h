@@ -36,4 +36,7 @@ struct CardPoses {
 // print_scale: measured over nominal length of the check line.
 CardPoses poses_from_cards(const std::vector<PhotoCards>& photos, double print_scale);
 
+// Level frame: z = 0 in the plane through all cards' corners, z out of the paper, origin in their middle.
+Eigen::Isometry3d level_T_bench(const Bundle& bundle);
+
 }  // namespace interstice

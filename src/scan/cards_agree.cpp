@@ -13,7 +13,6 @@
 
 #include "core/errors.h"
 #include "core/median.h"
-#include "geometry/plane.h"
 
 namespace interstice {
 
@@ -177,22 +176,6 @@ Lying similarity(std::size_t photo, const std::vector<std::complex<double>>& pri
   }
   const std::complex<double> factor = both / squares, place = q0 - factor * p0;
   return {photo, {place.real(), place.imag()}, std::abs(factor), Vector2d::Zero(), 1};
-}
-
-// Level frame of a solution's cards: z = 0 in the plane through their corners, cameras above.
-Isometry3d level_T_bench(const Bundle& b) {
-  std::vector<Vector3d> corners;
-  for (const Isometry3d& card : b.bench_T_card) {
-    for (int k = 0; k < kCornersPerCard; ++k) corners.push_back(card * card_point(k));
-  }
-  const PlaneFit plane = fit_plane(corners);
-  const Vector3d camera = b.camera_T_bench[PhotoIndex(0)].inverse().translation();
-  const Vector3d up = plane.normal.dot(camera - plane.centroid) > 0 ? plane.normal : Vector3d(-plane.normal);
-  const PlaneFrame frame = make_plane_frame(plane.centroid, up, Vector3d::UnitX());
-  Isometry3d bench_T_level = Isometry3d::Identity();
-  bench_T_level.linear() << frame.ex, frame.ey, frame.normal;
-  bench_T_level.translation() = frame.origin;
-  return bench_T_level.inverse();
 }
 
 // A card in every photo of a solution without it: where its corners' rays meet the bench.

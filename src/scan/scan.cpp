@@ -10,7 +10,6 @@
 #include "core/files.h"
 #include "core/median.h"
 #include "core/parallel.h"
-#include "geometry/plane.h"
 #include "scan/bundle.h"
 #include "scan/card_poses.h"
 #include "scan/cards_agree.h"
@@ -122,23 +121,6 @@ std::size_t reject_mistakes(const Bundle& bundle, std::vector<Observation>& obse
   const std::size_t before = observations.size();
   observations.erase(std::remove_if(observations.begin(), observations.end(), bad), observations.end());
   return before - observations.size();
-}
-
-// Level frame: z = 0 in the plane through all the cards' corners, z out of the paper.
-Isometry3d level_T_bench(const Bundle& bundle) {
-  std::vector<Vector3d> corners;
-  Vector3d up = Vector3d::Zero();
-  for (const Isometry3d& card : bundle.bench_T_card) {
-    for (int k = 0; k < kCornersPerCard; ++k) corners.push_back(card * card_point(k));
-    up += card.linear() * Vector3d::UnitZ();
-  }
-  const PlaneFit plane = fit_plane(corners);
-  const Vector3d normal = plane.normal.dot(up) > 0 ? plane.normal : Vector3d(-plane.normal);
-  const PlaneFrame frame = make_plane_frame(plane.centroid, normal, Vector3d::UnitX());
-  Isometry3d bench_T_level = Isometry3d::Identity();
-  bench_T_level.linear() << frame.ex, frame.ey, frame.normal;
-  bench_T_level.translation() = frame.origin;
-  return bench_T_level.inverse();
 }
 
 // Where features are worth looking for: the outline of a cylinder round the place the photos look at, less

@@ -18,6 +18,8 @@ renderer::SceneOptions small_scene() {
 class Rendered : public Cases {
  protected:
   Ran measured(const std::string& what, const renderer::SceneOptions& scene) {
+    fs::remove_all(folder_ / "out");
+    fs::remove_all(folder_ / "photos");
     renderer::write_scan_folder(renderer::make_scene(scene), folder_);
     const Ran ran = run({"inspect", (folder_ / "photos").string(), "--plan", (folder_ / "plan.json").string(),
                          "--check-line", "150", "--out", (folder_ / "out").string()});
@@ -41,8 +43,6 @@ TEST_F(Rendered, CardMovedBetweenPhotos) {
   const std::vector<double> moves = full() ? std::vector<double>{1, 3, 10, 40} : std::vector<double>{1};
   for (const double mm : moves) {
     SCOPED_TRACE(mm);
-    fs::remove_all(folder_ / "out");
-    fs::remove_all(folder_ / "photos");
     renderer::SceneOptions scene = small_scene();
     scene.cards.moved = 1;
     scene.cards.moved_mm = mm;
@@ -59,8 +59,6 @@ TEST_F(Rendered, CardPrintedAtAnotherScale) {
   if (!full()) GTEST_SKIP() << "by hand: INTERSTICE_HARD=full; always in scan_tests";
   for (const double scale : {1.01, 0.97}) {
     SCOPED_TRACE(scale);
-    fs::remove_all(folder_ / "out");
-    fs::remove_all(folder_ / "photos");
     renderer::SceneOptions scene = small_scene();
     scene.cards.odd = 2;
     scene.cards.odd_scale = scale;
@@ -79,8 +77,6 @@ TEST_F(Rendered, SecondBowlBehind) {
   if (full()) cards.insert(cards.end(), {{}, {5, 6}});
   for (const std::vector<int>& round_it : cards) {
     SCOPED_TRACE(round_it.size());
-    fs::remove_all(folder_ / "out");
-    fs::remove_all(folder_ / "photos");
     renderer::SceneOptions scene = small_scene();
     scene.second_bowl = {330, round_it};
     right(measured(round_it.empty()       ? "a second bowl, the same, in the background"
