@@ -63,7 +63,7 @@ class Unknowns {
 
 struct Solution {
   VectorXd x;
-  MatrixXd covariance;
+  MatrixXd normal;    // matrix of the last round's normal equations
   double factor = 1;  // robust size of residuals in units of their sd
 };
 
@@ -139,7 +139,7 @@ Solution solve(const Unknowns& u, std::vector<ArrisObservation>& observations, c
     if (observations.empty()) break;
     s.factor = reweight(u, s.x, observations);
   }
-  s.covariance = a.ldlt().solve(MatrixXd::Identity(u.size(), u.size())) * (s.factor * s.factor);
+  s.normal = std::move(a);
   return s;
 }
 
@@ -239,10 +239,10 @@ std::vector<double> local_ratios(const Solution& s, const std::vector<ArrisObser
 }
 
 // Standard uncertainties of the points; negative where no photo shows one.
-std::vector<double> point_sds(const Unknowns& u, const Solution& s,
-                              const std::vector<ArrisObservation>& observations, const ArrisPrior& known) {
+std::vector<double> point_sds(const Solution& s, const MatrixXd& covariance,
+                              const std::vector<ArrisObservation>& observations, std::size_t n,
+                              const ArrisPrior& known) {
   constexpr std::size_t kBridge = 2;
-  const auto n = static_cast<std::size_t>(u.points());
   std::vector<double> out(n), seen(n, 0), all(n, 0), corner(n, 0);
   for (const ArrisObservation& o : observations) {
     const double w = o.weight / (o.sd_mm * o.sd_mm);
@@ -254,7 +254,7 @@ std::vector<double> point_sds(const Unknowns& u, const Solution& s,
   const std::vector<double> ratios = local_ratios(s, observations, n);
   for (std::size_t i = 0; i < n; ++i) {
     const auto k = static_cast<Eigen::Index>(i);
-    const double sd = ratios[i] * std::sqrt(std::max(1e-6, s.covariance(k, k)));
+    const double sd = ratios[i] * std::sqrt(std::max(1e-6, covariance(k, k)));
     // The same place on the corner and between light and code values over a whole side: no number of points
     // averages that down.
     const double total = all[i] > 0 ? std::hypot(sd, corner[i] / all[i]) : sd;
@@ -285,12 +285,13 @@ TracedArris trace_arris(const Scan& scan, const IndexedVector<PhotoIndex, Pictur
     const double shared = shared_points(u, t.observations, s.x);
     plane.alike = shared * views_of_contour(t.observations, n);
     s = solve(u, t.observations, plane, known);
-    s.covariance *= shared;
+    const MatrixXd covariance =
+        s.normal.ldlt().solve(MatrixXd::Identity(u.size(), u.size())) * (s.factor * s.factor) * shared;
     for (ArrisObservation& o : t.observations) o.residual_mm = u.residual(o, s.x);
     t.residual_mm = contour_residual(t.observations, s.factor);
-    t.sd_mm = point_sds(u, s, t.observations, known);
+    t.sd_mm = point_sds(s, covariance, t.observations, n, known);
     const Eigen::Index m = u.plane();
-    t.plane_sd_mm = std::sqrt(std::max(0.0, s.covariance(m, m)));
+    t.plane_sd_mm = std::sqrt(std::max(0.0, covariance(m, m)));
     for (std::size_t i = 0; i < n; ++i) t.outline[i] += s.x[static_cast<Eigen::Index>(i)] * normals[i];
     // The plane moves; the outline keeps its coordinates in it.
     const Vector3d normal = t.frame.normal - s.x[m + 1] * t.frame.ex - s.x[m + 2] * t.frame.ey;
