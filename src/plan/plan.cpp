@@ -1,5 +1,6 @@
 #include "plan/plan.h"
 
+#include <algorithm>
 #include <cmath>
 #include <set>
 #include <stdexcept>
@@ -14,6 +15,9 @@ namespace {
 constexpr std::size_t kMaxTiles = 4000;
 constexpr std::size_t kMaxOutlinePoints = 20000;
 constexpr double kMaxSize_mm = 2000;  // a form larger than this is a wrong unit
+// Plans are written and read on a grid of 0.1 um. In steps of the grid coordinates are whole numbers below
+// 2^25, so whether edges cross is decided exactly, and a plan read, written and read again stays the same.
+constexpr double kStepsPerMm = 1e4;
 
 Eigen::Vector2d read_pair(const JsonNode& node) {
   const std::vector<double> xy = node.numbers(2);
@@ -24,12 +28,20 @@ Eigen::Vector2d read_pair(const JsonNode& node) {
   return {xy[0], xy[1]};
 }
 
+Eigen::Vector2d to_steps(const Eigen::Vector2d& mm) {
+  return (mm * kStepsPerMm).array().round();
+}
+
+Eigen::Vector2d to_mm(const Eigen::Vector2d& steps) {
+  return steps / kStepsPerMm;
+}
+
 Profile read_profile(const JsonNode& node) {
   std::vector<Eigen::Vector2d> rz;
   const std::size_t n = node.size();
   if (n < 3) node.fail("needs at least 3 points from pole to rim");
   if (n > 100000) node.fail("has more than 100000 points");
-  for (std::size_t i = 0; i < n; ++i) rz.push_back(read_pair(node.at(i)));
+  for (std::size_t i = 0; i < n; ++i) rz.push_back(to_mm(to_steps(read_pair(node.at(i)))));
   if (std::abs(rz.front().x()) > 1e-3)
     node.at(std::size_t{0}).fail("the profile must start at the pole (r = 0)");
   rz.front().x() = 0;
@@ -46,38 +58,51 @@ Profile read_profile(const JsonNode& node) {
   }
 }
 
+void drop_repeated_points(Polygon& outline) {
+  outline.erase(std::unique(outline.begin(), outline.end()), outline.end());
+  while (outline.size() > 1 && outline.front() == outline.back()) outline.pop_back();
+}
+
+// Where two edges that meet do so, in whole steps.
+Eigen::Vector2d meeting(const Eigen::Vector2d& a, const Eigen::Vector2d& b, const Eigen::Vector2d& c,
+                        const Eigen::Vector2d& d) {
+  const auto cross = [](const Eigen::Vector2d& u, const Eigen::Vector2d& v) {
+    return u.x() * v.y() - u.y() * v.x();
+  };
+  const double parallel = cross(b - a, d - c);
+  if (parallel == 0) return (c - a).dot(c - b) <= 0 ? c : (d - a).dot(d - b) <= 0 ? d : a;  // on one line
+  return (a + cross(c - a, d - c) / parallel * (b - a)).array().round();
+}
+
 // Traced and offset outlines carry tiny loops at sharp corners: a loop of under a half per cent of the area
-// is cut off at its crossing. Larger ones are somebody's mistake and stay.
+// is cut off at its crossing. Larger ones are somebody's mistake and stay. In steps.
 void drop_small_loops(Polygon& outline) {
   for (int guard = 0; guard < 100; ++guard) {
     const auto hit = self_crossing(outline);
     if (!hit) return;
     const auto [i, j] = *hit;
-    const Polygon loop(outline.begin() + static_cast<std::ptrdiff_t>(i + 1),
-                       outline.begin() + static_cast<std::ptrdiff_t>(j + 1));
-    Polygon rest(outline.begin(), outline.begin() + static_cast<std::ptrdiff_t>(i + 1));
-    rest.insert(rest.end(), outline.begin() + static_cast<std::ptrdiff_t>(j + 1), outline.end());
+    const auto at = [&](std::size_t k) { return outline.begin() + static_cast<std::ptrdiff_t>(k); };
+    const Eigen::Vector2d x =
+        meeting(outline[i], outline[i + 1], outline[j], outline[(j + 1) % outline.size()]);
+    Polygon loop(at(i + 1), at(j + 1)), rest(outline.begin(), at(i + 1));
+    loop.push_back(x);
+    rest.push_back(x);
+    rest.insert(rest.end(), at(j + 1), outline.end());
     const double a = std::abs(signed_area(loop)), b = std::abs(signed_area(rest));
-    if (rest.size() >= 3 && a < 0.005 * b)
-      outline = rest;
-    else if (loop.size() >= 3 && b < 0.005 * a)
-      outline = loop;
-    else
-      return;
+    if (!(std::min(a, b) < 0.005 * std::max(a, b))) return;
+    outline = a < b ? rest : loop;
+    drop_repeated_points(outline);
   }
 }
 
 Polygon read_outline(const JsonNode& node) {
-  Polygon outline;
+  Polygon outline;  // in steps
   const std::size_t n = node.size();
   if (n < 3) node.fail("an outline needs at least 3 points");
   if (n > kMaxOutlinePoints)
     node.fail("an outline has more than " + std::to_string(kMaxOutlinePoints) + " points");
-  for (std::size_t i = 0; i < n; ++i) {
-    const Eigen::Vector2d p = read_pair(node.at(i));
-    if (outline.empty() || (p - outline.back()).norm() > 1e-9) outline.push_back(p);
-  }
-  if (outline.size() > 1 && (outline.front() - outline.back()).norm() < 1e-9) outline.pop_back();
+  for (std::size_t i = 0; i < n; ++i) outline.push_back(to_steps(read_pair(node.at(i))));
+  drop_repeated_points(outline);
   if (outline.size() < 3) node.fail("an outline needs at least 3 different points");
   drop_small_loops(outline);
   if (const auto hit = self_crossing(outline)) {
@@ -85,7 +110,9 @@ Polygon read_outline(const JsonNode& node) {
               std::to_string(hit->second) + ")");
   }
   const double area = signed_area(outline);
-  if (std::abs(area) < 1.0) node.fail("the outline encloses less than 1 square mm: wrong units?");
+  for (Eigen::Vector2d& p : outline) p = to_mm(p);
+  if (std::abs(area) < kStepsPerMm * kStepsPerMm)
+    node.fail("the outline encloses less than 1 square mm: wrong units?");
   if (area < 0) std::reverse(outline.begin(), outline.end());
   return outline;
 }
@@ -136,10 +163,12 @@ Plan read_plan(const std::filesystem::path& path) {
 }
 
 std::string write_plan(const Plan& plan) {
-  const auto rounded = [](double x) { return std::round(x * 1e4) / 1e4; };
-  const auto pairs = [&](const std::vector<Eigen::Vector2d>& points) {
+  const auto pairs = [](const std::vector<Eigen::Vector2d>& points) {
     nlohmann::ordered_json list = nlohmann::ordered_json::array();
-    for (const Eigen::Vector2d& p : points) list.push_back({rounded(p.x()), rounded(p.y())});
+    for (const Eigen::Vector2d& p : points) {
+      const Eigen::Vector2d rounded = to_mm(to_steps(p));
+      list.push_back({rounded.x(), rounded.y()});
+    }
     return list;
   };
   nlohmann::ordered_json root;
