@@ -1,11 +1,13 @@
 #include <CLI/CLI.hpp>
 #include <cstdio>
+#include <future>
 #include <memory>
 
 #include "app/measuring.h"
 #include "app/number_between.h"
 #include "core/errors.h"
 #include "core/files.h"
+#include "core/parallel.h"
 #include "fit/corrections.h"
 #include "report/bench_list.h"
 #include "report/page.h"
@@ -54,6 +56,41 @@ std::string page_of(const MeasuredScan& measured, const FitDocument& fit, const 
   return report_page(input);
 }
 
+// What resin reaches and the least work. The work needs only what is stranded, and its solver runs on one
+// thread: it goes on beside the search for tilts and beside the writing of what does not depend on it.
+struct Planned {
+  PourDocument pour;
+  std::future<CorrectionResult> work;
+};
+
+Planned plan_work(const InspectArguments& arguments, const FitDocument& fit, const Plan& plan,
+                  const std::optional<Resin>& resin) {
+  Planned planned;
+  PourOptions options;
+  options.threads = arguments.common.threads;
+  options.stranded_known = [&](const PourDocument& so_far) {
+    CorrectionOptions corrections;
+    corrections.threads = arguments.common.threads;
+    corrections.seam_value = seam_values(fit, so_far);
+    const bool alone = thread_count(arguments.common.threads) == 1;
+    planned.work = std::async(alone ? std::launch::deferred : std::launch::async, [&fit, &plan, corrections] {
+      return propose_corrections(fit, plan, corrections);
+    });
+  };
+  planned.pour = plan_pours(fit, plan, resin, options);
+  return planned;
+}
+
+// All results in which the least work does not occur.
+void write_measured(const MeasuredScan& measured, const std::string& pour_json,
+                    const std::filesystem::path& out) {
+  std::filesystem::create_directory(out / "scan");
+  write_scan_folder(measured, out / "scan");
+  write_file_atomically(out / "pour.json", pour_json);
+  write_file_atomically(out / "plan.json", write_plan(measured.plan));
+  write_cloud(measured.surface, measured.plan, out / "cloud.ply");
+}
+
 int run_inspect(const InspectArguments& arguments) {
   Progress progress(arguments.common.quiet, arguments.common.progress);
   std::optional<Resin> resin;
@@ -66,28 +103,19 @@ int run_inspect(const InspectArguments& arguments) {
   options.progress = [&](const std::string& what) { progress.step(what); };
   FitDocument fit = fit_pieces(measured.scan, measured.surface, measured.plan, options);
   progress.step("what resin reaches");
-  PourOptions pour_options;
-  pour_options.threads = arguments.common.threads;
-  const PourDocument pour = plan_pours(fit, measured.plan, resin, pour_options);
+  Planned planned = plan_work(arguments, fit, measured.plan, resin);
   progress.step("working out the least work");
-  CorrectionOptions correction_options;
-  correction_options.threads = arguments.common.threads;
-  correction_options.seam_value = seam_values(fit, pour);
-  const CorrectionResult work = propose_corrections(fit, measured.plan, correction_options);
-  fit.corrections = work.corrections;
-  fit.corrections_refused = work.refused;
+  const std::filesystem::path& out = folder.work();
+  const std::string pour_json = write_pour(planned.pour);
+  write_measured(measured, pour_json, out);
+  CorrectionResult work = planned.work.get();
+  fit.corrections = std::move(work.corrections);
+  fit.corrections_refused = std::move(work.refused);
 
   progress.step("writing the results");
-  const std::filesystem::path& out = folder.work();
-  std::filesystem::create_directory(out / "scan");
-  write_scan_folder(measured, out / "scan");
   const std::string json = write_fit(fit);
   write_file_atomically(out / "fit.json", json);
   write_file_atomically(out / "seams.csv", seams_csv(fit));
-  const std::string pour_json = write_pour(pour);
-  write_file_atomically(out / "pour.json", pour_json);
-  write_file_atomically(out / "plan.json", write_plan(measured.plan));
-  write_cloud(measured.surface, measured.plan, out / "cloud.ply");
   write_marked_photos(measured.scan, fit, out / "marked", arguments.common.threads);
   write_file_atomically(out / "report.html", page_of(measured, fit, pour_json, arguments.common.threads));
   folder.commit();

@@ -250,7 +250,7 @@ BundleSummary adjust(Bundle& b, const BundleOptions& options) {
   solver.max_num_iterations = options.max_iterations;
   solver.linear_solver_type = b.points.empty() ? ceres::SPARSE_NORMAL_CHOLESKY : ceres::DENSE_SCHUR;
   solver.num_threads = 1;  // sums in one order: the same bytes whatever the machine
-  solver.function_tolerance = 1e-9;
+  solver.function_tolerance = options.tolerance;
   solver.logging_type = ceres::SILENT;
   auto* ordering = new ceres::ParameterBlockOrdering;
   for (Vector3d& p : k.points) {

@@ -57,6 +57,7 @@ struct BundleOptions {
   bool free_lens = true;
   int threads = 0;
   int max_iterations = 60;
+  double tolerance = 1e-9;  // stops when the cost changes by less than this share
 };
 
 struct BundleSummary {

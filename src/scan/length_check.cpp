@@ -2,8 +2,11 @@
 
 #include <cmath>
 #include <map>
+#include <optional>
+#include <vector>
 
 #include "core/errors.h"
+#include "core/parallel.h"
 
 namespace interstice {
 
@@ -58,21 +61,26 @@ FreedCard free_card(const Bundle& all, CardIndex freed) {
 LengthCheck check_lengths(const Bundle& bundle, const BundleOptions& options) {
   LengthCheck check;
   if (bundle.bench_T_card.size() < 2) return check;
-  double sum = 0;
-  for (std::size_t c = 0; c < bundle.bench_T_card.size(); ++c) {
+  std::vector<std::optional<FreedCard>> freed(bundle.bench_T_card.size());
+  BundleOptions few = options;
+  few.max_iterations = 15;
+  parallel_for(freed.size(), options.threads, [&](std::size_t c) {
     FreedCard f = free_card(bundle, CardIndex(c));
-    if (f.point_of.size() < 4) continue;
-    BundleOptions few = options;
-    few.max_iterations = 15;
+    if (f.point_of.size() < 4) return;
     try {
       adjust(f.bundle, few);
+      freed[c] = std::move(f);
     } catch (const MeasureError&) {
-      continue;  // without this card the photos fall apart: nothing can be said about it
+      // without this card the photos fall apart: nothing can be said about it
     }
-    for (auto a = f.point_of.begin(); a != f.point_of.end(); ++a) {
-      for (auto b = std::next(a); b != f.point_of.end(); ++b) {
-        const double printed = (f.printed[a->first] - f.printed[b->first]).norm();
-        const double measured = (f.bundle.points[a->second] - f.bundle.points[b->second]).norm();
+  });
+  double sum = 0;
+  for (std::optional<FreedCard>& f : freed) {
+    if (!f) continue;
+    for (auto a = f->point_of.begin(); a != f->point_of.end(); ++a) {
+      for (auto b = std::next(a); b != f->point_of.end(); ++b) {
+        const double printed = (f->printed[a->first] - f->printed[b->first]).norm();
+        const double measured = (f->bundle.points[a->second] - f->bundle.points[b->second]).norm();
         const double error = measured - printed;
         if (std::abs(error) > std::abs(check.largest_error_mm)) check.largest_error_mm = error;
         check.longest_mm = std::max(check.longest_mm, printed);

@@ -32,7 +32,11 @@ constexpr double kCaliperSd_mm = 0.05;
 constexpr double kUnmeasuredPrintSd = 0.01;
 constexpr int kFirstFeatures = 2500, kAllFeatures = 7000;
 constexpr std::size_t kMostTracks = 4000;
-constexpr double kReject = 4.5;          // residuals beyond this many robust standard deviations are mistakes
+constexpr double kReject = 4.5;  // residuals beyond this many robust standard deviations are mistakes
+// The cost of the adjustment is half the sum of squared residuals in standard deviations, several thousand.
+// While mistaken ties are being thrown out, steps that gain less than about one of it are not worth taking;
+// at the end a thousandth of that.
+constexpr double kRoughTolerance = 1e-4, kFineTolerance = 1e-7;
 constexpr double kFocusPriorSd = 0.003;  // refocusing between near and far edge of a bowl at arm's length
 
 struct Candidate {  // a readable photo
@@ -265,6 +269,22 @@ std::vector<TiePhoto> features_of(const Bundle& bundle, const std::vector<const 
   return photos;
 }
 
+// Everything in one adjustment, mistaken observations thrown out on the way.
+BundleSummary adjust_ties(Bundle& bundle, BundleOptions options) {
+  constexpr int kRounds = 3;
+  BundleSummary summary;
+  for (int round = 1; round <= kRounds; ++round) {
+    options.tolerance = round < kRounds ? kRoughTolerance : kFineTolerance;
+    summary = adjust(bundle, options);
+    reject_mistakes(bundle, bundle.ties, summary.tie_factor);
+    reject_mistakes(bundle, bundle.corners, summary.corner_factor);
+    drop_lonely_points(bundle);
+    if (round > 1) continue;
+    for (TieObservation& o : bundle.ties) o.sd_px *= std::max(0.3, summary.tie_factor);
+  }
+  return summary;
+}
+
 std::vector<TiePhoto> strongest(const std::vector<TiePhoto>& photos, int most) {
   std::vector<TiePhoto> few = photos;  // features come sorted by no particular rule: keep every n-th
   for (TiePhoto& p : few) {
@@ -318,16 +338,7 @@ Scan scan_photos(const std::filesystem::path& folder, const Plan& plan, const Sc
   add_tracks(bundle,
              match_on_form(photos, {plan.profile, plan.tile_thickness_mm, bowl_T_bench}, options.threads),
              photos);
-  for (int round = 0; round < 3; ++round) {
-    summary = adjust(bundle, bundle_options);
-    const std::size_t bad = reject_mistakes(bundle, bundle.ties, summary.tie_factor) +
-                            reject_mistakes(bundle, bundle.corners, summary.corner_factor);
-    drop_lonely_points(bundle);
-    if (round == 0) {
-      for (TieObservation& o : bundle.ties) o.sd_px *= std::max(0.3, summary.tie_factor);
-    }
-    if (bad == 0) break;
-  }
+  summary = adjust_ties(bundle, bundle_options);
   const auto covariances = pose_covariances(bundle, bundle_options);
   std::vector<double> footprints;
   for (std::size_t i = 0; i < used.size(); ++i) {

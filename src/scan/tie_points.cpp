@@ -1,12 +1,13 @@
 #include "scan/tie_points.h"
 
+#include <Eigen/Geometry>
 #include <Eigen/LU>
 #include <algorithm>
 #include <cmath>
 #include <limits>
 #include <map>
 #include <numeric>
-#include <opencv2/features2d.hpp>
+#include <opencv2/core/hal/hal.hpp>
 #include <set>
 
 #include "core/parallel.h"
@@ -172,6 +173,46 @@ std::vector<Match> match_pair(const TiePhoto& a, const TiePhoto& b, const Rays& 
   return out;
 }
 
+// Matches with the ratio test against all features of b, as matching everything with everything finds them,
+// less those that lie off the epipolar line anyway. Only features near the line can be the match; whether one
+// of them passes the ratio test is then asked of the others until the first that fails it, which for most
+// comes soon.
+std::vector<Match> match_along_lines(const TiePhoto& a, const TiePhoto& b, const Rays& ra, const Rays& rb) {
+  // A point up to kEpipolar_px off in both photos lies within kEpipolar_px (1 + s) of the line, s the scale
+  // of b over that of a, which for neighbours stays below three.
+  const double reach = 4 * kEpipolar_px / b.lens.fx;
+  const Eigen::Matrix3d r = b.camera_T_bench.linear();
+  const Vector3d base = r * (ra.centre - rb.centre);
+  std::vector<Vector2d> at;  // b's features in its picture plane, straight lines straight
+  for (const Vector3d& ray : rb.ray) at.push_back((r * ray).hnormalized());
+  const int length = b.features.descriptors.cols;
+  const auto apart = [&](std::size_t f, std::size_t g) {
+    return std::sqrt(cv::hal::normL2Sqr_(a.features.descriptors.ptr<float>(static_cast<int>(f)),
+                                         b.features.descriptors.ptr<float>(static_cast<int>(g)), length));
+  };
+  std::vector<Match> out;
+  for (std::size_t f = 0; f < ra.ray.size(); ++f) {
+    Vector3d line = base.cross(r * ra.ray[f]);
+    line /= line.head<2>().norm();
+    std::size_t best = at.size();
+    float least = std::numeric_limits<float>::infinity();
+    for (std::size_t g = 0; g < at.size(); ++g) {
+      if (!(std::abs(line.x() * at[g].x() + line.y() * at[g].y() + line.z()) < reach)) continue;
+      const float d = apart(f, g);
+      if (d < least) {
+        least = d;
+        best = g;
+      }
+    }
+    if (best == at.size()) continue;
+    bool clear = true;
+    for (std::size_t g = 0; g < at.size() && clear; ++g)
+      clear = g == best || static_cast<double>(least) <= kRatio * static_cast<double>(apart(f, g));
+    if (clear) out.emplace_back(f, best);
+  }
+  return out;
+}
+
 struct Forest {
   std::vector<std::size_t> parent;
   explicit Forest(std::size_t n) : parent(n) { std::iota(parent.begin(), parent.end(), std::size_t{0}); }
@@ -255,11 +296,7 @@ std::vector<Vector3d> match_neighbours(const std::vector<TiePhoto>& photos, int 
     const auto [i, j] = pairs[n];
     const TiePhoto &a = photos[i], &b = photos[j];
     if (a.features.descriptors.rows < 2 || b.features.descriptors.rows < 2) return;
-    std::vector<std::vector<cv::DMatch>> matches;
-    cv::BFMatcher(cv::NORM_L2).knnMatch(a.features.descriptors, b.features.descriptors, matches, 2);
-    for (const auto& m : matches) {
-      if (m.size() < 2 || m[0].distance > kRatio * m[1].distance) continue;
-      const auto f = static_cast<std::size_t>(m[0].queryIdx), g = static_cast<std::size_t>(m[0].trainIdx);
+    for (const auto& [f, g] : match_along_lines(a, b, rays[i], rays[j])) {
       const Vector3d p = intersect_rays({rays[i].centre, rays[j].centre}, {rays[i].ray[f], rays[j].ray[g]});
       if (!p.allFinite() || (p - rays[i].centre).dot(rays[i].ray[f]) <= 0) continue;
       const Vector2d ra = a.lens.project(a.camera_T_bench * p) - a.features.pixel[f];

@@ -44,38 +44,44 @@ cv::Mat regions_of(const Plan& plan, const MapGrid& grid, double height_mm, bool
 
 struct Sample {
   Vector2d uv;
-  cv::Vec3f colour;
+  cv::Vec3d colour;
+  double square;  // of the colour's length
 };
 
+// Share of the samples' variance of colour that the regions explain, the picture turned back by the angle
+// (from the scan's frame to the plan's).
 double explained_share(const std::vector<Sample>& samples, const cv::Mat& regions, const MapGrid& grid,
                        double angle, std::size_t tiles) {
-  std::vector<cv::Vec3d> sum(tiles + 1, cv::Vec3d(0, 0, 0));
-  std::vector<double> n(tiles + 1, 0);
-  cv::Vec3d total(0, 0, 0);
-  double squares = 0, count = 0;
+  struct Region {
+    cv::Vec3d sum{0, 0, 0};
+    double squares = 0, count = 0;
+  };
+  std::vector<Region> all(tiles + 1);
   const double c = std::cos(angle), s = std::sin(angle);
   for (const Sample& sample : samples) {
-    // scan frame -> plan frame: turn back by the angle
     const Vector2d cell =
         grid.cell({c * sample.uv.x() + s * sample.uv.y(), -s * sample.uv.x() + c * sample.uv.y()});
-    const int column = static_cast<int>(std::lround(cell.x())), row = static_cast<int>(std::lround(cell.y()));
-    if (column < 0 || row < 0 || column >= regions.cols || row >= regions.rows) continue;
+    if (!(cell.x() > -0.5 && cell.y() > -0.5)) continue;
+    const int column = static_cast<int>(cell.x() + 0.5), row = static_cast<int>(cell.y() + 0.5);
+    if (column >= regions.cols || row >= regions.rows) continue;
     const int region = regions.at<int>(row, column);
     if (region < 0) continue;
-    const cv::Vec3d colour(sample.colour);
-    sum[static_cast<std::size_t>(region)] += colour;
-    n[static_cast<std::size_t>(region)] += 1;
-    total += colour;
-    squares += colour.dot(colour);
-    count += 1;
+    Region& r = all[static_cast<std::size_t>(region)];
+    r.sum += sample.colour;
+    r.squares += sample.square;
+    r.count += 1;
+  }
+  cv::Vec3d total(0, 0, 0);
+  double squares = 0, count = 0, between = 0;
+  for (const Region& r : all) {
+    total += r.sum;
+    squares += r.squares;
+    count += r.count;
+    if (r.count > 0) between += r.sum.dot(r.sum) / r.count;
   }
   if (count < 1) return 0;
-  double between = -total.dot(total) / count;
-  const double all = squares + between;
-  for (std::size_t k = 0; k <= tiles; ++k) {
-    if (n[k] > 0) between += sum[k].dot(sum[k]) / n[k];
-  }
-  return all > 0 ? between / all : 0;
+  const double mean = total.dot(total) / count, variance = squares - mean;
+  return variance > 0 ? (between - mean) / variance : 0;
 }
 
 }  // namespace
@@ -86,8 +92,8 @@ Turn find_turn(const cv::Mat& picture, const MapGrid& grid, const Plan& plan, do
   std::vector<Sample> samples;
   for (int row = 0; row < grid.side(); ++row) {
     for (int column = 0; column < grid.side(); ++column) {
-      const cv::Vec3f& colour = picture.at<cv::Vec3f>(row, column);
-      if (std::isfinite(colour[0])) samples.push_back({grid.uv(column, row), colour});
+      const cv::Vec3d colour = picture.at<cv::Vec3f>(row, column);
+      if (std::isfinite(colour[0])) samples.push_back({grid.uv(column, row), colour, colour.dot(colour)});
     }
   }
   std::vector<double> share(kCoarseSteps);

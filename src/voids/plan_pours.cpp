@@ -134,6 +134,7 @@ PourDocument plan_pours(const FitDocument& measured, const Plan& plan, const std
   d.void_volume_ml = d.seams_ml + d.under_pieces_ml;
   report_network(scene, d);
   report_stranded(scene, options.threads, d);
+  options.stranded_known(d);
   report_slot_flow(resin, d);
   report_pours(scene, resin, options, d);
   report_build(scene, resin, d);
