@@ -16,6 +16,7 @@ struct Turn {
   double angle = 0;      // rad: the plan's x axis lies at this angle in the scan's frame, counter-clockwise
   double explained = 0;  // share of variance explained there, 0 to 1
   double clearance = 0;  // how far that stands above the other turns, in standard deviations of those
+  double over_surroundings = 0;  // the same above the turns within 15 degrees
 };
 
 // `picture`: as map_picture() makes it, at the faces' height. `mirrored` compares with the plan's mirror

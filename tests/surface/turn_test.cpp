@@ -68,6 +68,33 @@ TEST(Turn, FindsTheAngle) {
   }
 }
 
+// A third of the shell glued on, with dark seams, on a bright form; the plan has these pieces or all.
+TEST(Turn, SeamsAreNotHiddenUnderPiecesBesideABrightForm) {
+  const Plan whole = shell_plan();
+  Plan third = whole;
+  third.tiles = {};
+  for (const PlannedTile& tile : whole.tiles) {
+    Vector2d sum(0, 0);
+    for (const Vector2d& p : tile.outline) sum += p;
+    if (std::abs(std::atan2(sum.y(), sum.x())) < std::numbers::pi / 3) third.tiles.push_back(tile);
+  }
+  ASSERT_GE(third.tiles.size(), 6u);
+  const MapGrid grid = MapGrid::covering(whole.profile.length() + 2, 1.0);
+  for (const double angle : {0.4, 2.345}) {
+    cv::Mat picture = painted(third, grid, angle, false, 230, 9);
+    cv::Mat pieces, dark;
+    cv::inRange(painted(third, grid, angle, false, -1e4, 9), cv::Scalar::all(-500), cv::Scalar::all(500),
+                pieces);
+    cv::dilate(pieces, dark, cv::getStructuringElement(cv::MORPH_ELLIPSE, {7, 7}));
+    picture.setTo(cv::Scalar::all(15), dark & ~pieces);
+    for (const Plan& plan : {third, whole}) {
+      const Turn turn = find_turn(picture, grid, plan, whole.tile_thickness_mm);
+      EXPECT_LT(off(turn.angle, angle), 0.6 * std::numbers::pi / 180) << angle << " " << plan.tiles.size();
+      EXPECT_GT(turn.over_surroundings, 4.5) << angle << " " << plan.tiles.size();
+    }
+  }
+}
+
 TEST(Turn, TheMirroredPlanFitsLess) {
   const Plan plan = shell_plan();
   const MapGrid grid = MapGrid::covering(plan.profile.length() + 2, 1.0);
@@ -86,6 +113,7 @@ TEST(Turn, NothingStandsOutOfNoise) {
   cv::RNG rng(3);
   rng.fill(noise, cv::RNG::NORMAL, 120, 25);
   EXPECT_LT(find_turn(noise, grid, plan, 12).explained, 0.01);
+  EXPECT_LT(find_turn(noise, grid, plan, 12).over_surroundings, 4.5);
   const cv::Mat unknown(grid.side(), grid.side(), CV_32FC3, cv::Scalar::all(NAN));
   EXPECT_EQ(find_turn(unknown, grid, plan, 12).explained, 0);
 }
