@@ -4,6 +4,7 @@
 #include <cmath>
 #include <cstdarg>
 #include <cstdio>
+#include <iterator>
 #include <limits>
 
 namespace interstice::sweep {
@@ -33,6 +34,16 @@ double round_above(double value) {
     if (m * power >= value) return m * power;
   }
   return 10 * power;
+}
+
+template <class Wanted>
+std::vector<RunResult> only(const std::vector<RunResult>& runs, const Wanted& wanted) {
+  std::vector<RunResult> out;
+  for (const RunResult& run : runs) {
+    out.push_back({0, run.smallest_fill_mm, {}});
+    std::copy_if(run.seams.begin(), run.seams.end(), std::back_inserter(out.back().seams), wanted);
+  }
+  return out;
 }
 
 class Panel {
@@ -153,6 +164,31 @@ Summary summary(const std::vector<RunResult>& runs) {
   return s;
 }
 
+Curve by_true_width(const std::vector<RunResult>& runs) {
+  const std::vector<double> edges = {0, 0.5, 1, 1.5, 2, 2.5, 3, 3.5, 4, 5, 6, 8};
+  Curve curve{{"width", "True width of the seam", "mm", true, {}}, {}};
+  for (std::size_t k = 0; k + 1 < edges.size(); ++k) {
+    const double low = edges[k], high = edges[k + 1];
+    curve.series.points.push_back({text("%g to %g", low, high), 0.5 * (low + high), {}});
+    curve.points.push_back(summary(only(runs, [&](const SeamResult& seam) {
+      return seam.true_mm >= low && (seam.true_mm < high || high == edges.back());
+    })));
+  }
+  return curve;
+}
+
+Curve by_ring(const std::vector<RunResult>& runs) {
+  Curve curve{{"ring", "Seam between pieces of", "", false, {}}, {}};
+  const auto add = [&](const char* label, const auto& wanted) {
+    curve.series.points.push_back({label, static_cast<double>(curve.series.points.size()), {}});
+    curve.points.push_back(summary(only(runs, wanted)));
+  };
+  add("the lowest ring", [](const SeamResult& s) { return s.upper_ring == 1; });
+  add("the lowest and next", [](const SeamResult& s) { return s.lower_ring == 1 && s.upper_ring > 1; });
+  add("rings above", [](const SeamResult& s) { return s.lower_ring > 1; });
+  return curve;
+}
+
 std::string markdown(const std::vector<Curve>& curves, const std::string& preamble) {
   std::string out = preamble;
   for (const Curve& curve : curves) {
@@ -164,7 +200,8 @@ std::string markdown(const std::vector<Curve>& curves, const std::string& preamb
         "called clear | clear called tight |\n|---|---|---|---|---|---|---|---|---|---|\n";
     for (std::size_t i = 0; i < curve.points.size(); ++i) {
       const Summary& s = curve.points[i];
-      out += text("| %s | %d of %d | ", series.points[i].label.c_str(), s.measured, s.seams);
+      out += text("| %s | %d of %d", series.points[i].label.c_str(), s.measured, s.seams);
+      out += s.failed_runs > 0 ? text(" (runs refused: %d) | ", s.failed_runs) : std::string(" | ");
       out += cell(s.bias_mm, "%+.3f") + " | " + cell(s.rms_mm, "%.3f") + " | " +
              cell(s.median_abs_mm, "%.3f") + " | " + cell(s.p95_abs_mm, "%.3f") + " | " +
              cell(s.u95_median_mm, "%.3f") + " | " + cell(s.coverage, "%.2f");

@@ -27,6 +27,12 @@ struct Curve {
   std::vector<Summary> points;  // as series.points
 };
 
+// The seams of these runs sorted by their true width.
+Curve by_true_width(const std::vector<RunResult>& runs);
+
+// And by the rings of their pieces.
+Curve by_ring(const std::vector<RunResult>& runs);
+
 std::string markdown(const std::vector<Curve>& curves, const std::string& preamble);
 
 // One panel a series: RMS error (line with dots), median absolute error (fine line) and median u95 (broken

@@ -3,6 +3,7 @@
 
 #include <gtest/gtest.h>
 
+#include <algorithm>
 #include <cmath>
 
 #include "renderer/scene.h"
@@ -61,11 +62,48 @@ TEST(Sweep, EveryPointIsASceneThatCanBeBuilt) {
     for (const Point& point : series.points) {
       EXPECT_NO_THROW(renderer::check_options(scene_of(point, 1))) << series.name << point.label;
     }
-    for (const Point* end : {&series.points.front(), &series.points.back()}) {
-      const renderer::Scene scene = renderer::make_scene(scene_of(*end, 1));
-      EXPECT_GE(scene.seams.size(), 4u) << series.name << end->label;
-    }
   }
+  // Only the gap changes the pieces.
+  const Series gaps = all_series().front();
+  for (const Point* end : {&gaps.points.front(), &gaps.points.back()}) {
+    EXPECT_GE(renderer::make_scene(scene_of(*end, 1)).seams.size(), 25u) << end->label;
+  }
+}
+
+TEST(Sweep, APointOfTheBaseSceneHasNothingSet) {
+  for (const Series& series : all_series()) {
+    const auto bare = std::count_if(series.points.begin(), series.points.end(),
+                                    [](const Point& p) { return p.settings.empty(); });
+    EXPECT_EQ(bare, 1) << series.name;  // one run serves all series
+  }
+}
+
+TEST(Sweep, SortedByRing) {
+  const RunResult run = joined(R"({"seams": []})", R"({"smallest_fill": 3.0,
+    "tiles": [{"label": "A01", "ring": 1}, {"label": "A02", "ring": 1}, {"label": "B01", "ring": 2},
+              {"label": "C01", "ring": 3}],
+    "seams": [{"tiles": ["A01", "A02"], "mouth_mm": 2.0, "length_mm": 30},
+              {"tiles": ["B01", "A02"], "mouth_mm": 2.0, "length_mm": 30},
+              {"tiles": ["A01", "B01"], "mouth_mm": 2.0, "length_mm": 30},
+              {"tiles": ["B01", "C01"], "mouth_mm": 2.0, "length_mm": 30}]})");
+  const Curve curve = by_ring({run});
+  ASSERT_EQ(curve.points.size(), 3u);
+  EXPECT_EQ(curve.points[0].seams, 1);
+  EXPECT_EQ(curve.points[1].seams, 2);
+  EXPECT_EQ(curve.points[2].seams, 1);
+}
+
+TEST(Sweep, SortedByTrueWidth) {
+  RunResult run;
+  run.seams = {{0.4, 0.5, 0.2, "too tight"}, {0.5, 0.4, 0.2, "too tight"}, {8.0, 8.3, 0.2, "clear"}};
+  const Curve curve = by_true_width({run});
+  EXPECT_EQ(curve.points.size(), curve.series.points.size());
+  EXPECT_EQ(curve.points[0].seams, 1);
+  EXPECT_NEAR(curve.points[0].bias_mm, 0.1, 1e-12);
+  EXPECT_EQ(curve.points[1].seams, 1);
+  EXPECT_NEAR(curve.points[1].bias_mm, -0.1, 1e-12);
+  EXPECT_EQ(curve.points.back().seams, 1);
+  EXPECT_NEAR(curve.points.back().rms_mm, 0.3, 1e-12);
 }
 
 TEST(Sweep, TableAndPictureHoldEveryPoint) {

@@ -9,6 +9,7 @@
 #include <cstring>
 #include <map>
 #include <nlohmann/json.hpp>
+#include <tuple>
 
 #include "core/errors.h"
 #include "core/files.h"
@@ -59,11 +60,14 @@ std::optional<double> number_or_none(const nlohmann::json& seam, const char* key
 
 }  // namespace
 
-fs::path calibrated_lens(const Programs& programs) {
+fs::path calibrated_lens(const Programs& programs, const renderer::CameraOptions& camera) {
   const fs::path folder = programs.work / "lens", lens = folder / "R1.lens.json";
   if (fs::exists(lens)) return lens;
   renderer::SceneOptions o = renderer::preset("lens");
-  o.sampling.threads = 2;
+  const double card_share = o.camera.footprint_mm * o.camera.width_px;  // mm across the picture
+  o.camera.width_px = camera.width_px;
+  o.camera.height_px = camera.height_px;
+  o.camera.footprint_mm = card_share / camera.width_px;
   renderer::write_scan_folder(renderer::make_scene(o), folder);
   std::vector<std::string> words = {programs.interstice.string(), "lens"};
   for (const auto& entry : fs::directory_iterator(folder / "photos")) words.push_back(entry.path().string());
@@ -76,18 +80,26 @@ fs::path calibrated_lens(const Programs& programs) {
   return lens;
 }
 
+void render(const Programs& programs, const std::string& name, const renderer::SceneOptions& scene) {
+  const fs::path folder = programs.work / name, truth = folder / "truth.json";
+  if (fs::exists(truth)) return;
+  const fs::path part = programs.work / (name + ".part");  // a broken sweep leaves no half scan
+  fs::remove_all(part);
+  renderer::write_scan_folder(renderer::make_scene(scene), part);
+  fs::rename(part, folder);
+}
+
 RunResult run(const Programs& programs, const std::string& name, const renderer::SceneOptions& scene,
               const fs::path& lens) {
+  render(programs, name, scene);
   const fs::path folder = programs.work / name, out = folder / "out", code_file = folder / "exit_code";
-  if (!fs::exists(code_file)) {
-    fs::remove_all(folder);
-    renderer::write_scan_folder(renderer::make_scene(scene), folder);
+  if (programs.again || !fs::exists(code_file)) {
+    fs::remove_all(out);
     const int code = call({programs.interstice.string(), "inspect", (folder / "photos").string(), "--plan",
                            (folder / "plan.json").string(), "--lens", lens.string(), "--check-line",
-                           check_line(scene), "--quiet", "--out", out.string()});
-    // Photos and clouds of a whole sweep would fill a disk; the numbers stay.
-    fs::remove_all(folder / "photos");
-    for (const char* big : {"scan", "cloud.ply", "report.html", "photos"}) fs::remove_all(out / big);
+                           check_line(scene), "--threads", "1", "--quiet", "--out", out.string()});
+    // Maps and clouds of a whole sweep would fill a disk; the photos stay, to be measured again.
+    for (const char* big : {"scan", "cloud.ply", "report.html", "marked"}) fs::remove_all(out / big);
     write_file_atomically(code_file, std::to_string(code) + "\n");
   }
   RunResult result;
@@ -105,6 +117,8 @@ RunResult joined(const std::string& fit_json, const std::string& truth_json) {
   const nlohmann::json fit = nlohmann::json::parse(fit_json), truth = nlohmann::json::parse(truth_json);
   std::map<Pair, nlohmann::json> measured;
   for (const auto& seam : fit.at("seams")) measured[pair_of(seam)] = seam;
+  std::map<std::string, int> ring;
+  for (const auto& tile : truth.value("tiles", nlohmann::json::array())) ring[tile["label"]] = tile["ring"];
   RunResult result;
   result.smallest_fill_mm = truth.at("smallest_fill");
   for (const auto& seam : truth.at("seams")) {
@@ -112,7 +126,9 @@ RunResult joined(const std::string& fit_json, const std::string& truth_json) {
     SeamResult s;
     s.true_mm = seam["mouth_mm"];
     s.verdict = "not reported";
-    const auto it = measured.find(pair_of(seam));
+    const Pair pair = pair_of(seam);
+    std::tie(s.lower_ring, s.upper_ring) = std::minmax({ring[pair.first], ring[pair.second]});
+    const auto it = measured.find(pair);
     if (it != measured.end()) {
       s.measured_mm = number_or_none(it->second, "narrowest_mm");
       s.u95_mm = number_or_none(it->second, "u95_mm");

@@ -14,6 +14,7 @@ struct SeamResult {
   double true_mm = 0;
   std::optional<double> measured_mm, u95_mm;  // nothing when not measured
   std::string verdict;
+  int lower_ring = 0, upper_ring = 0;  // of its two pieces, 1 at the rim; 0: not known
 };
 
 struct RunResult {
@@ -25,11 +26,14 @@ struct RunResult {
 struct Programs {
   std::filesystem::path interstice;
   std::filesystem::path work;  // everything is written below this folder
+  bool again = false;          // measure again what has been measured
 };
 
-// A lens file for the base scene's camera, calibrated by the program from rendered photos of a card; made
-// once.
-std::filesystem::path calibrated_lens(const Programs& programs);
+// A lens file for this camera, calibrated by the program from rendered photos of a card; made once.
+std::filesystem::path calibrated_lens(const Programs& programs, const renderer::CameraOptions& camera);
+
+// Renders below work/name unless that scan is already there.
+void render(const Programs& programs, const std::string& name, const renderer::SceneOptions& scene);
 
 // Renders and inspects below work/name unless its result is already there.
 RunResult run(const Programs& programs, const std::string& name, const renderer::SceneOptions& scene,

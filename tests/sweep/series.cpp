@@ -9,8 +9,27 @@ namespace interstice::sweep {
 
 namespace {
 
-// The view of the base scene is this wide where the camera is aimed.
-constexpr double kViewWide = 448;
+// The base scene, as options over the renderer's `patch`: two and a half rings of an irregular shell on a
+// small form, in the proportions of a large one, from twelve photos of 1.2 megapixels. Few samples: noise and
+// blur of the camera hide the rest.
+constexpr double kFootprint = 0.3;
+constexpr int kWidth = 1280, kHeight = 960;
+
+std::vector<std::string> base_settings() {
+  return {"form.rim_radius_mm=64",
+          "form.height_mm=57",
+          "layout.pieces=14",
+          "layout.piece_size_mm=26",
+          "layout.thickness_mm=8",
+          "camera.arc_deg=360",
+          "camera.photos=12",
+          "camera.width_px=" + std::to_string(kWidth),
+          "camera.height_px=" + std::to_string(kHeight),
+          "camera.footprint_mm=0.3",
+          "sampling.interior_samples=1",
+          "sampling.light_rays=48",
+          "sampling.threads=1"};
+}
 
 std::string text(double value) {
   char buffer[32];
@@ -18,32 +37,48 @@ std::string text(double value) {
   return buffer;
 }
 
+// A point where the option has the base scene's value is the base scene itself, run once for all series.
 Series numbered(const std::string& name, const std::string& title, const std::string& unit,
-                const std::string& option, const std::vector<double>& values) {
+                const std::string& option, const std::vector<double>& values, double in_base) {
   Series s{name, title, unit, true, {}};
-  for (const double v : values) s.points.push_back({text(v), v, {option + "=" + text(v)}});
+  for (const double v : values) {
+    s.points.push_back({text(v), v, {}});
+    if (v != in_base) s.points.back().settings = {option + "=" + text(v)};
+  }
   return s;
 }
 
 // The same view with more or fewer pixels: only the footprint changes.
 Series footprints() {
   Series s{"footprint", "Pixel footprint", "mm", true, {}};
-  for (const double footprint : {0.14, 0.2, 0.28, 0.4, 0.56}) {
-    const int width = 4 * static_cast<int>(std::lround(kViewWide / footprint / 4)), height = width * 3 / 4;
-    s.points.push_back(
-        {text(footprint),
-         footprint,
-         {"camera.width_px=" + std::to_string(width), "camera.height_px=" + std::to_string(height),
-          "camera.footprint_mm=" + text(kViewWide / width)}});
+  for (const double footprint : {0.15, 0.2, kFootprint, 0.4, 0.55}) {
+    s.points.push_back({text(footprint), footprint, {}});
+    if (footprint == kFootprint) continue;
+    const double view = kFootprint * kWidth;
+    const int width = 4 * static_cast<int>(std::lround(view / footprint / 4)),
+              height = width * kHeight / kWidth;
+    s.points.back().settings = {"camera.width_px=" + std::to_string(width),
+                                "camera.height_px=" + std::to_string(height),
+                                "camera.footprint_mm=" + text(view / width)};
   }
   return s;
 }
 
 Series woods() {
-  Series s{"wood", "Wood", "", false, {}};
-  double x = 0;
+  Series s{"wood", "All pieces of one wood", "", false, {{"mixed", 0, {}}}};
   for (const char* wood : {"maple", "ash", "oak", "cherry", "padauk", "walnut", "blackwood"}) {
-    s.points.push_back({wood, x++, {std::string("look.woods=") + wood}});
+    const auto x = static_cast<double>(s.points.size());
+    s.points.push_back({wood, x, {std::string("look.woods=") + wood}});
+  }
+  return s;
+}
+
+// The focal length differs from photo to photo, as when each is focused anew.
+Series focusing() {
+  Series s{"focus", "Focal length differs between photos by", "%", true, {}};
+  for (const double percent : {0.0, 0.1, 0.3}) {
+    s.points.push_back({text(percent), percent, {}});
+    if (percent > 0) s.points.back().settings = {"camera.focal_spread=" + text(percent / 100)};
   }
   return s;
 }
@@ -51,20 +86,27 @@ Series woods() {
 }  // namespace
 
 std::vector<Series> all_series() {
-  return {numbered("gap", "Planned gap", "mm", "layout.planned_gap_mm",
-                   {0.3, 0.6, 1, 1.5, 2, 2.5, 3, 3.5, 4, 5, 6, 8}),
-          footprints(),
-          numbered("photos", "Photos", "", "camera.photos", {8, 12, 16, 24, 40}),
-          numbered("noise", "Noise at mid grey", "grey levels", "camera.noise", {0.5, 2, 4, 8}),
-          numbered("blur", "Blur of the lens", "px", "camera.blur_px", {0.4, 0.6, 1, 1.5, 2.2}),
-          woods(),
-          numbered("print", "Print scale", "", "cards.print_scale", {0.98, 0.99, 1, 1.01, 1.02}),
-          numbered("form", "Form off its drawing by up to", "mm", "form.error_mm", {0, 0.3, 0.6, 1})};
+  const renderer::SceneOptions base = base_scene();
+  return {
+      numbered("gap", "Planned gap", "mm", "layout.planned_gap_mm",
+               {0.3, 0.7, 1.2, 1.8, 2.5, 3, 3.7, 4.5, 6, 8}, base.layout.planned_gap_mm),
+      footprints(),
+      numbered("photos", "Photos", "", "camera.photos", {8, 12, 16, 24, 40}, base.camera.photos),
+      numbered("noise", "Noise at mid grey", "grey levels", "camera.noise", {1, 2, 4, 8}, base.camera.noise),
+      numbered("blur", "Blur of the lens", "px", "camera.blur_px", {0.4, 0.6, 1, 1.6}, base.camera.blur_px),
+      woods(),
+      numbered("print", "Print scale of the cards", "", "cards.print_scale", {0.98, 0.99, 1, 1.01, 1.02},
+               base.cards.print_scale),
+      numbered("form", "Form off its drawing by up to", "mm", "form.error_mm", {-0.7, -0.35, 0, 0.35, 0.7},
+               base.form.error_mm),
+      focusing(),
+      numbered("light", "One hard light from the side, over the room's", "", "look.side_light",
+               {0, 0.5, 1, 2}, base.look.side_light)};
 }
 
 renderer::SceneOptions base_scene() {
   renderer::SceneOptions o = renderer::preset("patch");
-  o.sampling.threads = 2;
+  for (const std::string& setting : base_settings()) renderer::set_option(o, setting);
   return o;
 }
 
