@@ -226,6 +226,19 @@ Lens lens_of_photo(const Bundle& bundle, PhotoIndex photo) {
   return lens;
 }
 
+void drop_lonely_points(Bundle& bundle) {
+  std::vector<int> seen(bundle.points.size(), 0);
+  for (const TieObservation& o : bundle.ties) ++seen[o.point.value];
+  std::erase_if(bundle.ties, [&](const TieObservation& o) { return seen[o.point.value] < 2; });
+}
+
+void drop_unsettled_cards(Bundle& bundle) {
+  std::vector<std::size_t> seen(bundle.bench_T_card.size(), 0);
+  for (const CornerObservation& o : bundle.corners) ++seen[o.card.value];
+  std::erase_if(bundle.corners,
+                [&](const CornerObservation& o) { return seen[o.card.value] < kPoseCorners; });
+}
+
 Vector2d residual(const Bundle& b, const CornerObservation& o) {
   const Vector3d p = b.camera_T_bench[o.photo] * (b.bench_T_card[o.card] * o.p_card);
   return o.pixel - lens_of_photo(b, o.photo).project(p);

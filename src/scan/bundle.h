@@ -71,6 +71,12 @@ BundleSummary adjust(Bundle& bundle, const BundleOptions& options);
 // The lens of one photo, its focusing applied.
 Lens lens_of_photo(const Bundle& bundle, PhotoIndex photo);
 
+// Observations that settle nothing any more are dropped: of points seen in fewer than two photos, of cards
+// with fewer corners than a pose needs.
+inline constexpr std::size_t kPoseCorners = 4;
+void drop_lonely_points(Bundle& bundle);
+void drop_unsettled_cards(Bundle& bundle);
+
 // Residuals (measured minus computed), pixels.
 Eigen::Vector2d residual(const Bundle& bundle, const CornerObservation& o);
 Eigen::Vector2d residual(const Bundle& bundle, const TieObservation& o);

@@ -19,6 +19,7 @@ struct PhotoCards {
   std::size_t photo = 0;  // the caller's number
   Lens lens;              // start values
   std::vector<CardView> views;
+  bool has_exif = true;  // its file says which camera or lens took it
 };
 
 struct LeftOutPhoto {

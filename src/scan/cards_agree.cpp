@@ -13,6 +13,7 @@
 
 #include "core/errors.h"
 #include "core/median.h"
+#include "scan/own_focus.h"
 
 namespace interstice {
 
@@ -24,9 +25,6 @@ namespace {
 
 // As far off as a single mistaken corner (scan.cpp), but in the median over a card's corners.
 constexpr double kOff = 4.5;
-// Paper lies and prints no better than this; a card that moved by less moves no camera by more than its
-// stated uncertainty.
-constexpr double kFlat_mm = 0.15;
 constexpr std::size_t kFewCorners = 6;
 // The photos with most views off that are tried first: every trial solves all positions again.
 constexpr std::size_t kPhotosTried = 3;
@@ -137,7 +135,7 @@ Fit fit_of(const CardSolution& s, const std::vector<PhotoCards>& photos, double 
   if (!misses.empty()) fit.mean_normed /= static_cast<double>(misses.size());
   const double usual = std::max(1.0, median(own));
   for (const auto& [view, miss] : misses) {
-    if (miss.normed > kOff * usual && miss.px * mm_per_px[view] > kFlat_mm) fit.off.insert(view);
+    if (miss.normed > kOff * usual && miss.px * mm_per_px[view] > kSheetFlat_mm) fit.off.insert(view);
   }
   return fit;
 }
@@ -291,6 +289,8 @@ std::optional<Trial> best_trial(const std::vector<PhotoCards>& photos, const Car
                    [&](std::size_t a, std::size_t b) { return photos_off[a] > photos_off[b]; });
   if (worst.size() > kPhotosTried) worst.resize(kPhotosTried);
   for (const std::size_t photo : worst) attempt({{}, photo, without_photo(photos, photo), {}, {}});
+  // One photo that explains all is the smaller loss: a card takes its views in all photos with it.
+  if (best && best->fit.off.empty()) return best;
   if (joint.poses.cards.size() > 2) {
     for (const int card : joint.poses.cards) attempt({card, {}, without_card(photos, card), {}, {}});
   }
@@ -300,8 +300,6 @@ std::optional<Trial> best_trial(const std::vector<PhotoCards>& photos, const Car
 // Photos whose focal length is not that of the others with the same lens. Without this the adjustment would
 // give a cut or zoomed photo a focusing of its own and bend everything else to it.
 std::vector<std::size_t> refocused_too_far(const CardPoses& poses) {
-  // A phone's lens of 6 mm refocused between 0.3 and 0.6 m moves by f / d: 1 % (thin lens equation).
-  constexpr double kRefocus = 0.02;
   std::map<LensIndex, std::vector<double>> focus;
   for (std::size_t i = 0; i < poses.photos.size(); ++i)
     focus[poses.bundle.lens_of[PhotoIndex(i)]].push_back(poses.bundle.focus[PhotoIndex(i)]);
@@ -313,10 +311,47 @@ std::vector<std::size_t> refocused_too_far(const CardPoses& poses) {
   return odd;
 }
 
+// The photo of which fewest corners are left, where more than half of them were thrown out as mistakes: what
+// is left then fits anything.
+std::optional<std::size_t> mostly_mistaken(const CardPoses& poses, const std::vector<PhotoCards>& photos) {
+  const Places places(poses);
+  std::map<PhotoIndex, double> left;
+  for (const CornerObservation& o : poses.bundle.corners) ++left[o.photo];
+  std::optional<std::size_t> odd;
+  double least = 0.5;
+  for (const PhotoCards& photo : photos) {
+    const auto p = places.photo(photo.photo);
+    if (!p) continue;
+    double given = 0;
+    for (const CardView& view : photo.views) {
+      if (places.card(view.card)) given += static_cast<double>(view.corner_id.size());
+    }
+    if (left[*p] >= least * given) continue;
+    least = left[*p] / given;
+    odd = photo.photo;
+  }
+  return odd;
+}
+
 constexpr const char* kOddPhoto =
     "its cards do not fit the other photos: a card was moved, another lens or zoom was used, or the picture "
-    "was "
-    "cropped or edited";
+    "was cropped or edited";
+constexpr const char* kUncheckedLens =
+    "has no EXIF, and its cards do not show whether it is uncut; two cards in every photo settle that";
+
+// A photo that does not belong to the others although all of its cards lie where the others see them.
+std::optional<LeftOutPhoto> odd_photo(const CardPoses& poses, const std::vector<PhotoCards>& photos) {
+  if (const auto mistaken = mostly_mistaken(poses, photos)) return LeftOutPhoto{*mistaken, kOddPhoto};
+  if (const auto another = against_its_lens(poses.bundle))
+    return LeftOutPhoto{poses.photos[another->value], kOddPhoto};
+  const Places places(poses);
+  for (const PhotoCards& photo : photos) {
+    const auto p = places.photo(photo.photo);
+    if (p && !photo.has_exif && !settles_its_lens(poses.bundle, *p))
+      return LeftOutPhoto{photo.photo, kUncheckedLens};
+  }
+  return std::nullopt;
+}
 
 [[noreturn]] void disagree_photo(const std::string& what) {
   throw MeasureError(
@@ -327,6 +362,12 @@ constexpr const char* kOddPhoto =
 
 [[noreturn]] void disagree(const View& first, const std::string& photo) {
   disagree_photo("card " + std::to_string(first.second) + " in " + one_line(photo, 60));
+}
+
+[[noreturn]] void refuse(const LeftOutPhoto& odd, const std::string& photo) {
+  if (odd.reason != kUncheckedLens) disagree_photo(one_line(photo, 60));
+  throw MeasureError(one_line(photo, 60) + " and others: " + odd.reason +
+                     ": photograph again, or take the photos as the phone saved them");
 }
 
 }  // namespace
@@ -355,7 +396,15 @@ AgreedCards solve_agreeing_cards(std::vector<PhotoCards> photos, double print_sc
       continue;
     }
     const std::set<View> off = fit_of(agreed.solution, photos, print_scale).off;
-    if (off.empty()) break;
+    if (off.empty()) {
+      const std::optional<LeftOutPhoto> odd = odd_photo(agreed.solution.poses, photos);
+      if (!odd) break;
+      agreed.odd_photos.push_back(*odd);
+      if (too_many()) refuse(*odd, name(odd->photo));
+      photos = without_photo(photos, odd->photo);
+      agreed.solution = solve(photos);
+      continue;
+    }
     auto trial = best_trial(photos, agreed.solution, off, print_scale, solve);
     if (!trial || trial->fit.off.size() >= off.size()) disagree(*off.begin(), name(off.begin()->first));
     if (trial->card) {

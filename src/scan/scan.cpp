@@ -37,6 +37,9 @@ constexpr double kReject = 4.5;  // residuals beyond this many robust standard d
 // While mistaken ties are being thrown out, steps that gain less than about one of it are not worth taking;
 // at the end a thousandth of that.
 constexpr double kRoughTolerance = 1e-4, kFineTolerance = 1e-7;
+constexpr const char* kUnsettled =
+    "the cards in the photos do not settle where they were taken from; photograph again with two cards in "
+    "each photo";
 constexpr double kFocusPriorSd = 0.003;  // refocusing between near and far edge of a bowl at arm's length
 
 struct Candidate {  // a readable photo
@@ -44,6 +47,10 @@ struct Candidate {  // a readable photo
   StartLens lens;
   std::vector<CardView> views;
 };
+
+bool has_exif(const PhotoInfo& info) {
+  return !info.camera.empty() || info.focal_mm || info.focal_35mm;
+}
 
 // The same picture again: copied, sent twice, resized. Two shots by hand never put all corners of the cards
 // on the same pixels; corners themselves are good to a tenth of a pixel, after another compression to two or
@@ -179,12 +186,6 @@ void add_tracks(Bundle& bundle, std::vector<Track> tracks, const std::vector<Tie
   }
 }
 
-void drop_lonely_points(Bundle& bundle) {
-  std::vector<int> seen(bundle.points.size(), 0);
-  for (const TieObservation& o : bundle.ties) ++seen[o.point.value];
-  std::erase_if(bundle.ties, [&](const TieObservation& o) { return seen[o.point.value] < 2; });
-}
-
 // Whether the photos' focal lengths differ by more than their uncertainty: then each keeps its own, otherwise
 // one focal length serves all, which leaves every pose better determined.
 bool refocused(const Bundle& bundle, const BundleOptions& options) {
@@ -220,6 +221,7 @@ BundleSummary adjust_cards(Bundle& bundle, BundleOptions& options,
   for (int round = 0; round < 3; ++round) {
     summary = adjust(bundle, options);
     if (reject_mistakes(bundle, bundle.corners, summary.corner_factor) == 0) break;
+    drop_unsettled_cards(bundle);
   }
   for (CornerObservation& o : bundle.corners) o.sd_px *= std::max(1.0, summary.corner_factor);
   if (!refocused(bundle, options)) {
@@ -279,10 +281,26 @@ BundleSummary adjust_ties(Bundle& bundle, BundleOptions options) {
     reject_mistakes(bundle, bundle.ties, summary.tie_factor);
     reject_mistakes(bundle, bundle.corners, summary.corner_factor);
     drop_lonely_points(bundle);
+    drop_unsettled_cards(bundle);
     if (round > 1) continue;
     for (TieObservation& o : bundle.ties) o.sd_px *= std::max(0.3, summary.tie_factor);
   }
   return summary;
+}
+
+// Photos that kept too few corners for a pose are named; which are kept.
+std::vector<bool> leave_out_unsettled(Bundle& bundle, const std::vector<const Candidate*>& used, Scan& scan) {
+  std::vector<std::size_t> corners(used.size(), 0);
+  for (const CornerObservation& o : bundle.corners) ++corners[o.photo.value];
+  std::vector<bool> kept(used.size(), true);
+  for (std::size_t i = 0; i < used.size(); ++i) {
+    if (corners[i] >= kPoseCorners) continue;
+    kept[i] = false;
+    scan.left_out.push_back(
+        {used[i]->info.name, "its cards do not fit the pieces as other photos show them"});
+  }
+  std::erase_if(bundle.corners, [&](const CornerObservation& o) { return !kept[o.photo.value]; });
+  return kept;
 }
 
 std::vector<TiePhoto> strongest(const std::vector<TiePhoto>& photos, int most) {
@@ -309,7 +327,7 @@ Scan scan_photos(const std::filesystem::path& folder, const Plan& plan, const Sc
   const std::vector<Candidate> candidates = without_doubles(read_photos(folder, options, scan), scan);
   std::vector<PhotoCards> photo_cards;
   for (std::size_t i = 0; i < candidates.size(); ++i)
-    photo_cards.push_back({i, candidates[i].lens.lens, candidates[i].views});
+    photo_cards.push_back({i, candidates[i].lens.lens, candidates[i].views, has_exif(candidates[i].info)});
   options.progress("solving the photos' positions");
   CardSolution solution = solve_cards(candidates, photo_cards, print_scale, options.threads, scan);
   std::vector<const Candidate*> used;
@@ -339,9 +357,12 @@ Scan scan_photos(const std::filesystem::path& folder, const Plan& plan, const Sc
              match_on_form(photos, {plan.profile, plan.tile_thickness_mm, bowl_T_bench}, options.threads),
              photos);
   summary = adjust_ties(bundle, bundle_options);
+  const std::vector<bool> kept = leave_out_unsettled(bundle, used, scan);
   const auto covariances = pose_covariances(bundle, bundle_options);
   std::vector<double> footprints;
   for (std::size_t i = 0; i < used.size(); ++i) {
+    if (!kept[i]) continue;
+    if (!(covariances[PhotoIndex(i)](3, 3) > 0)) throw MeasureError(kUnsettled);
     ScannedPhoto photo;
     photo.info = used[i]->info;
     photo.lens = lens_of_photo(bundle, PhotoIndex(i));

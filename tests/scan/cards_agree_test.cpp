@@ -3,8 +3,11 @@
 
 #include <gtest/gtest.h>
 
+#include <algorithm>
+
 #include "core/errors.h"
 #include "scan/card_scene.h"
+#include "scan/own_focus.h"
 
 namespace interstice {
 namespace {
@@ -41,6 +44,15 @@ Scene retaken(Scene s, const Change& change) {
     }
   }
   return s;
+}
+
+// All photos share one lens, as photos of one camera do.
+CardSolution solved(const std::vector<PhotoCards>& photos) {
+  CardSolution c{poses_from_cards(photos, 1.0), {}, {}};
+  c.options.free_lens = false;
+  for (LensIndex& lens : c.poses.bundle.lens_of) lens = LensIndex(0);
+  c.summary = adjust(c.poses.bundle, c.options);
+  return c;
 }
 
 AgreedCards agreed(const Scene& s) {
@@ -145,6 +157,104 @@ TEST(CardsAgree, HalfOfThePhotosOddIsRefused) {
     return photo % 2 == 1;
   });
   EXPECT_THROW(agreed(s), MeasureError);
+}
+
+// Photo 6 shows its largest card alone.
+Scene one_card_in_photo_6(Scene s) {
+  std::vector<CardView>& views = s.photos[6].views;
+  const auto largest = std::max_element(views.begin(), views.end(), [](const CardView& a, const CardView& b) {
+    return a.corner_id.size() < b.corner_id.size();
+  });
+  views = {*largest};
+  return s;
+}
+
+Scene photo_6_cut(const Scene& scene, double longer) {
+  return retaken(scene, [&](std::size_t photo, int, Seen& seen) {
+    seen.lens.fx *= longer;
+    seen.lens.fy *= longer;
+    return photo == 6;
+  });
+}
+
+AgreedCards agreed_of_one_lens(const Scene& s) {
+  return solve_agreeing_cards(s.photos, 1.0, solved,
+                              [](std::size_t i) { return "photo_" + std::to_string(i); });
+}
+
+// A longer lens and a greater distance put one card at the same place and size; its perspective tells them
+// apart.
+TEST(CardsAgree, APhotoOfOneCardThatWasCutIsNamedAndLeftOut) {
+  const Scene s = one_card_in_photo_6(make_scene(kNoise_px, 1));
+  EXPECT_TRUE(agreed_of_one_lens(s).odd_photos.empty());
+  for (const double longer : {1.1, 0.9, 1.3}) {
+    const AgreedCards a = agreed_of_one_lens(photo_6_cut(s, longer));
+    EXPECT_TRUE(a.odd_cards.empty()) << longer;
+    ASSERT_EQ(a.odd_photos.size(), 1u) << longer;
+    EXPECT_EQ(a.odd_photos[0].photo, 6u);
+    EXPECT_NE(a.odd_photos[0].reason.find("cropped"), std::string::npos);
+    EXPECT_LT(centre_error(a, s), 0.3);
+  }
+}
+
+// A cut of 4 % hides in one card; without EXIF nothing says that there was none.
+TEST(CardsAgree, APhotoOfOneCardWithoutExifIsLeftOut) {
+  Scene s = one_card_in_photo_6(make_scene(kNoise_px, 1));
+  for (PhotoCards& p : s.photos) p.has_exif = false;
+  for (const double longer : {1.0, 1.04}) {
+    const AgreedCards a = agreed_of_one_lens(photo_6_cut(s, longer));
+    ASSERT_EQ(a.odd_photos.size(), 1u) << longer;
+    EXPECT_EQ(a.odd_photos[0].photo, 6u);
+    EXPECT_NE(a.odd_photos[0].reason.find("has no EXIF"), std::string::npos) << a.odd_photos[0].reason;
+  }
+}
+
+// What is left of a photo whose corners were thrown out fits anywhere.
+TEST(CardsAgree, APhotoThatLostMostOfItsCornersIsLeftOut) {
+  const Scene s = make_scene(kNoise_px, 1);
+  const auto solve = [](const std::vector<PhotoCards>& photos) {
+    CardSolution c = solved(photos);
+    int kept = 0;
+    std::erase_if(c.poses.bundle.corners, [&](const CornerObservation& o) {
+      return c.poses.photos[o.photo.value] == 3 && ++kept > 4;
+    });
+    return c;
+  };
+  const AgreedCards a =
+      solve_agreeing_cards(s.photos, 1.0, solve, [](std::size_t i) { return "photo_" + std::to_string(i); });
+  ASSERT_EQ(a.odd_photos.size(), 1u);
+  EXPECT_EQ(a.odd_photos[0].photo, 3u);
+}
+
+TEST(OwnFocus, FindsTheFocalLengthOfAPhotoBeforeKnownCards) {
+  const Scene s = make_scene(0, 1);
+  for (const Scene& scene : {s, one_card_in_photo_6(s)}) {
+    Bundle b = solved(scene.photos).poses.bundle;
+    b.lenses[LensIndex(0)].fx /= 1.07;
+    b.lenses[LensIndex(0)].fy /= 1.07;
+    const OwnFocus own = own_focus(b, PhotoIndex(6));
+    EXPECT_NEAR(own.factor, 1.07, 1e-4);
+    EXPECT_LT(own.sd, 0.02);
+  }
+}
+
+// Each way of bending by as much as is allowed for shifts the focal length by at most a standard deviation.
+TEST(OwnFocus, AllowsForSheetsThatAreNotFlat) {
+  const Scene flat = one_card_in_photo_6(make_scene(0, 1));
+  const Bundle b = solved(flat.photos).poses.bundle;
+  for (const int way : {0, 1, 2}) {
+    Bundle bent = b;
+    for (CornerObservation& o : bent.corners) {
+      if (o.photo != PhotoIndex(6)) continue;
+      const double x = o.p_card.x() / (kBoardColumns * kSquareMm / 2),
+                   y = o.p_card.y() / (kBoardRows * kSquareMm / 2);
+      const Vector3d up(0, 0, kSheetFlat_mm * (way == 0 ? x * x : way == 1 ? y * y : x * y));
+      o.pixel = flat.lens.project(b.camera_T_bench[o.photo] * (b.bench_T_card[o.card] * (o.p_card + up)));
+    }
+    const OwnFocus own = own_focus(bent, PhotoIndex(6));
+    EXPECT_GT(std::abs(own.factor - 1), 1e-5) << way;
+    EXPECT_LT(std::abs(own.factor - 1), 1.1 * own.sd) << way;
+  }
 }
 
 }  // namespace

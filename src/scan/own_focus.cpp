@@ -1,0 +1,189 @@
+#include "scan/own_focus.h"
+
+#include <Eigen/Dense>
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <map>
+#include <vector>
+
+#include "camera/cards.h"
+#include "core/median.h"
+
+namespace interstice {
+
+using Eigen::Isometry3d;
+using Eigen::Vector2d;
+using Eigen::Vector3d;
+
+namespace {
+
+constexpr double kCornerLoss = 3.0;         // as the bundle's: beyond it residuals count less (Cauchy)
+constexpr double kMedianOfNormal = 0.6745;  // of |N(0, 1)|
+constexpr int kUnknowns = 7;                // rotation vector, translation, logarithm of the focal length
+using Vector7 = Eigen::Matrix<double, kUnknowns, 1>;
+using Matrix7 = Eigen::Matrix<double, kUnknowns, kUnknowns>;
+
+struct Seen {
+  Vector3d p_bench;
+  Vector2d pixel;
+  double sd_px;
+};
+
+struct Camera {
+  Isometry3d camera_T_bench;
+  Lens lens;
+
+  Camera moved(const Vector7& m) const {
+    Camera c = *this;
+    const double angle = m.head<3>().norm();
+    if (angle > 0)
+      c.camera_T_bench.linear() =
+          Eigen::AngleAxisd(angle, m.head<3>() / angle).toRotationMatrix() * c.camera_T_bench.linear();
+    c.camera_T_bench.translation() += m.segment<3>(3);
+    c.lens.fx *= std::exp(m[6]);
+    c.lens.fy *= std::exp(m[6]);
+    return c;
+  }
+  Vector2d project(const Vector3d& p_bench) const { return lens.project(camera_T_bench * p_bench); }
+};
+
+// Residuals in units of their standard deviations, weighed as the bundle weighs corners, and their sum.
+double cost(const Camera& camera, const std::vector<Seen>& seen) {
+  double sum = 0;
+  for (const Seen& s : seen) {
+    const double r2 = (s.pixel - camera.project(s.p_bench)).squaredNorm() / (s.sd_px * s.sd_px);
+    sum +=
+        std::isfinite(r2) ? kCornerLoss * kCornerLoss * std::log1p(r2 / (kCornerLoss * kCornerLoss)) : 1e12;
+  }
+  return sum;
+}
+
+using Slope = Eigen::Matrix<double, 2, kUnknowns>;
+
+Slope slope_at(const Camera& camera, const Vector3d& p_bench) {
+  Slope slope;
+  for (int k = 0; k < kUnknowns; ++k) {
+    Vector7 d = Vector7::Zero();
+    d[k] = k < 3 || k == 6 ? 1e-6 : 1e-4;
+    slope.col(k) = (camera.moved(d).project(p_bench) - camera.moved(-d).project(p_bench)) / (2 * d[k]);
+  }
+  return slope;
+}
+
+struct Normal {
+  Matrix7 matrix = Matrix7::Zero();
+  Vector7 right = Vector7::Zero();
+};
+
+Normal normal_at(const Camera& camera, const std::vector<Seen>& seen) {
+  Normal n;
+  for (const Seen& s : seen) {
+    const Vector2d r = (s.pixel - camera.project(s.p_bench)) / s.sd_px;
+    const Slope slope = slope_at(camera, s.p_bench) / s.sd_px;
+    if (!r.allFinite() || !slope.allFinite()) continue;
+    const double weight = 1 / (1 + r.squaredNorm() / (kCornerLoss * kCornerLoss));
+    n.matrix += weight * slope.transpose() * slope;
+    n.right += weight * slope.transpose() * r;
+  }
+  return n;
+}
+
+// Levenberg-Marquardt from the pose the photo has in the bundle.
+Camera solved(Camera camera, const std::vector<Seen>& seen) {
+  constexpr int kSteps = 60;
+  double damping = 1e-3, now = cost(camera, seen);
+  for (int step = 0; step < kSteps && damping < 1e9; ++step) {
+    const Normal n = normal_at(camera, seen);
+    Matrix7 damped = n.matrix;
+    damped.diagonal() *= 1 + damping;
+    const Vector7 move = damped.ldlt().solve(n.right);
+    const Camera next = move.allFinite() ? camera.moved(move) : camera;
+    const double then = cost(next, seen);
+    if (!(then < now)) {
+      damping *= 10;
+      continue;
+    }
+    const bool settled = now - then < 1e-9 * now;
+    camera = next;
+    now = then;
+    damping = std::max(1e-9, damping / 10);
+    if (settled) break;
+  }
+  return camera;
+}
+
+// How far a sheet that is not flat may shift the focal length: each way a sheet bends, of each card, counts
+// as one reading however many corners show it.
+double bent_variance(const Bundle& b, PhotoIndex photo, const Camera& camera, const Matrix7& inverse) {
+  std::map<std::size_t, std::array<Vector7, 3>> bends;
+  for (const CornerObservation& o : b.corners) {
+    if (o.photo != photo) continue;
+    const Isometry3d camera_T_card = camera.camera_T_bench * b.bench_T_card[o.card];
+    const Vector3d up(0, 0, kSheetFlat_mm);
+    const Vector2d shift =
+        camera.lens.project(camera_T_card * (o.p_card + up)) - camera.lens.project(camera_T_card * o.p_card);
+    const Slope slope = slope_at(camera, b.bench_T_card[o.card] * o.p_card);
+    if (!shift.allFinite() || !slope.allFinite()) continue;
+    const double x = 2 * o.p_card.x() / (kBoardColumns * kSquareMm),
+                 y = 2 * o.p_card.y() / (kBoardRows * kSquareMm);
+    auto [it, fresh] = bends.try_emplace(o.card.value);
+    if (fresh) it->second.fill(Vector7::Zero());
+    const Vector7 pull = slope.transpose() * shift / (o.sd_px * o.sd_px);
+    it->second[0] += x * x * pull;
+    it->second[1] += y * y * pull;
+    it->second[2] += x * y * pull;
+  }
+  double variance = 0;
+  for (const auto& [card, ways] : bends) {
+    for (const Vector7& way : ways) variance += std::pow((inverse * way)[6], 2);
+  }
+  return variance;
+}
+
+}  // namespace
+
+OwnFocus own_focus(const Bundle& b, PhotoIndex photo) {
+  std::vector<Seen> seen;
+  for (const CornerObservation& o : b.corners) {
+    if (o.photo == photo) seen.push_back({b.bench_T_card[o.card] * o.p_card, o.pixel, o.sd_px});
+  }
+  if (seen.size() < kUnknowns) return {};
+  const Lens lens = lens_of_photo(b, photo);
+  const Camera camera = solved({b.camera_T_bench[photo], lens}, seen);
+  const Matrix7 inverse = normal_at(camera, seen).matrix.ldlt().solve(Matrix7::Identity());
+  std::vector<double> normed;
+  for (const Seen& s : seen) {
+    const Vector2d r = s.pixel - camera.project(s.p_bench);
+    normed.push_back(std::abs(r.x()) / s.sd_px);
+    normed.push_back(std::abs(r.y()) / s.sd_px);
+  }
+  const double usual = std::max(1.0, median(normed) / kMedianOfNormal);
+  const double variance = usual * usual * inverse(6, 6) + bent_variance(b, photo, camera, inverse);
+  if (!(inverse(6, 6) > 0) || !std::isfinite(variance)) return {};
+  return {camera.lens.fx / lens.fx, std::sqrt(variance)};
+}
+
+std::optional<PhotoIndex> against_its_lens(const Bundle& b) {
+  constexpr double kSure = 5;  // standard deviations
+  std::map<LensIndex, int> photos_of;
+  for (const LensIndex lens : b.lens_of) ++photos_of[lens];
+  std::optional<PhotoIndex> odd;
+  double most = kSure;
+  for (std::size_t i = 0; i < b.camera_T_bench.size(); ++i) {
+    const PhotoIndex photo(i);
+    if (photos_of[b.lens_of[photo]] < 2) continue;
+    const OwnFocus own = own_focus(b, photo);
+    const double off = std::abs(b.focus[photo] * own.factor - 1);
+    if (off <= kRefocus || off <= most * own.sd) continue;
+    most = off / own.sd;
+    odd = photo;
+  }
+  return odd;
+}
+
+bool settles_its_lens(const Bundle& bundle, PhotoIndex photo) {
+  return 3 * own_focus(bundle, photo).sd <= kRefocus;
+}
+
+}  // namespace interstice
