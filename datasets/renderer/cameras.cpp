@@ -152,6 +152,8 @@ std::vector<CardPlace> place_cards(const SceneOptions& o, int photo) {
         Vector3d(radius * std::cos(a), radius * std::sin(a), 0.12 + 0.02 * static_cast<double>(k));
     if (card.card == o.cards.moved && photo >= o.cards.moved_after)
       card.frame.origin += o.cards.moved_mm * Vector3d(-std::sin(a), std::cos(a), 0);
+    if (o.cards.moved == kAllCards && photo >= o.cards.moved_after)
+      card.frame.origin += o.cards.moved_mm * Vector3d(0.6, 0.8, 0);
     card.frame.axes.col(0) = Vector3d(std::cos(turn), std::sin(turn), 0);
     card.frame.axes.col(1) = Vector3d(-std::sin(turn), std::cos(turn), 0);
     out.push_back(card);

@@ -52,11 +52,13 @@ struct LookOptions {
   double side_light = 0;     // strength of one small lamp from the side; 0: none
 };
 
+inline constexpr int kAllCards = -1;
+
 struct CardOptions {
   std::vector<int> cards = {1, 2, 3, 4, 5, 6};
   double print_scale = 1;  // printed size over nominal size
   // What misleads: one card (its number; 0: none) of another print, one that was pushed along the ring after
-  // the first `moved_after` photos.
+  // the first `moved_after` photos, or all of them alike (kAllCards): as if the form had been pushed.
   int odd = 0;
   double odd_scale = 1;  // over print_scale
   int moved = 0;

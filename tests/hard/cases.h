@@ -31,24 +31,34 @@ inline bool full() {
   return how && std::string(how) == "full";
 }
 
-// Adds a line to results/hard/GROUP.md, the table of what happened in each case.
+// Puts a line into results/hard/GROUP.md, the table of what happened in each case; a line of the same case
+// from an earlier run gives way. tests/hard/table.py makes the published table of them.
 inline void row(const std::string& group, const std::string& what, const Ran& ran) {
-  static std::map<std::string, bool> begun;
-  const fs::path folder = fs::path(INTERSTICE_RESULTS) / "hard";
+  const fs::path folder = fs::path(INTERSTICE_RESULTS) / "hard", path = folder / (group + ".md");
   fs::create_directories(folder);
-  const bool first = !begun[group];
-  begun[group] = true;
-  std::ofstream table(folder / (group + ".md"), first ? std::ios::trunc : std::ios::app);
-  if (first) table << "| case | exit | what the program says |\n| --- | --- | --- |\n";
-  std::string line = ran.err.empty() ? ran.out : ran.err;
-  if (!line.empty() && line.back() == '\n') line.pop_back();
-  line = line.substr(line.rfind('\n') == std::string::npos ? 0 : line.rfind('\n') + 1);
+  std::string said = ran.err.empty() ? ran.out : ran.err;
+  if (!said.empty() && said.back() == '\n') said.pop_back();
+  said = said.substr(said.rfind('\n') == std::string::npos ? 0 : said.rfind('\n') + 1);
   for (const std::string& gone :
        {std::string(INTERSTICE_RESULTS) + "/", std::string(INTERSTICE_SOURCE_DIR) + "/"}) {
-    for (std::size_t at; (at = line.find(gone)) != std::string::npos;) line.erase(at, gone.size());
+    for (std::size_t at; (at = said.find(gone)) != std::string::npos;) said.erase(at, gone.size());
   }
-  std::replace(line.begin(), line.end(), '|', '/');
-  table << "| " << what << " | " << ran.exit_code << " | " << line.substr(0, 240) << " |\n";
+  std::replace(said.begin(), said.end(), '|', '/');
+  const std::string begins = "| " + what + " | ";
+  const std::string line = begins + std::to_string(ran.exit_code) + " | " + said.substr(0, 240) + " |";
+  std::vector<std::string> lines;
+  std::ifstream before(path);
+  for (std::string l; std::getline(before, l);) lines.push_back(l);
+  if (lines.empty()) lines = {"| case | exit | what the program says |", "| --- | --- | --- |"};
+  const auto same =
+      std::find_if(lines.begin(), lines.end(), [&](const std::string& l) { return l.rfind(begins, 0) == 0; });
+  if (same == lines.end()) {
+    lines.push_back(line);
+  } else {
+    *same = line;
+  }
+  std::ofstream table(path, std::ios::trunc);
+  for (const std::string& l : lines) table << l << "\n";
 }
 
 // Starts the program with `prepare` done in the child first; its process id. Output goes to files in

@@ -4,6 +4,7 @@
 #include <thread>
 
 #include "hard/small_photos.h"
+#include "hard/small_scene.h"
 
 namespace interstice::hard {
 namespace {
@@ -21,10 +22,19 @@ class Faults : public Cases {
   }
   fs::path out() const { return folder_ / "result"; }
   std::vector<std::string> words(const std::string& command = "inspect") const {
-    std::vector<std::string> w = inspect(folder_ / "photos", kPlover + "/plan.json", out());
+    std::vector<std::string> w = inspect(folder_ / "photos", plan_, out());
+    if (plan_ != kPlover + "/plan.json") w.erase(w.begin() + 4, w.begin() + 6);  // not that lens
     w[0] = command;
     w.push_back("--quiet");
     return w;
+  }
+  // Six pieces instead of 57: 200 runs take minutes instead of an hour.
+  void use_small_scene() {
+    fs::remove_all(folder_ / "photos");
+    renderer::write_scan_folder(renderer::make_scene(small_scene()), folder_);
+    for (const char* name : {"scan.json", "truth.json"}) fs::remove(folder_ / name);
+    plan_ = folder_ / "photos/plan.json";
+    fs::rename(folder_ / "plan.json", plan_);
   }
   bool earlier() const { return slurp((out() / "fit.json").string()) == "earlier"; }
   // The earlier result alone, or a whole new one.
@@ -41,11 +51,14 @@ class Faults : public Cases {
     const std::string json = slurp((out() / files.front()).string());
     return json.size() > 2 && json.substr(json.size() - 2) == "}\n";
   }
+
+  fs::path plan_ = kPlover + "/plan.json";
 };
 
 TEST_F(Faults, KilledAtRandomMoments) {
   const int kills = full() ? 200 : 8;
   const std::string command = full() ? "inspect" : "scan";  // the short one writes a folder in the same way
+  if (full()) use_small_scene();
   const auto start = std::chrono::steady_clock::now();
   ASSERT_LE(run(words(command)).exit_code, 1) << slurp((folder_ / "stderr").string());
   const auto whole_run = std::chrono::steady_clock::now() - start;

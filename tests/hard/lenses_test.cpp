@@ -84,14 +84,39 @@ TEST_F(Lenses, TwoCamerasNobodyTellsApart) {
   EXPECT_FALSE(fs::exists(folder_ / "out"));
 }
 
-// Photos of two cards and more: of one card alone a cut cannot be told from a greater distance.
+// Cut out of the middle and brought to the size of the others. Photo 8 shows a dozen corners of two cards.
 TEST_F(Lenses, TwoCutPhotos) {
-  if (!full()) GTEST_SKIP() << "by hand: INTERSTICE_HARD=full";
+  if (!full()) GTEST_SKIP() << "by hand: INTERSTICE_HARD=full; always in scan_tests";
   for (int i = 1; i <= kPhotos; ++i) put(i, i == 8 || i == 12 ? 0.9 : 1, half_, {});
   const Ran ran = measured("2 of 20 photos cut and brought to the size of the others, EXIF lost", true);
   right(ran);
   EXPECT_NE(ran.out.find("left out: photo_08: its cards do not fit"), std::string::npos) << ran.out;
   EXPECT_NE(ran.out.find("left out: photo_12: its cards do not fit"), std::string::npos) << ran.out;
+}
+
+// Another phone's lens file, and nothing in the photos that says so.
+TEST_F(Lenses, WrongLensFile) {
+  if (!full()) GTEST_SKIP() << "by hand: INTERSTICE_HARD=full";
+  for (const double longer : {1.03, 1.15, 0.7}) {
+    SCOPED_TRACE(longer);
+    fs::remove_all(folder_ / "out");
+    for (int i = 1; i <= kPhotos; ++i) put(i, 1, half_, {});
+    nlohmann::json lens = nlohmann::json::parse(slurp(kPlover + "/W1.lens.json"));
+    for (const char* f : {"fx", "fy"}) lens[f] = longer * lens[f].get<double>();
+    lens["k1"] = lens["k1"].get<double>() - 0.06;
+    lens["k2"] = lens["k2"].get<double>() + 0.1;
+    lens["cx"] = lens["cx"].get<double>() + 25;
+    std::ofstream(folder_ / "wrong.lens.json") << lens;
+    std::vector<std::string> words = inspect(folder_ / "photos", kPlover + "/plan.json", folder_ / "out");
+    words[5] = (folder_ / "wrong.lens.json").string();
+    const Ran ran = run(words);
+    char what[80];
+    std::snprintf(what, sizeof what, "a lens file of another phone (%g times the focal length), EXIF lost",
+                  longer);
+    row("lenses", what, told(ran));
+    if (ran.exit_code == 3) continue;
+    right(ran);
+  }
 }
 
 TEST_F(Lenses, WrongExif) {
