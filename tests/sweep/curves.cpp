@@ -12,6 +12,7 @@ namespace interstice::sweep {
 namespace {
 
 constexpr double kPanelWide = 400, kPanelHigh = 250, kLeft = 52, kRight = 16, kTop = 34, kBottom = 46;
+constexpr double kLetter = 6.2;  // width of a letter of the labels
 constexpr double kNone = std::numeric_limits<double>::quiet_NaN();
 
 __attribute__((format(printf, 1, 2))) std::string text(const char* format, ...) {
@@ -70,7 +71,8 @@ class Panel {
   double wide() const { return kPanelWide - kLeft - kRight; }
   double high() const { return kPanelHigh - kTop - kBottom; }
   double px(double x) const {
-    return left_ + wide() * (0.04 + 0.92 * (high_ > low_ ? (x - low_) / (high_ - low_) : 0.5));
+    const double margin = curve_.series.numbers ? 0.04 : 0.1;
+    return left_ + wide() * (margin + (1 - 2 * margin) * (high_ > low_ ? (x - low_) / (high_ - low_) : 0.5));
   }
   double py(double y) const { return top_ + high() * (1 - y / most_); }
 
@@ -84,12 +86,15 @@ class Panel {
                   left_ + wide(), py(v), py(v), k == 0 ? "axis" : "grid");
       out += text("<text x=\"%.1f\" y=\"%.1f\" class=\"side\">%g</text>\n", left_ - 6, py(v) + 4, v);
     }
-    double last = -1e9;
+    // Labels in one row, those that would run into each other in a second, those that find no room left out.
+    double ends[2] = {-1e9, -1e9};
     for (const Point& p : s.points) {
-      if (px(p.x) - last < 24) continue;
-      last = px(p.x);
-      out += text("<text x=\"%.1f\" y=\"%.1f\" class=\"foot\">%s</text>\n", px(p.x), top_ + high() + 18,
-                  p.label.c_str());
+      const double half = 0.5 * kLetter * static_cast<double>(p.label.size());
+      const int row = px(p.x) - half > ends[0] ? 0 : 1;
+      if (px(p.x) - half <= ends[row]) continue;
+      ends[row] = px(p.x) + half + 4;
+      out += text("<text x=\"%.1f\" y=\"%.1f\" class=\"foot\">%s</text>\n", px(p.x),
+                  top_ + high() + 16 + 13 * row, p.label.c_str());
     }
     return out;
   }
@@ -169,7 +174,7 @@ Curve by_true_width(const std::vector<RunResult>& runs) {
   Curve curve{{"width", "True width of the seam", "mm", true, {}}, {}};
   for (std::size_t k = 0; k + 1 < edges.size(); ++k) {
     const double low = edges[k], high = edges[k + 1];
-    curve.series.points.push_back({text("%g to %g", low, high), 0.5 * (low + high), {}});
+    curve.series.points.push_back({text("%g-%g", low, high), 0.5 * (low + high), {}});
     curve.points.push_back(summary(only(runs, [&](const SeamResult& seam) {
       return seam.true_mm >= low && (seam.true_mm < high || high == edges.back());
     })));
@@ -178,14 +183,14 @@ Curve by_true_width(const std::vector<RunResult>& runs) {
 }
 
 Curve by_ring(const std::vector<RunResult>& runs) {
-  Curve curve{{"ring", "Seam between pieces of", "", false, {}}, {}};
+  Curve curve{{"ring", "Rings of the two pieces", "", false, {}}, {}};
   const auto add = [&](const char* label, const auto& wanted) {
     curve.series.points.push_back({label, static_cast<double>(curve.series.points.size()), {}});
     curve.points.push_back(summary(only(runs, wanted)));
   };
-  add("the lowest ring", [](const SeamResult& s) { return s.upper_ring == 1; });
-  add("the lowest and next", [](const SeamResult& s) { return s.lower_ring == 1 && s.upper_ring > 1; });
-  add("rings above", [](const SeamResult& s) { return s.lower_ring > 1; });
+  add("both lowest", [](const SeamResult& s) { return s.upper_ring == 1; });
+  add("lowest and next", [](const SeamResult& s) { return s.lower_ring == 1 && s.upper_ring > 1; });
+  add("both above", [](const SeamResult& s) { return s.lower_ring > 1; });
   return curve;
 }
 

@@ -100,8 +100,8 @@ std::vector<Series> all_series() {
       numbered("form", "Form off its drawing by up to", "mm", "form.error_mm", {-0.7, -0.35, 0, 0.35, 0.7},
                base.form.error_mm),
       focusing(),
-      numbered("light", "One hard light from the side, over the room's", "", "look.side_light",
-               {0, 0.5, 1, 2}, base.look.side_light)};
+      numbered("light", "Hard light from the side, over the room's", "", "look.side_light", {0, 0.5, 1, 2},
+               base.look.side_light)};
 }
 
 renderer::SceneOptions base_scene() {
