@@ -5,6 +5,7 @@
 // and with another number of threads. And the demo scan with half of its photos.
 #include <gtest/gtest.h>
 
+#include <Eigen/Core>
 #include <algorithm>
 #include <cmath>
 #include <filesystem>
@@ -41,6 +42,22 @@ fs::path rendered(const std::string& name, const renderer::SceneOptions& scene) 
   fs::remove_all(folder);
   renderer::write_scan_folder(renderer::make_scene(scene), folder);
   return folder;
+}
+
+// Where the camera stood at every photo, from a scan's cameras.json.
+std::map<std::string, Eigen::Vector3d> centres(const std::string& scan) {
+  std::map<std::string, Eigen::Vector3d> out;
+  const json cameras = json::parse(slurp((kResults / scan / "cameras.json").string()));
+  for (const json& photo : cameras.at("photos")) {
+    Eigen::Matrix3d rotation;
+    Eigen::Vector3d translation;
+    for (int i = 0; i < 3; ++i) {
+      for (int j = 0; j < 3; ++j) rotation(i, j) = photo["rotation"][std::size_t(i)][std::size_t(j)];
+      translation[i] = photo["translation"][std::size_t(i)];
+    }
+    out[photo["name"]] = -rotation.transpose() * translation;
+  }
+  return out;
 }
 
 // The text of fit.json for these photos and this plan.
@@ -185,6 +202,14 @@ TEST_F(Laws, AScaledWorldScalesTheWidths) {
   same_seams(json::parse(measured(folder() / "photos", written(scaled, "scaled"), "scaled",
                                   "--check-line 165 --threads 2")),
              scale);
+  // Widths of a few millimetres say little about a scale; the photos' distances know it to a thousandth.
+  const auto plain = centres("plain_scan"), larger = centres("scaled_scan");
+  ASSERT_GE(plain.size(), 8u);
+  const Eigen::Vector3d from = plain.begin()->second, to = larger.at(plain.begin()->first);
+  for (const auto& [name, centre] : plain) {
+    const double distance = (centre - from).norm();
+    EXPECT_NEAR((larger.at(name) - to).norm(), scale * distance, 1e-3 * distance) << name;
+  }
 }
 
 TEST_F(Laws, CardsMayChangePlaces) {
