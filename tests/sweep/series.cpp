@@ -90,6 +90,7 @@ std::vector<Series> all_series() {
   return {
       numbered("gap", "Planned gap", "mm", "layout.planned_gap_mm",
                {0.3, 0.7, 1.2, 1.8, 2.5, 3, 3.7, 4.5, 6, 8}, base.layout.planned_gap_mm),
+      numbered("scene", "Scene: other pieces, cards and places", "", "seed", {1, 2, 3, 4, 5, 6}, 1),
       footprints(),
       numbered("photos", "Photos", "", "camera.photos", {8, 12, 16, 24, 40}, base.camera.photos),
       numbered("noise", "Noise at mid grey", "grey levels", "camera.noise", {1, 2, 4, 8}, base.camera.noise),

@@ -81,7 +81,9 @@ int main(int argc, char** argv) {
     }
     std::vector<sweep::RunResult> gaps;
     for (const auto& [name, run] : runs_by_name) {
-      if (name.rfind("gap_", 0) == 0 || name.rfind("base_", 0) == 0) gaps.push_back(run);
+      for (const char* series : {"gap_", "scene_", "base_"}) {
+        if (name.rfind(series, 0) == 0) gaps.push_back(run);
+      }
     }
     curves.insert(curves.begin(), {sweep::by_true_width(gaps), sweep::by_ring(gaps)});
     const std::filesystem::path folder(out);
