@@ -13,6 +13,7 @@
 #include "scan/bundle.h"
 #include "scan/card_poses.h"
 #include "scan/cards_agree.h"
+#include "scan/form_moved.h"
 #include "scan/length_check.h"
 #include "scan/photo_lenses.h"
 #include "scan/seat.h"
@@ -347,9 +348,15 @@ Scan scan_photos(const std::filesystem::path& folder, const Plan& plan, const Sc
   const Vector2d aim = intersect_rays(origins, axes).head<2>();
   std::vector<TiePhoto> photos = features_of(bundle, used, plan, level, aim, *scan.store, options);
   scan.store->forget_grey();
-  std::vector<Vector3d> points = match_neighbours(strongest(photos, kFirstFeatures), options.threads);
-  for (Vector3d& p : points) p = level * p;
-  const Seat seat = find_seat(points, plan.profile, plan.tile_thickness_mm, aim, options.threads);
+  std::vector<PairPoints> pairs = match_neighbours(strongest(photos, kFirstFeatures), options.threads);
+  for (PairPoints& pair : pairs) {
+    for (Vector3d& p : pair.points) p = level * p;
+  }
+  const Seat seat = find_seat(points_of(pairs), plan.profile, plan.tile_thickness_mm, aim, options.threads);
+  if (const auto from = form_moved(pairs, used.size(), plan.profile, seat, options.threads)) {
+    throw MeasureError("the form lies elsewhere from about " + one_line(used[*from]->info.name, 60) +
+                       " on: leave form and cards where they are until all photos are taken");
+  }
   const Isometry3d bowl_T_bench = bowl_T_level(seat) * level;
 
   options.progress("tying the photos together");

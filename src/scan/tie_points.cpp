@@ -54,6 +54,10 @@ double epipolar_px(const TiePhoto& b, const Vector3d& centre_a, const Vector3d& 
   return std::abs(d.x() * (pixel_b - p).y() - d.y() * (pixel_b - p).x()) / d.norm();
 }
 
+double angle_between(const Vector3d& a, const Vector3d& b) {
+  return std::acos(std::clamp(a.normalized().dot(b.normalized()), -1.0, 1.0));
+}
+
 std::vector<std::pair<std::size_t, std::size_t>> neighbour_pairs(const std::vector<Rays>& rays,
                                                                  const Vector3d& aim, double max_angle,
                                                                  std::size_t most) {
@@ -62,8 +66,7 @@ std::vector<std::pair<std::size_t, std::size_t>> neighbour_pairs(const std::vect
     std::vector<std::pair<double, std::size_t>> others;
     for (std::size_t j = 0; j < rays.size(); ++j) {
       if (i == j) continue;
-      const Vector3d a = (rays[i].centre - aim).normalized(), b = (rays[j].centre - aim).normalized();
-      const double angle = std::acos(std::clamp(a.dot(b), -1.0, 1.0));
+      const double angle = angle_between(rays[i].centre - aim, rays[j].centre - aim);
       if (angle < max_angle && angle > 0.02) others.emplace_back(angle, j);
     }
     std::sort(others.begin(), others.end());
@@ -288,12 +291,16 @@ Vector3d ray_to_height(const Profile& profile, const Vector3d& origin, const Vec
   return Vector3d::Constant(NAN);
 }
 
-std::vector<Vector3d> match_neighbours(const std::vector<TiePhoto>& photos, int threads) {
+std::vector<PairPoints> match_neighbours(const std::vector<TiePhoto>& photos, int threads) {
   const std::vector<Rays> rays = rays_of(photos);
-  const auto pairs = neighbour_pairs(rays, aim_of(photos), kMaxAngle, 3);
-  std::vector<std::vector<Vector3d>> found(pairs.size());
+  const Vector3d aim = aim_of(photos);
+  const auto pairs = neighbour_pairs(rays, aim, kMaxAngle, 3);
+  std::vector<PairPoints> found(pairs.size());
   parallel_for(pairs.size(), threads, [&](std::size_t n) {
     const auto [i, j] = pairs[n];
+    found[n].first = i;
+    found[n].second = j;
+    found[n].angle = angle_between(rays[i].centre - aim, rays[j].centre - aim);
     const TiePhoto &a = photos[i], &b = photos[j];
     if (a.features.descriptors.rows < 2 || b.features.descriptors.rows < 2) return;
     for (const auto& [f, g] : match_along_lines(a, b, rays[i], rays[j])) {
@@ -301,11 +308,15 @@ std::vector<Vector3d> match_neighbours(const std::vector<TiePhoto>& photos, int 
       if (!p.allFinite() || (p - rays[i].centre).dot(rays[i].ray[f]) <= 0) continue;
       const Vector2d ra = a.lens.project(a.camera_T_bench * p) - a.features.pixel[f];
       const Vector2d rb = b.lens.project(b.camera_T_bench * p) - b.features.pixel[g];
-      if (ra.norm() < kEpipolar_px && rb.norm() < kEpipolar_px) found[n].push_back(p);
+      if (ra.norm() < kEpipolar_px && rb.norm() < kEpipolar_px) found[n].points.push_back(p);
     }
   });
+  return found;
+}
+
+std::vector<Vector3d> points_of(const std::vector<PairPoints>& pairs) {
   std::vector<Vector3d> points;
-  for (const auto& f : found) points.insert(points.end(), f.begin(), f.end());
+  for (const PairPoints& pair : pairs) points.insert(points.end(), pair.points.begin(), pair.points.end());
   return points;
 }
 

@@ -22,8 +22,17 @@ struct TiePhoto {
   Features features;
 };
 
+// What one pair of photos has in common.
+struct PairPoints {
+  std::size_t first = 0, second = 0;  // first < second
+  double angle = 0;                   // between the two views, rad
+  std::vector<Eigen::Vector3d> points;
+};
+
 // Points from matched neighbours, first pass (bench frame).
-std::vector<Eigen::Vector3d> match_neighbours(const std::vector<TiePhoto>& photos, int threads);
+std::vector<PairPoints> match_neighbours(const std::vector<TiePhoto>& photos, int threads);
+
+std::vector<Eigen::Vector3d> points_of(const std::vector<PairPoints>& pairs);
 
 struct FormOnBench {
   Profile profile;

@@ -87,7 +87,8 @@ std::vector<Vector3d> by_everything(const std::vector<TiePhoto>& photos) {
 TEST(Neighbours, AlongLinesFindsWhatMatchingEverythingFinds) {
   for (const double noise_px : {0.3, 1.5}) {
     const std::vector<TiePhoto> photos = two_photos(noise_px);
-    const std::vector<Vector3d> expected = by_everything(photos), found = match_neighbours(photos, 2);
+    const std::vector<Vector3d> expected = by_everything(photos),
+                                found = points_of(match_neighbours(photos, 2));
     ASSERT_GT(expected.size(), 100u);
     ASSERT_LT(expected.size(), 400u);
     ASSERT_EQ(found.size(), expected.size()) << noise_px;
@@ -98,7 +99,7 @@ TEST(Neighbours, AlongLinesFindsWhatMatchingEverythingFinds) {
 TEST(Neighbours, NothingToMatch) {
   std::vector<TiePhoto> photos = two_photos(0.3);
   photos[1].features = {};
-  EXPECT_TRUE(match_neighbours(photos, 1).empty());
+  EXPECT_TRUE(points_of(match_neighbours(photos, 1)).empty());
 }
 
 }  // namespace
