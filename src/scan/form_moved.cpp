@@ -17,11 +17,11 @@ namespace {
 // Heights of points on faces and bare form scatter by this (faces are plane, the form is not); a point
 // anywhere within half the stock of a surface is as likely a mistake.
 // Two places instead of one make the points likelier; by how much is the gain, in the logarithm. Mistaken
-// matches come in clusters, so that each pair of photos is a witness of limited weight. What the form does
-// not do when it stands still: on three rendered scans the gain came to 3, 3 and 9, at most 0.2 a pair; moved
-// by 4 and 15 mm, to 20 and 24, 0.7 a pair.
+// matches come in clusters, so that each pair of photos is a witness of limited weight. Rendered scans of a
+// form that stood still gain 1 to 9, at most 0.15 a pair; moved by 2, 4 and 15 mm, 12 to 24, at least 0.4 a
+// pair.
 constexpr double kWitness = 3;
-constexpr double kSure = 18, kSureEach = 0.5;
+constexpr double kSure = 11, kSureEach = 0.35;
 constexpr double kLeast_mm = 3;  // pieces' heights (glue) may draw one side's axis aside by a millimetre
 constexpr double kHeightSd_mm = 1.0;
 constexpr double kStep_mm =

@@ -17,7 +17,7 @@
 namespace interstice {
 
 // The first photo that shows it elsewhere, roughly; nothing when it stood still as far as the
-// points can tell: 4 mm were noticed in rendered scenes, 2 mm not. Photos in the order they were
+// points can tell: 2 mm were noticed in rendered scenes, 1 mm was not. Photos in the order they were
 // taken in.
 std::optional<std::size_t> form_moved(const std::vector<PairPoints>& pairs, std::size_t photos,
                                       const Profile& profile, const Seat& seat, int threads);

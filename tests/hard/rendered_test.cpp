@@ -61,7 +61,7 @@ TEST_F(Rendered, FormMovedBetweenPhotos) {
     char what[60];
     std::snprintf(what, sizeof what, "the form moved by %g mm after 8 of 16 photos", mm);
     const Ran ran = measured(what, scene);
-    if (mm >= 4) {
+    if (mm >= 2) {
       EXPECT_EQ(ran.exit_code, 3) << ran.out;
       EXPECT_NE(ran.err.find("the form lies elsewhere"), std::string::npos) << ran.err;
     } else {
