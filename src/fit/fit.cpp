@@ -69,29 +69,6 @@ void compare_with_plan(const PieceFace& planned, const std::vector<Vector3d>& ar
   tile.turned_deg = turn * 180 / std::numbers::pi;
 }
 
-// Standard uncertainty of an outline point across the outline that comes from where the photos were taken,
-// were all information from one photo; several photos average it down.
-double pose_sd(const Scan& scan, const TracedArris& traced) {
-  const Vector3d centre = traced.frame.origin;
-  std::vector<double> weight(scan.photos.size(), 0);
-  for (const ArrisObservation& o : traced.observations)
-    weight[o.photo.value] += o.weight / (o.sd_mm * o.sd_mm);
-  double sum = 0, var = 0;
-  for (std::size_t i = 0; i < weight.size(); ++i) {
-    if (weight[i] <= 0) continue;
-    const ScannedPhoto& photo = scan.photos[PhotoIndex(i)];
-    const Vector3d pc = photo.camera_T_bowl * centre;
-    Eigen::Matrix<double, 3, 7>
-        j;  // d p_camera / d (rotation vector, translation), and focal length as a scaling
-    j << 0, pc.z(), -pc.y(), 1, 0, 0, pc.x(), -pc.z(), 0, pc.x(), 0, 1, 0, pc.y(), pc.y(), -pc.x(), 0, 0, 0,
-        1, 0;
-    const Eigen::Matrix3d c = j * photo.covariance * j.transpose();
-    sum += weight[i];
-    var += weight[i] * weight[i] * (c(0, 0) + c(1, 1)) / 2;
-  }
-  return sum > 0 ? std::sqrt(var) / sum : 0;
-}
-
 // What is known of a piece before its arris is measured.
 struct Start {
   FaceStart face;
@@ -116,13 +93,17 @@ TileResult fit_tile(const Scan& scan, const Surface& surface,
       trace_arris(scan, pictures, start.first.frame, start.first.outline, known, {0.35}, around);
   tile.face = traced.frame;
   for (const Vector2d& p : traced.outline) tile.arris.push_back(traced.frame.lift(p));
-  tile.arris_sd_mm = traced.sd_mm;
+  for (std::size_t i = 0; i < traced.sd_mm.size(); ++i) {
+    const double sd = std::hypot(traced.sd_mm[i], traced.light_or_code_mm[i] / std::sqrt(3.0));
+    tile.arris_sd_mm.push_back(std::copysign(sd, traced.sd_mm[i]));
+  }
   tile.height_mm = surface.form.locate(traced.frame.lift(centroid(traced.outline))).height;
   const Walls walls{plan.bevel_deg, plan.tile_thickness_mm, 1.0};
   tile.root = root_from_bevel(tile.face, tile.arris, walls, surface.form);
   compare_with_plan(start.planned, tile.arris, tile);
   result.face_above_mm = face_above_arris(surface.heights, plan, traced.frame, traced.outline);
-  result.measured = {{tile.face, tile.arris, tile.root}, tile.arris_sd_mm, pose_sd(scan, traced)};
+  result.measured = {{tile.face, tile.arris, tile.root}, traced.sd_mm, traced.light_or_code_mm,
+                     photo_shares(traced, scan.photos.size())};
   return result;
 }
 
@@ -235,6 +216,7 @@ FitDocument fit_pieces(const Scan& scan, const Surface& surface, const Plan& pla
   SeamOptions seam_options;
   seam_options.smallest_fill_mm = options.smallest_fill_mm;
   seam_options.scale_sd = scan.quality.scale_sd;
+  seam_options.photos = PhotoErrors(scan);
   seam_options.threads = options.threads;
   fit.seams = measure_seams(measured, labels, surface.form, seam_options);
   parallel_for(fit.seams.size(), options.threads, [&](std::size_t k) {

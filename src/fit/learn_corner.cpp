@@ -15,35 +15,43 @@ constexpr std::size_t kStretch = 8;          // points, 6 mm: light and corner a
 constexpr std::size_t kLeastStretches = 30;  // for a root mean square good to an eighth
 constexpr double kLeastHeight_mm = 0.1;      // below, the strip is lost in the edges' noise
 
-// How far views onto the wall see the edge of one stretch from where contours have it, as a share of the
-// strip's width; NaN where either is missing.
-double share_of_stretch(const std::vector<const ArrisObservation*>& stretch, double contours,
-                        const BrokenCorner& corner) {
-  double offset = 0, width = 0;
-  std::size_t count = 0;
-  for (const ArrisObservation* o : stretch) {
-    const double w = o->weight / (o->sd_mm * o->sd_mm);
-    offset += w * o->residual_mm;
-    width += w * strip_width_mm(corner, o->slope);
-    ++count;
-  }
-  return count >= kStretch / 2 && contours >= kStretch / 2 && width > 0 ? offset / width : NAN;
-}
+// Views onto the wall against contours, over one stretch of an outline.
+struct Stretch {
+  double wall = 0, contour = 0;    // information of the readings, without what the corner adds, 1/mm2
+  double offset = 0, width = 0;    // sums over the wall's readings, each by its information
+  std::size_t readings = 0;        // onto the wall
+  double contours = 0;             // by robust weight
+  bool tells() const { return readings >= kStretch / 2 && contours >= kStretch / 2; }
+};
 
-void add_shares(const TracedArris& piece, const BrokenCorner& corner, std::vector<double>& shares) {
-  const std::size_t stretches = (piece.outline.size() + kStretch - 1) / kStretch;
-  std::vector<std::vector<const ArrisObservation*>> wall(stretches);
-  std::vector<double> contours(stretches, 0);
+// How far the wall's views see the edge from where contours have it and the width of the strip there, both
+// squared, and the variance the noise of the readings alone would give.
+struct Apart {
+  double offset2 = 0, noise2 = 0, width2 = 0;
+};
+
+void add_apart(const TracedArris& piece, const BrokenCorner& corner, std::vector<Apart>& out) {
+  std::vector<Stretch> stretches((piece.outline.size() + kStretch - 1) / kStretch);
+  const BrokenCorner traced_with;
   for (const ArrisObservation& o : piece.observations) {
+    Stretch& s = stretches[o.point / kStretch];
     if (o.slope < 0) {
-      contours[o.point / kStretch] += o.weight;
-    } else {
-      wall[o.point / kStretch].push_back(&o);
+      s.contour += o.weight / (o.sd_mm * o.sd_mm);
+      s.contours += o.weight;
+      continue;
     }
+    const double corner_sd = on_corner_mm(traced_with, o.slope);
+    const double w = o.weight / std::max(1e-6, o.sd_mm * o.sd_mm - corner_sd * corner_sd);
+    s.wall += w;
+    s.offset += w * o.residual_mm;
+    s.width += w * strip_width_mm(corner, o.slope);
+    ++s.readings;
   }
-  for (std::size_t k = 0; k < stretches; ++k) {
-    const double share = share_of_stretch(wall[k], contours[k], corner);
-    if (std::isfinite(share)) shares.push_back(share);
+  for (const Stretch& s : stretches) {
+    if (!s.tells() || s.wall <= 0) continue;
+    const double offset = s.offset / s.wall, width = s.width / s.wall;
+    out.push_back({std::min(offset * offset, width * width), piece.noise_scale * (1 / s.wall + 1 / s.contour),
+                   width * width});
   }
 }
 
@@ -54,16 +62,21 @@ BrokenCorner learn_corner(const std::vector<double>& heights_mm,
   BrokenCorner corner;
   if (heights_mm.size() < kLeastPieces) return corner;
   corner.height_mm = std::max(0.0, median(heights_mm));
-  std::vector<double> apart;
-  for (const double h : heights_mm) apart.push_back(std::abs(h - corner.height_mm));
-  corner.height_sd_mm = std::max(kLeastSd_mm, median(std::move(apart)) / 0.6745);
+  std::vector<double> off;
+  for (const double h : heights_mm) off.push_back(std::abs(h - corner.height_mm));
+  corner.height_sd_mm = std::max(kLeastSd_mm, median(std::move(off)) / 0.6745);
   if (corner.height_mm < kLeastHeight_mm) return corner;
-  std::vector<double> shares;
-  for (const TracedArris* piece : pieces) add_shares(*piece, corner, shares);
-  if (shares.size() < kLeastStretches) return corner;
-  double sum = 0;
-  for (const double s : shares) sum += std::min(s * s, 1.0);
-  const double spread = std::sqrt(sum / static_cast<double>(shares.size()));
+  std::vector<Apart> apart;
+  for (const TracedArris* piece : pieces) add_apart(*piece, corner, apart);
+  if (apart.size() < kLeastStretches) return corner;
+  // The component of variance between the two kinds of view, by moments.
+  Apart sum;
+  for (const Apart& a : apart) {
+    sum.offset2 += a.offset2;
+    sum.noise2 += a.noise2;
+    sum.width2 += a.width2;
+  }
+  const double spread = std::sqrt(std::max(0.0, sum.offset2 - sum.noise2) / sum.width2);
   corner.wall_spread = std::min(corner.wall_spread, spread);
   corner.hidden_spread = std::min(corner.hidden_spread, spread);
   return corner;

@@ -13,6 +13,7 @@ namespace {
 
 constexpr double kGuard = 1.645;  // one-sided 95 %
 constexpr double kCoverage = 2.0;
+constexpr double kLeastDirection_mm = 0.05;  // a width shorter than this has none
 // Of an edge nobody saw, at least: it may be unseen because the outline went astray there.
 constexpr double kUnseenSd_mm = 0.5;
 constexpr double kLeastLength_mm = 4.0;  // shorter contacts are points of a junction, not seams
@@ -28,6 +29,29 @@ double sd_at(const MeasuredTile& tile, std::size_t segment, double t) {
   return -std::max(std::abs(a), std::abs(b));
 }
 
+double shared_error(const MeasuredTile& tile, std::size_t segment, double t) {
+  const std::size_t n = tile.shared_error_mm.size();
+  return n == 0 ? 0
+                : (1 - t) * tile.shared_error_mm[segment % n] + t * tile.shared_error_mm[(segment + 1) % n];
+}
+
+// What errors of the photos' positions do to one sample's width: mm2.
+double photo_variance(const MeasuredTile& from, const MeasuredTile& to, const MouthSample& m,
+                      const SeamOptions& options) {
+  if (from.shares.empty() || to.shares.empty()) return 0;
+  const std::size_t n = from.shares.size();
+  const Vector3d at = (m.on_a + m.on_b) / 2;
+  Vector3d across = m.on_b - m.on_a;
+  if (across.norm() < kLeastDirection_mm) {  // touching: across the edge
+    const auto& arris = from.solid.arris;
+    across = (arris[(m.segment + 1) % n] - arris[m.segment % n]).cross(from.solid.face.normal);
+  }
+  return options.photos.variance_mm2(
+      {at, from.solid.face.normal, &from.shares[(m.segment + (m.t > 0.5 ? 1 : 0)) % n]},
+      {at, to.solid.face.normal, &to.shares[(m.to_segment + (m.to_t > 0.5 ? 1 : 0)) % to.shares.size()]},
+      across.normalized());
+}
+
 // The uncertainty of one sample's width; negative when one of its edges was not seen.
 double width_sd(const MeasuredTile& a, const MeasuredTile& b, const MouthSample& m,
                 const SeamOptions& options) {
@@ -37,8 +61,11 @@ double width_sd(const MeasuredTile& a, const MeasuredTile& b, const MouthSample&
   const double scale = options.scale_sd * m.width_mm;
   const Vector3d& on_wall = m.from == 0 ? m.on_b : m.on_a;
   const double wall = kBevelSd_rad * std::max(0.0, -to.solid.face.height(on_wall));
-  const double sd = std::sqrt(s1 * s1 + s2 * s2 + wall * wall + a.common_sd_mm * a.common_sd_mm +
-                              b.common_sd_mm * b.common_sd_mm + scale * scale);
+  // The same way on both edges, outward or inward: added before it is squared (JCGM 100, 5.2.2). Uniform.
+  const double shared =
+      (shared_error(from, m.segment, m.t) + shared_error(to, m.to_segment, m.to_t)) / std::sqrt(3.0);
+  const double sd = std::sqrt(s1 * s1 + s2 * s2 + wall * wall + scale * scale + shared * shared +
+                              photo_variance(from, to, m, options));
   return s1 < 0 || s2 < 0 ? -std::min(1.0, sd) : sd;
 }
 

@@ -8,6 +8,7 @@
 
 #include "fit/fit_document.h"
 #include "fit/mouth.h"
+#include "fit/photo_errors.h"
 #include "geometry/index.h"
 #include "geometry/profile.h"
 
@@ -16,12 +17,15 @@ namespace interstice {
 struct MeasuredTile {
   PieceSolid solid;           // empty outline: not placed
   std::vector<double> sd_mm;  // of each arris point across the outline; negative: not seen
-  double common_sd_mm = 0;    // shared by all its points: arris plane, photos' positions
+  // Of each point: the half-width of an error that all edges of all pieces share; empty: none.
+  std::vector<double> shared_error_mm;
+  std::vector<Eigen::VectorXd> shares;  // of the photos in each point (fit/photo_errors.h); empty: not known
 };
 
 struct SeamOptions {
   double smallest_fill_mm = 3.0;
   double scale_sd = 0;  // relative
+  PhotoErrors photos;
   int threads = 0;
 };
 

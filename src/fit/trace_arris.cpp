@@ -248,15 +248,13 @@ std::vector<double> point_sds(const Solution& s, const MatrixXd& covariance,
     const double w = o.weight / (o.sd_mm * o.sd_mm);
     seen[o.point] += o.weight;
     all[o.point] += w;
-    corner[o.point] +=
-        w * std::hypot(on_corner_mm(known.corner, o.slope), o.light_or_code_mm / std::sqrt(3.0));
+    corner[o.point] += w * on_corner_mm(known.corner, o.slope);
   }
   const std::vector<double> ratios = local_ratios(s, observations, n);
   for (std::size_t i = 0; i < n; ++i) {
     const auto k = static_cast<Eigen::Index>(i);
     const double sd = ratios[i] * std::sqrt(std::max(1e-6, covariance(k, k)));
-    // The same place on the corner and between light and code values over a whole side: no number of points
-    // averages that down.
+    // The same place on the corner over a whole side: no number of points averages that down.
     const double total = all[i] > 0 ? std::hypot(sd, corner[i] / all[i]) : sd;
     // The bending of an edge is known well enough to bridge a millimetre or two.
     double near = 0;
@@ -264,6 +262,18 @@ std::vector<double> point_sds(const Solution& s, const MatrixXd& covariance,
     out[i] = near > 0.8 ? total : -std::min(1.0, total);
   }
   return out;
+}
+
+// Half the difference between places by light and by code values, at every point.
+std::vector<double> light_or_code(const std::vector<ArrisObservation>& observations, std::size_t points) {
+  std::vector<double> sum(points, 0), weight(points, 0);
+  for (const ArrisObservation& o : observations) {
+    const double w = o.weight / (o.sd_mm * o.sd_mm);
+    sum[o.point] += w * o.light_or_code_mm;
+    weight[o.point] += w;
+  }
+  for (std::size_t i = 0; i < points; ++i) sum[i] = weight[i] > 0 ? sum[i] / weight[i] : 0;
+  return sum;
 }
 
 }  // namespace
@@ -285,11 +295,13 @@ TracedArris trace_arris(const Scan& scan, const IndexedVector<PhotoIndex, Pictur
     const double shared = shared_points(u, t.observations, s.x);
     plane.alike = shared * views_of_contour(t.observations, n);
     s = solve(u, t.observations, plane, known);
+    t.noise_scale = s.factor * s.factor * shared;
     const MatrixXd covariance =
-        s.normal.ldlt().solve(MatrixXd::Identity(u.size(), u.size())) * (s.factor * s.factor) * shared;
+        s.normal.ldlt().solve(MatrixXd::Identity(u.size(), u.size())) * t.noise_scale;
     for (ArrisObservation& o : t.observations) o.residual_mm = u.residual(o, s.x);
     t.residual_mm = contour_residual(t.observations, s.factor);
     t.sd_mm = point_sds(s, covariance, t.observations, n, known);
+    t.light_or_code_mm = light_or_code(t.observations, n);
     const Eigen::Index m = u.plane();
     t.plane_sd_mm = std::sqrt(std::max(0.0, covariance(m, m)));
     for (std::size_t i = 0; i < n; ++i) t.outline[i] += s.x[static_cast<Eigen::Index>(i)] * normals[i];

@@ -31,8 +31,12 @@ struct TracedArris {
   std::vector<double>
       sd_mm;  // standard uncertainty of each point across the outline; negative where no photo
               // shows the point and it lies where its neighbours and the bending prior put it
+  // Of each point: half the difference between its places by light and by code values, no part of sd_mm. What
+  // of it is true is the camera's doing and the same for all edges.
+  std::vector<double> light_or_code_mm;
   std::vector<ArrisObservation> observations;
   double residual_mm = 0;  // robust standard deviation of observations about the fit
+  double noise_scale = 1;  // variance of readings over their stated one; those alike along the outline count once
   double plane_sd_mm = 0;  // standard uncertainty of the plane's height at the outline's centre
 };
 

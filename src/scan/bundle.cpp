@@ -301,12 +301,25 @@ BundleSummary adjust(Bundle& b, const BundleOptions& options) {
   return result;
 }
 
+namespace {
+
+void hold(ceres::Problem& problem, double* block) {
+  if (problem.HasParameterBlock(block)) problem.SetParameterBlockConstant(block);
+}
+
+}  // namespace
+
 IndexedVector<PhotoIndex, Eigen::Matrix<double, 7, 7>> pose_covariances(const Bundle& b,
-                                                                        const BundleOptions& options) {
+                                                                        const BundleOptions& options,
+                                                                        Shared shared) {
   Blocks k = blocks_of(b);
   ceres::Problem problem;
   add_priors(problem, k, b, options);
   add_corners(problem, k, b);
+  if (shared == Shared::held) {
+    for (Pose& card : k.cards) hold(problem, card.data());
+    for (auto& lens : k.lenses) hold(problem, lens.data());
+  }
   IndexedVector<PhotoIndex, Eigen::Matrix<double, 7, 7>> out(b.camera_T_bench.size(),
                                                              Eigen::Matrix<double, 7, 7>::Zero());
   ceres::Covariance::Options how;

@@ -365,11 +365,12 @@ Scan scan_photos(const std::filesystem::path& folder, const Plan& plan, const Sc
              photos);
   summary = adjust_ties(bundle, bundle_options);
   const std::vector<bool> kept = leave_out_unsettled(bundle, used, scan);
-  const auto covariances = pose_covariances(bundle, bundle_options);
+  const auto settled = pose_covariances(bundle, bundle_options);
+  const auto covariances = pose_covariances(bundle, bundle_options, Shared::held);
   std::vector<double> footprints;
   for (std::size_t i = 0; i < used.size(); ++i) {
     if (!kept[i]) continue;
-    if (!(covariances[PhotoIndex(i)](3, 3) > 0)) throw MeasureError(kUnsettled);
+    if (!(settled[PhotoIndex(i)](3, 3) > 0)) throw MeasureError(kUnsettled);
     ScannedPhoto photo;
     photo.info = used[i]->info;
     photo.lens = lens_of_photo(bundle, PhotoIndex(i));

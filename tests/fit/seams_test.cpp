@@ -165,17 +165,42 @@ TEST(Seams, OrderOfThePiecesChangesNoWidth) {
 }
 
 // Independent contributions add by squares and the result is doubled (GUM, JCGM 100:2008, equation 10 and
-// 6.2.1 with k = 2).
+// 6.2.1 with k = 2); those that go the same way on both edges add first (5.2.2, example: ten resistors).
 TEST(Seams, UncertaintiesAddBySquares) {
   MeasuredTile a = bar(-30, 0, 0, 0.06), b = bar(4, 34, 0, 0.08);
-  a.common_sd_mm = 0.05;
-  b.common_sd_mm = 0.12;
+  a.shared_error_mm.assign(a.sd_mm.size(), 0.03);
+  b.shared_error_mm.assign(b.sd_mm.size(), 0.05);
   SeamOptions options;
   options.scale_sd = 0.01;
   const auto seams = seams_of({a, b}, options);
   ASSERT_EQ(seams.size(), 1u);
-  EXPECT_NEAR(*seams[0].u95_mm,
-              2 * std::sqrt(0.06 * 0.06 + 0.08 * 0.08 + 0.05 * 0.05 + 0.12 * 0.12 + 0.04 * 0.04), 1e-9);
+  EXPECT_NEAR(*seams[0].u95_mm, 2 * std::sqrt(0.06 * 0.06 + 0.08 * 0.08 + 0.08 * 0.08 / 3 + 0.04 * 0.04), 1e-9);
+}
+
+// Two photos that lie off in their height by 0.1 mm each, every edge seen by one of them; or both edges by both.
+TEST(Seams, OfAPhotosErrorOnlyTheDifferenceRemains) {
+  Scan scan;
+  for (const double x : {-200.0, 200.0}) {
+    ScannedPhoto photo;
+    photo.camera_T_bowl = Eigen::Isometry3d::Identity();  // looks down: x right, y towards the viewer
+    photo.camera_T_bowl.linear() << 1, 0, 0, 0, -1, 0, 0, 0, -1;
+    photo.camera_T_bowl.translation() = Vector3d(-x, 0, 300);
+    photo.covariance(5, 5) = 0.1 * 0.1;
+    scan.photos.push_back(photo);
+  }
+  SeamOptions options;
+  options.photos = PhotoErrors(scan);
+  const auto u95 = [&](const Vector2d& shares_a, const Vector2d& shares_b) {
+    MeasuredTile a = bar(-30, -2, 0, 0), b = bar(2, 30, 0, 0);
+    a.shares.assign(a.sd_mm.size(), shares_a);
+    b.shares.assign(b.sd_mm.size(), shares_b);
+    return *seams_of({a, b}, options).at(0).u95_mm;
+  };
+  // Seen under 200 in 300, an error of 0.1 in height is 0.0667 across.
+  const double one = 0.1 * 200 / 300;
+  EXPECT_NEAR(u95({1, 0}, {0, 1}), 2 * std::sqrt(2.0) * one, 1e-9);
+  EXPECT_NEAR(u95({0.5, 0.5}, {0.5, 0.5}), 0, 1e-9);
+  EXPECT_NEAR(u95({1, 0}, {0.5, 0.5}), 2 * std::sqrt(0.5) * one, 1e-9);
 }
 
 TEST(Seams, WhatNobodySawHasNoVerdict) {

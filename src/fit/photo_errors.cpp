@@ -1,0 +1,70 @@
+#include "fit/photo_errors.h"
+
+#include <Eigen/Geometry>
+#include <Eigen/LU>
+
+namespace interstice {
+
+using Eigen::Matrix2d;
+using Eigen::Vector2d;
+using Eigen::Vector3d;
+using Eigen::VectorXd;
+
+namespace {
+
+constexpr std::size_t kReach = 3;       // points on either side: those the bending of an edge ties together
+constexpr double kLeastCosine = 0.087;  // photos that see the plane at less than 5 degrees say nothing
+
+using Gradient = Eigen::Matrix<double, 7, 1>;
+
+// How far the edge is seen off along the direction, per unit of (rotation vector, translation, focal length).
+Gradient gradient(const ScannedPhoto& photo, const PhotoErrors::Edge& edge, const Vector3d& direction) {
+  const Vector3d pc = photo.camera_T_bowl * edge.at;
+  const Vector3d sight = pc.normalized();
+  const Vector3d normal = photo.camera_T_bowl.linear() * edge.plane_normal;
+  const double cosine = normal.dot(sight);
+  if (std::abs(cosine) < kLeastCosine) return Gradient::Zero();
+  // A point that moves by m in space is seen where its line of sight meets the plane: m - sight (n.m)/(n.s).
+  const Vector3d across = photo.camera_T_bowl.linear() * direction;
+  const Vector3d seen = across - normal * (across.dot(sight) / cosine);
+  Gradient g;
+  g << pc.cross(seen), seen, pc.x() * seen.x() + pc.y() * seen.y();
+  return g;
+}
+
+}  // namespace
+
+std::vector<VectorXd> photo_shares(const TracedArris& traced, std::size_t photos) {
+  const std::size_t n = traced.outline.size();
+  const auto size = static_cast<Eigen::Index>(photos);
+  std::vector<VectorXd> own(n, VectorXd::Zero(size)), out(n, VectorXd::Zero(size));
+  VectorXd all = VectorXd::Zero(size);
+  for (const ArrisObservation& o : traced.observations) {
+    const double w = o.weight / (o.sd_mm * o.sd_mm);
+    own[o.point][static_cast<Eigen::Index>(o.photo.value)] += w;
+    all[static_cast<Eigen::Index>(o.photo.value)] += w;
+  }
+  for (std::size_t i = 0; i < n; ++i) {
+    for (std::size_t d = 0; d <= 2 * kReach; ++d) out[i] += own[(i + n + d - kReach) % n];
+    if (out[i].sum() <= 0) out[i] = all;
+    if (out[i].sum() > 0) out[i] /= out[i].sum();
+  }
+  return out;
+}
+
+double PhotoErrors::variance_mm2(const Edge& one, const Edge& two, const Vector3d& direction) const {
+  if (scan_ == nullptr) return 0;
+  double sum = 0;
+  for (std::size_t i = 0; i < scan_->photos.size(); ++i) {
+    const auto k = static_cast<Eigen::Index>(i);
+    const double share1 = (*one.shares)[k], share2 = (*two.shares)[k];
+    if (share1 == 0 && share2 == 0) continue;
+    const ScannedPhoto& photo = scan_->photos[PhotoIndex(i)];
+    const Gradient q =
+        share1 * gradient(photo, one, direction) - share2 * gradient(photo, two, direction);
+    sum += q.dot(photo.covariance * q);
+  }
+  return sum;
+}
+
+}  // namespace interstice
