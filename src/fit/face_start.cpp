@@ -19,6 +19,9 @@ constexpr double kMargin_mm = 2.5;
 constexpr double kLeastKnown = 0.08;   // share of cells; below, nothing is said
 constexpr double kHeightSd_mm = 0.25;  // of one cell's height
 constexpr double kPooling = 4.0;  // neighbouring cells share their patches: fewer of them are independent
+// Edges are looked for within 0.9 mm, three times this: a face known less well is not known to be where it is
+// looked for.
+constexpr double kLeastKnown_mm = 0.3;
 constexpr double kHeightBias_mm = 0.03, kTiltBias = 0.0015;  // of dense heights as a whole
 
 // Robust standard deviation of the heights about the plane.
@@ -83,8 +86,10 @@ FaceStart start_face(const HeightField& field, const Plan& plan, TileIndex tile)
   start.near_face = static_cast<double>(on_face.size()) / static_cast<double>(known);
   if (start.known < kLeastKnown) return start;
   if (on_face.size() >= 3 && on_face.size() > bare && start.near_face > 0.3) {
-    start.state = TileState::placed;
     fit_to_heights(on_face, start);
+    const double half = std::sqrt(std::abs(signed_area(planned_face(plan, tile).outline))) / 2;
+    if (std::hypot(start.height_sd_mm, half * start.tilt_sd) < kLeastKnown_mm)
+      start.state = TileState::placed;
   } else if (2 * bare > cells.size()) {  // where little is seen, nothing is said to be missing
     start.state = TileState::absent;
   }

@@ -20,7 +20,8 @@ struct FaceStart {
 };
 
 // A piece is there when most known heights over its planned place lie at face height, absent when they lie on
-// the form; unseen when too little is known either way.
+// the form; unseen when too little is known either way, or its face's plane not well enough to look for
+// edges.
 FaceStart start_face(const HeightField& field, const Plan& plan, TileIndex tile);
 
 }  // namespace interstice

@@ -102,7 +102,9 @@ TileResult fit_tile(const Scan& scan, const Surface& surface,
   tile.root = root_from_bevel(tile.face, tile.arris, walls, surface.form);
   compare_with_plan(start.planned, tile.arris, tile);
   result.face_above_mm = face_above_arris(surface.heights, plan, traced.frame, traced.outline);
-  result.measured = {{tile.face, tile.arris, tile.root}, traced.sd_mm, traced.light_or_code_mm,
+  result.measured = {{tile.face, tile.arris, tile.root},
+                     traced.sd_mm,
+                     traced.light_or_code_mm,
                      photo_shares(traced, scan.photos.size())};
   return result;
 }

@@ -17,10 +17,10 @@ constexpr double kLeastHeight_mm = 0.1;      // below, the strip is lost in the 
 
 // Views onto the wall against contours, over one stretch of an outline.
 struct Stretch {
-  double wall = 0, contour = 0;    // information of the readings, without what the corner adds, 1/mm2
-  double offset = 0, width = 0;    // sums over the wall's readings, each by its information
-  std::size_t readings = 0;        // onto the wall
-  double contours = 0;             // by robust weight
+  double wall = 0, contour = 0;  // information of the readings, without what the corner adds, 1/mm2
+  double offset = 0, width = 0;  // sums over the wall's readings, each by its information
+  std::size_t readings = 0;      // onto the wall
+  double contours = 0;           // by robust weight
   bool tells() const { return readings >= kStretch / 2 && contours >= kStretch / 2; }
 };
 
@@ -76,9 +76,12 @@ BrokenCorner learn_corner(const std::vector<double>& heights_mm,
     sum.noise2 += a.noise2;
     sum.width2 += a.width2;
   }
-  const double spread = std::sqrt(std::max(0.0, sum.offset2 - sum.noise2) / sum.width2);
-  corner.wall_spread = std::min(corner.wall_spread, spread);
-  corner.hidden_spread = std::min(corner.hidden_spread, spread);
+  // Contours are read alike everywhere. Walls are harder to read where no contour shows the way: there the
+  // whole of the difference is taken.
+  const double whole = std::sqrt(sum.offset2 / sum.width2);
+  const double beyond_noise = std::sqrt(std::max(0.0, sum.offset2 - sum.noise2) / sum.width2);
+  corner.wall_spread = std::min(corner.wall_spread, whole);
+  corner.hidden_spread = std::min(corner.hidden_spread, beyond_noise);
   return corner;
 }
 

@@ -60,8 +60,7 @@ double PhotoErrors::variance_mm2(const Edge& one, const Edge& two, const Vector3
     const double share1 = (*one.shares)[k], share2 = (*two.shares)[k];
     if (share1 == 0 && share2 == 0) continue;
     const ScannedPhoto& photo = scan_->photos[PhotoIndex(i)];
-    const Gradient q =
-        share1 * gradient(photo, one, direction) - share2 * gradient(photo, two, direction);
+    const Gradient q = share1 * gradient(photo, one, direction) - share2 * gradient(photo, two, direction);
     sum += q.dot(photo.covariance * q);
   }
   return sum;

@@ -296,8 +296,7 @@ TracedArris trace_arris(const Scan& scan, const IndexedVector<PhotoIndex, Pictur
     plane.alike = shared * views_of_contour(t.observations, n);
     s = solve(u, t.observations, plane, known);
     t.noise_scale = s.factor * s.factor * shared;
-    const MatrixXd covariance =
-        s.normal.ldlt().solve(MatrixXd::Identity(u.size(), u.size())) * t.noise_scale;
+    const MatrixXd covariance = s.normal.ldlt().solve(MatrixXd::Identity(u.size(), u.size())) * t.noise_scale;
     for (ArrisObservation& o : t.observations) o.residual_mm = u.residual(o, s.x);
     t.residual_mm = contour_residual(t.observations, s.factor);
     t.sd_mm = point_sds(s, covariance, t.observations, n, known);

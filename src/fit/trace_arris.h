@@ -36,7 +36,8 @@ struct TracedArris {
   std::vector<double> light_or_code_mm;
   std::vector<ArrisObservation> observations;
   double residual_mm = 0;  // robust standard deviation of observations about the fit
-  double noise_scale = 1;  // variance of readings over their stated one; those alike along the outline count once
+  double noise_scale =
+      1;  // variance of readings over their stated one; those alike along the outline count once
   double plane_sd_mm = 0;  // standard uncertainty of the plane's height at the outline's centre
 };
 

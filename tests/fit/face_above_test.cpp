@@ -8,6 +8,7 @@
 #include <opencv2/core.hpp>
 #include <random>
 
+#include "fit/face_start.h"
 #include "fit/fit_document.h"
 #include "plan/piece_model.h"
 #include "surface/form_offset.h"
@@ -67,6 +68,25 @@ TEST(FaceAbove, SaysNothingFromAFewCells) {
     if (std::isfinite(*h) && --left < 0) *h = std::numeric_limits<float>::quiet_NaN();
   }
   EXPECT_FALSE(face_above_arris(field, plan, planned.frame, planned.outline));
+}
+
+// A strip of heights along one side says little about the face's tilt: such a piece is not called placed, as
+// its edges would be looked for in the wrong place.
+TEST(FaceStart, AFaceKnownTooPoorlyToLookForEdgesIsUnseen) {
+  const Plan plan = testing_plan::shell_plan();
+  HeightField field = heights(plan, 0.3, 0.1);
+  const FaceStart whole = start_face(field, plan, kTile);
+  EXPECT_EQ(whole.state, TileState::placed);
+  EXPECT_LT(whole.height_sd_mm, 0.1);
+  std::size_t known = 0, left = 0;
+  for (const float h : cv::Mat_<float>(field.height)) known += std::isfinite(h) ? 1 : 0;
+  for (auto h = field.height.begin<float>(); h != field.height.end<float>(); ++h) {
+    if (std::isfinite(*h) && ++left > known / 8) *h = std::numeric_limits<float>::quiet_NaN();
+  }
+  const FaceStart strip = start_face(field, plan, kTile);
+  EXPECT_GT(strip.known, 0.08);
+  EXPECT_GT(strip.near_face, 0.5);
+  EXPECT_EQ(strip.state, TileState::unseen) << strip.known << " " << strip.height_sd_mm << " " << strip.tilt_sd;
 }
 
 TEST(FaceAbove, UnknownPiecesTakeTheUsualBreak) {

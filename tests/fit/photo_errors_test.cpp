@@ -18,7 +18,8 @@ using Eigen::Vector3d;
 using Eigen::VectorXd;
 using Sample = Eigen::Matrix<double, 7, 1>;
 
-ScannedPhoto photo_from(const Vector3d& centre, const Vector3d& at, double sd_deg, double sd_mm, double focal) {
+ScannedPhoto photo_from(const Vector3d& centre, const Vector3d& at, double sd_deg, double sd_mm,
+                        double focal) {
   ScannedPhoto photo;
   const Vector3d z = (at - centre).normalized(), x = z.cross(Vector3d::UnitZ()).normalized();
   Matrix3d rotation;
@@ -33,12 +34,14 @@ ScannedPhoto photo_from(const Vector3d& centre, const Vector3d& at, double sd_de
 }
 
 // Where an edge that really lies at `at` is believed to lie, in its plane, by a photo whose pose is off.
-Vector3d believed(const ScannedPhoto& photo, const Sample& error, const Vector3d& at, const Vector3d& normal) {
+Vector3d believed(const ScannedPhoto& photo, const Sample& error, const Vector3d& at,
+                  const Vector3d& normal) {
   const Vector3d turn = error.head<3>();
   Isometry3d really = photo.camera_T_bowl;
   really.linear() = Eigen::AngleAxisd(turn.norm(), turn.normalized()).toRotationMatrix() * really.linear();
-  really.translation() = Eigen::AngleAxisd(turn.norm(), turn.normalized()) * photo.camera_T_bowl.translation() +
-                         Vector3d(error.segment<3>(3));
+  really.translation() =
+      Eigen::AngleAxisd(turn.norm(), turn.normalized()) * photo.camera_T_bowl.translation() +
+      Vector3d(error.segment<3>(3));
   const Vector3d p = really * at;
   const Vector3d ray(p.x() / p.z() * (1 + error[6]), p.y() / p.z() * (1 + error[6]), 1);
   const Isometry3d back = photo.camera_T_bowl.inverse();
@@ -86,7 +89,7 @@ TEST(PhotoErrors, SharesAreThoseOfTheReadingsAbout) {
   EXPECT_NEAR(shares[1][0], 0.8, 1e-12);  // four times the information
   EXPECT_NEAR(shares[1][1], 0.2, 1e-12);
   EXPECT_EQ(shares[5][0], 1);
-  EXPECT_EQ(shares[18][1], 1);            // round the start
+  EXPECT_EQ(shares[18][1], 1);             // round the start
   EXPECT_NEAR(shares[10][0], 0.8, 1e-12);  // no reading about it: as the whole piece
   EXPECT_EQ(shares[10][2], 0);
 }

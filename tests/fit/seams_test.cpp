@@ -174,10 +174,12 @@ TEST(Seams, UncertaintiesAddBySquares) {
   options.scale_sd = 0.01;
   const auto seams = seams_of({a, b}, options);
   ASSERT_EQ(seams.size(), 1u);
-  EXPECT_NEAR(*seams[0].u95_mm, 2 * std::sqrt(0.06 * 0.06 + 0.08 * 0.08 + 0.08 * 0.08 / 3 + 0.04 * 0.04), 1e-9);
+  EXPECT_NEAR(*seams[0].u95_mm, 2 * std::sqrt(0.06 * 0.06 + 0.08 * 0.08 + 0.08 * 0.08 / 3 + 0.04 * 0.04),
+              1e-9);
 }
 
-// Two photos that lie off in their height by 0.1 mm each, every edge seen by one of them; or both edges by both.
+// Two photos that lie off in their height by 0.1 mm each, every edge seen by one of them; or both edges by
+// both.
 TEST(Seams, OfAPhotosErrorOnlyTheDifferenceRemains) {
   Scan scan;
   for (const double x : {-200.0, 200.0}) {
