@@ -18,7 +18,13 @@ struct BrokenCorner {
   // sees both ends and may take either for the edge (uniform). A view with the wall hidden sees the lower end
   // as a contour unless the strip is as dark as what lies behind it (triangular, falling to the upper end).
   double wall_spread = 1 / std::sqrt(12.0), hidden_spread = 1 / std::sqrt(18.0);
+  // Light comes mostly from above: on walls that look up the strip is bright and the wall darkens slowly
+  // under the next ring, so that the edge is seen elsewhere on (or past) the strip: on average at up_share of
+  // its width outward of the arris.
+  double up_share = 0, up_spread = 1 / std::sqrt(12.0);
 };
+
+constexpr double kLooksUp = 0.5;  // the vertical part of an outward normal from which a wall looks up
 
 inline double strip_width_mm(const BrokenCorner& corner, double slope) {
   return corner.height_mm * std::max(0.0, 1 + slope);
@@ -29,9 +35,15 @@ inline double rim_shift_mm(const BrokenCorner& corner, double slope) {
   return corner.height_mm * std::max(0.0, -1 - slope);
 }
 
+// How far outward of the arris a view onto the wall sees the edge, on average.
+inline double wall_shift_mm(const BrokenCorner& corner, double slope, bool looks_up) {
+  return slope > 0 && looks_up ? corner.up_share * strip_width_mm(corner, slope) : 0;
+}
+
 // Standard uncertainty of an edge's offset by where on the corner it is seen.
-inline double on_corner_mm(const BrokenCorner& corner, double slope) {
-  const double spread = slope > 0 ? corner.wall_spread : corner.hidden_spread;
+inline double on_corner_mm(const BrokenCorner& corner, double slope, bool looks_up) {
+  const double wall = looks_up ? corner.up_spread : corner.wall_spread;
+  const double spread = slope > 0 ? wall : corner.hidden_spread;
   return std::hypot(spread * strip_width_mm(corner, slope), corner.height_sd_mm * std::max(0.0, -1 - slope));
 }
 

@@ -40,6 +40,7 @@ constexpr std::size_t kKinds = 6, kLightKinds = 2;
 struct Steps {
   std::size_t point;
   OutlineView view;
+  bool looks_up;
   std::array<Edge, kKinds> edges{};
   std::array<double, kKinds> scores{};  // contrast, less for places far from where the edge is expected
 };
@@ -239,8 +240,10 @@ void choose_kinds(const std::vector<Steps>& steps, std::size_t points, const Bro
     const double noise = kEdgeSd_px / s.view.px_per_mm * std::max(1.0, 30.0 / edge.contrast);
     ArrisObservation o{
         s.point, s.view.photo, slope, edge.offset_mm - rim_shift_mm(corner, slope), edge.contrast, 0};
+    o.looks_up = s.looks_up;
+    o.offset_mm -= wall_shift_mm(corner, slope, s.looks_up);
     o.sd_mm = slope < 0 ? std::hypot(noise, kEdgeFloor_mm)
-                        : std::hypot(kWallViewFactor * noise, on_corner_mm(corner, slope));
+                        : std::hypot(kWallViewFactor * noise, on_corner_mm(corner, slope, s.looks_up));
     const auto [face, step] = photo.light_at(s.point, kind);
     o.shade_mm = shade_mm(corner, slope, face, step, kind);
     o.light_or_code_mm = edge.light_or_code_mm;
@@ -258,12 +261,13 @@ std::vector<ArrisObservation> observe_edges(const Scan& scan,
   IndexedVector<PhotoIndex, std::vector<Steps>> seen(scan.photos.size());
   Reading reading;
   for (std::size_t i = 0; i < outline.size(); ++i) {
+    const bool looks_up = frame.ex.z() * normals[i].x() + frame.ey.z() * normals[i].y() > kLooksUp;
     for (const OutlineView& view :
          views_of_point(scan, pictures, frame, outline[i], normals[i], kLeastCosine, around)) {
       const bool hidden = view.slope >= kHiddenFrom && view.slope <= kHiddenTo;
       const bool wall = view.slope >= kWallFrom && view.slope <= kWallTo;
       if (!hidden && !wall) continue;
-      Steps found{i, view};
+      Steps found{i, view, looks_up};
       const double window = std::max(window_mm, 2.5 / view.px_per_mm);
       if (find_steps(pictures[view.photo], window, found, reading)) seen[view.photo].push_back(found);
     }

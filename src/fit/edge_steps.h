@@ -29,6 +29,7 @@ struct ArrisObservation {
   double light_or_code_mm = 0;  // half the difference between places by light and by code values
   double weight = 1;            // robust weight after the fit
   double residual_mm = 0;       // of the offset, about the fit
+  bool looks_up = false;        // the wall below the point (fit/broken_corner.h)
 };
 
 // All edges seen within +-window_mm of the outline's points along their normals.

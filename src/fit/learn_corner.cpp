@@ -13,7 +13,8 @@ constexpr std::size_t kLeastPieces = 8;
 constexpr double kLeastSd_mm = 0.03;         // of the height, as the dense faces are no better
 constexpr std::size_t kStretch = 8;          // points, 6 mm: light and corner are alike along it
 constexpr std::size_t kLeastStretches = 30;  // for a root mean square good to an eighth
-constexpr double kLeastHeight_mm = 0.1;      // below, the strip is lost in the edges' noise
+constexpr std::size_t kLeastLookingUp = 10;
+constexpr double kLeastHeight_mm = 0.1;  // below, the strip is lost in the edges' noise
 
 // Views onto the wall against contours, over one stretch of an outline.
 struct Stretch {
@@ -21,6 +22,7 @@ struct Stretch {
   double offset = 0, width = 0;  // sums over the wall's readings, each by its information
   std::size_t readings = 0;      // onto the wall
   double contours = 0;           // by robust weight
+  std::size_t looking_up = 0;
   bool tells() const { return readings >= kStretch / 2 && contours >= kStretch / 2; }
 };
 
@@ -28,6 +30,8 @@ struct Stretch {
 // squared, and the variance the noise of the readings alone would give.
 struct Apart {
   double offset2 = 0, noise2 = 0, width2 = 0;
+  double share = 0;  // signed: the offset over the width
+  bool looks_up = false;
 };
 
 void add_apart(const TracedArris& piece, const BrokenCorner& corner, std::vector<Apart>& out) {
@@ -40,19 +44,38 @@ void add_apart(const TracedArris& piece, const BrokenCorner& corner, std::vector
       s.contours += o.weight;
       continue;
     }
-    const double corner_sd = on_corner_mm(traced_with, o.slope);
+    const double corner_sd = on_corner_mm(traced_with, o.slope, o.looks_up);
     const double w = o.weight / std::max(1e-6, o.sd_mm * o.sd_mm - corner_sd * corner_sd);
     s.wall += w;
     s.offset += w * o.residual_mm;
     s.width += w * strip_width_mm(corner, o.slope);
+    s.looking_up += o.looks_up ? 1 : 0;
     ++s.readings;
   }
   for (const Stretch& s : stretches) {
     if (!s.tells() || s.wall <= 0) continue;
     const double offset = s.offset / s.wall, width = s.width / s.wall;
     out.push_back({std::min(offset * offset, width * width), piece.noise_scale * (1 / s.wall + 1 / s.contour),
-                   width * width});
+                   width * width, offset / width, 2 * s.looking_up > s.readings});
   }
+}
+
+// Where the edge of walls that look up is seen: the median, and the four fifths of the shares about the arris
+// itself (1.28 standard deviations), as walls whose arris no contour shows may differ from those where one
+// does.
+void learn_walls_looking_up(const std::vector<Apart>& apart, BrokenCorner& corner) {
+  corner.up_spread = corner.wall_spread;
+  std::vector<double> shares, sizes;
+  for (const Apart& a : apart) {
+    if (!a.looks_up) continue;
+    shares.push_back(std::clamp(a.share, -1.0, 1.0));
+    sizes.push_back(std::abs(shares.back()));
+  }
+  if (shares.size() < kLeastLookingUp) return;
+  const auto at = sizes.begin() + static_cast<std::ptrdiff_t>(sizes.size() * 4 / 5);
+  std::nth_element(sizes.begin(), at, sizes.end());
+  corner.up_spread = std::max(corner.wall_spread, *at / 1.28);
+  corner.up_share = median(std::move(shares));
 }
 
 }  // namespace
@@ -82,6 +105,7 @@ BrokenCorner learn_corner(const std::vector<double>& heights_mm,
   const double beyond_noise = std::sqrt(std::max(0.0, sum.offset2 - sum.noise2) / sum.width2);
   corner.wall_spread = std::min(corner.wall_spread, whole);
   corner.hidden_spread = std::min(corner.hidden_spread, beyond_noise);
+  learn_walls_looking_up(apart, corner);
   return corner;
 }
 

@@ -248,7 +248,7 @@ std::vector<double> point_sds(const Solution& s, const MatrixXd& covariance,
     const double w = o.weight / (o.sd_mm * o.sd_mm);
     seen[o.point] += o.weight;
     all[o.point] += w;
-    corner[o.point] += w * on_corner_mm(known.corner, o.slope);
+    corner[o.point] += w * on_corner_mm(known.corner, o.slope, o.looks_up);
   }
   const std::vector<double> ratios = local_ratios(s, observations, n);
   for (std::size_t i = 0; i < n; ++i) {

@@ -198,8 +198,8 @@ TEST(BrokenCorner, StripAndRim) {
   EXPECT_EQ(rim_shift_mm(corner, -0.4), 0);
   // From slope -1.5 the rim, 0.3 above and 0.3 inward of the arris, is seen 1.5 * 0.3 - 0.3 outward of it.
   EXPECT_NEAR(rim_shift_mm(corner, -1.5), 0.15, 1e-12);
-  EXPECT_NEAR(on_corner_mm(corner, 0.6), 0.48 / std::sqrt(12.0), 1e-12);
-  EXPECT_NEAR(on_corner_mm(corner, -1.5), 0.015, 1e-12);
+  EXPECT_NEAR(on_corner_mm(corner, 0.6, false), 0.48 / std::sqrt(12.0), 1e-12);
+  EXPECT_NEAR(on_corner_mm(corner, -1.5, false), 0.015, 1e-12);
 }
 
 // Pieces whose views onto the wall see the edge a tenth of the strip's width off the contours.
@@ -238,6 +238,32 @@ TEST(BrokenCorner, LearntFromTheBowlsPieces) {
   const BrokenCorner few = learn_corner({0.3, 0.3}, {all[0], all[1]});
   EXPECT_EQ(few.height_mm, BrokenCorner().height_mm);
   EXPECT_EQ(few.wall_spread, BrokenCorner().wall_spread);
+}
+
+// Light from above: on walls that look up the edge is seen a fifth of the strip's width outward; in twelve
+// pieces, of which two are read wrongly by more than the whole strip.
+TEST(BrokenCorner, WallsLookingUpAreLearntByThemselves) {
+  std::vector<TracedArris> pieces(12);
+  std::vector<const TracedArris*> all;
+  for (std::size_t k = 0; k < pieces.size(); ++k) {
+    pieces[k].outline.assign(40, Vector2d::Zero());
+    pieces[k].noise_scale = 1e-9;
+    for (std::size_t i = 0; i < 40; ++i) {
+      pieces[k].observations.push_back({i, PhotoIndex(0), -0.5, 0, 30, 0.03});
+      ArrisObservation wall{i, PhotoIndex(1), 0.6, 0, 30, 0.1};
+      wall.looks_up = i >= 32;
+      if (wall.looks_up) wall.residual_mm = (k < 2 ? 1.5 : 0.2) * 0.3 * 1.6;
+      pieces[k].observations.push_back(wall);
+    }
+    all.push_back(&pieces[k]);
+  }
+  const BrokenCorner corner = learn_corner(std::vector<double>(12, 0.3), all);
+  EXPECT_NEAR(corner.up_share, 0.2, 1e-9);
+  EXPECT_GE(corner.up_spread, 0.2 / 1.28);
+  EXPECT_NEAR(wall_shift_mm(corner, 0.6, true), 0.2 * 0.48, 1e-9);
+  EXPECT_EQ(wall_shift_mm(corner, 0.6, false), 0);
+  EXPECT_EQ(wall_shift_mm(corner, -0.6, true), 0);
+  EXPECT_GT(on_corner_mm(corner, 0.6, true), on_corner_mm(corner, -0.6, true));
 }
 
 TEST(TraceArris, PublishedValuesOfTheBound) {
