@@ -75,7 +75,9 @@ Archive Archive::open_or_make(const fs::path& root) {
       throw InputError(root.string(), "is not a folder");
     if (!fs::exists(root, ec)) fs::create_directories(root, ec);
     if (ec) throw InputError(root.string(), "cannot be made: " + system_reason(ec.value()));
-    if (!holds_only_our_names(root)) {
+    // Another program may have made the archive since it was looked for: its mark comes before all other
+    // names.
+    if (!holds_only_our_names(root) && !fs::exists(root / "archive.json", ec)) {
       throw InputError(root.string(), "holds other files and is no archive; name a new or empty folder");
     }
     const FolderLock lock(root / "lock", kPatience);

@@ -60,9 +60,8 @@ void add_apart(const TracedArris& piece, const BrokenCorner& corner, std::vector
   }
 }
 
-// Where the edge of walls that look up is seen: the median, and the four fifths of the shares about the arris
-// itself (1.28 standard deviations), as walls whose arris no contour shows may differ from those where one
-// does.
+// Where the edge of walls that look up is seen: the median of the shares, and their robust spread about the
+// arris itself, as walls whose arris no contour shows may differ from those where one does.
 void learn_walls_looking_up(const std::vector<Apart>& apart, BrokenCorner& corner) {
   corner.up_spread = corner.wall_spread;
   std::vector<double> shares, sizes;
@@ -72,9 +71,7 @@ void learn_walls_looking_up(const std::vector<Apart>& apart, BrokenCorner& corne
     sizes.push_back(std::abs(shares.back()));
   }
   if (shares.size() < kLeastLookingUp) return;
-  const auto at = sizes.begin() + static_cast<std::ptrdiff_t>(sizes.size() * 4 / 5);
-  std::nth_element(sizes.begin(), at, sizes.end());
-  corner.up_spread = std::max(corner.wall_spread, *at / 1.28);
+  corner.up_spread = std::max(corner.wall_spread, median(std::move(sizes)) / 0.6745);
   corner.up_share = median(std::move(shares));
 }
 

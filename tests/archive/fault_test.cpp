@@ -336,6 +336,37 @@ TEST(Faults, ManyProgramsAtOnce) {
   EXPECT_TRUE(fs::is_empty(root / "work"));
 }
 
+// Four programs that all find nothing and make the archive at the same moment, many times over.
+TEST(Faults, ManyProgramsMakeTheArchiveAtOnce) {
+  const sample::Scratch scratch;
+  for (int round = 0; round < 60; ++round) {
+    const fs::path root = scratch / ("archive" + std::to_string(round));
+    fs::create_directories(root);
+    const auto start = std::chrono::steady_clock::now() + std::chrono::milliseconds(5);
+    std::vector<pid_t> children;
+    for (int p = 0; p < 4; ++p) {
+      const pid_t pid = ::fork();
+      if (pid == 0) {
+        try {
+          while (std::chrono::steady_clock::now() < start) {
+          }
+          Archive::open_or_make(root).list({});
+        } catch (const std::exception& e) {
+          std::fprintf(stderr, "child: %s\n", e.what());
+          ::_exit(1);
+        }
+        ::_exit(0);
+      }
+      children.push_back(pid);
+    }
+    for (const pid_t pid : children) {
+      int status = 0;
+      ::waitpid(pid, &status, 0);
+      ASSERT_EQ(status, 0) << "round " << round;
+    }
+  }
+}
+
 TEST(Faults, SecondWriterWaitsThenSaysWhy) {
   const sample::Scratch scratch;
   const FolderLock first(scratch / "lock", std::chrono::milliseconds(0));

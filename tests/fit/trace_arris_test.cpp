@@ -259,7 +259,7 @@ TEST(BrokenCorner, WallsLookingUpAreLearntByThemselves) {
   }
   const BrokenCorner corner = learn_corner(std::vector<double>(12, 0.3), all);
   EXPECT_NEAR(corner.up_share, 0.2, 1e-9);
-  EXPECT_GE(corner.up_spread, 0.2 / 1.28);
+  EXPECT_GE(corner.up_spread, 0.2 / 0.6745);
   EXPECT_NEAR(wall_shift_mm(corner, 0.6, true), 0.2 * 0.48, 1e-9);
   EXPECT_EQ(wall_shift_mm(corner, 0.6, false), 0);
   EXPECT_EQ(wall_shift_mm(corner, -0.6, true), 0);
