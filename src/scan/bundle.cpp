@@ -317,7 +317,6 @@ IndexedVector<PhotoIndex, Eigen::Matrix<double, 7, 7>> pose_covariances(const Bu
   add_priors(problem, k, b, options);
   add_corners(problem, k, b);
   if (shared == Shared::held) {
-    for (Pose& card : k.cards) hold(problem, card.data());
     for (auto& lens : k.lenses) hold(problem, lens.data());
   }
   IndexedVector<PhotoIndex, Eigen::Matrix<double, 7, 7>> out(b.camera_T_bench.size(),

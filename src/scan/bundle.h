@@ -81,13 +81,13 @@ void drop_unsettled_cards(Bundle& bundle);
 Eigen::Vector2d residual(const Bundle& bundle, const CornerObservation& o);
 Eigen::Vector2d residual(const Bundle& bundle, const TieObservation& o);
 
-// What the photos of a bundle share: the lens and where the cards lie.
+// Whether the lens, which the photos share, counts as unknown or as given.
 enum class Shared { unknown, held };
 
 // Covariance of every photo's pose and focal length, from the corners alone (the tie points are left out,
 // which is on the safe side). Order per photo: rotation vector of camera_T_bench (rad, left-multiplied),
-// translation (mm), focal length (relative). With what the photos share held it is that of a photo against
-// the others: errors of lens and cards move all photos' views of a place nearly alike.
+// translation (mm), focal length (relative). With the lens held it is nearer to that of a photo against the
+// others: an error of the lens moves all photos' views of a place nearly alike.
 IndexedVector<PhotoIndex, Eigen::Matrix<double, 7, 7>> pose_covariances(const Bundle& bundle,
                                                                         const BundleOptions& options,
                                                                         Shared shared = Shared::unknown);
