@@ -8,6 +8,7 @@
 #include <cmath>
 
 #include "camera/corner.h"
+#include "core/median.h"
 
 namespace interstice {
 namespace {
@@ -70,9 +71,7 @@ std::vector<double> misses(const Normalised& n, const Parameters& p) {
 }
 
 double scatter(std::vector<double> miss) {
-  const auto middle = miss.begin() + static_cast<long>(miss.size() / 2);
-  std::nth_element(miss.begin(), middle, miss.end());
-  return *middle / 1.1774;  // median of a Rayleigh distribution of unit scale
+  return median(std::move(miss)) / 1.1774;  // median of a Rayleigh distribution of unit scale
 }
 
 // A few damped, reweighted Gauss-Newton steps with derivatives by differences; at most 28 points.

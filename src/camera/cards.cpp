@@ -10,6 +10,7 @@
 
 #include "camera/card_consistency.h"
 #include "camera/corner.h"
+#include "core/median.h"
 
 namespace interstice {
 namespace {
@@ -98,10 +99,9 @@ void drop_stray_markers(CardMarkers& markers) {
     append_marker(marker, corners, card, pixel);
     sides.push_back((corners[0] - corners[2]).norm() / std::sqrt(2.0));
   }
-  std::nth_element(sides.begin(), sides.begin() + static_cast<long>(sides.size() / 2), sides.end());
   // Lens distortion bends a whole card by a few hundredths of its size; a stray marker is off by a marker or
   // more.
-  const double limit = std::max(3.0, 0.25 * sides[sides.size() / 2]);
+  const double limit = std::max(3.0, 0.25 * median(std::move(sides)));
   Eigen::Matrix3d pixel_H_card = homography(card, pixel, limit);
   // The random sample that wins may be four close points: refit to all that agree before judging.
   for (int round = 0; round < 3 && pixel_H_card.allFinite(); ++round) {

@@ -3,6 +3,7 @@
 
 #include <algorithm>
 #include <cstddef>
+#include <utility>
 #include <vector>
 
 namespace interstice {
@@ -12,6 +13,12 @@ inline double median(std::vector<double> x) {
   const auto middle = x.begin() + static_cast<std::ptrdiff_t>(x.size() / 2);
   std::nth_element(x.begin(), middle, x.end());
   return *middle;
+}
+
+// Standard deviation of normal deviates by their median size: 0.6745 is the median of |N(0, 1)|. Hardly moved
+// by mistakes among them.
+inline double robust_sd(std::vector<double> sizes) {
+  return median(std::move(sizes)) / 0.6745;
 }
 
 }  // namespace interstice

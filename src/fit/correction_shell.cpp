@@ -7,6 +7,7 @@
 #include <set>
 
 #include "core/errors.h"
+#include "core/median.h"
 #include "core/parallel.h"
 #include "plan/piece_model.h"
 
@@ -46,10 +47,7 @@ double usual_guard(const FitDocument& fit) {
   for (const FitSeam& s : fit.seams) {
     if (s.u95_mm) guards.push_back(guard_band_mm(*s.u95_mm));
   }
-  if (guards.empty()) return 0;
-  std::nth_element(guards.begin(), guards.begin() + static_cast<std::ptrdiff_t>(guards.size() / 2),
-                   guards.end());
-  return guards[guards.size() / 2];
+  return median(std::move(guards));
 }
 
 using SeamOfPair = std::map<std::pair<std::size_t, std::size_t>, std::size_t>;

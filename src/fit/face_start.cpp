@@ -31,7 +31,7 @@ double spread(const std::vector<Vector3d>& points, const PlaneFrame& planned, co
     const Vector2d q = planned.drop(p);
     sizes.push_back(std::abs(planned.height(p) - Vector3d(1, q.x(), q.y()).dot(x)));
   }
-  return median(std::move(sizes)) / 0.6745;
+  return robust_sd(std::move(sizes));
 }
 
 // Robust plane z = a + b x + c y over the planned face's axes.

@@ -26,11 +26,11 @@ struct Stretch {
   bool tells() const { return readings >= kStretch / 2 && contours >= kStretch / 2; }
 };
 
-// How far the wall's views see the edge from where contours have it and the width of the strip there, both
-// squared, and the variance the noise of the readings alone would give.
+// How far the wall's views see the edge from where contours have it, the width of the strip there, and the
+// variance the noise of the readings alone would give.
 struct Apart {
-  double offset2 = 0, noise2 = 0, width2 = 0;
-  double share = 0;  // signed: the offset over the width
+  double offset = 0;  // outward; cut to the strip's width
+  double width = 0, noise2 = 0;
   bool looks_up = false;
 };
 
@@ -54,9 +54,9 @@ void add_apart(const TracedArris& piece, const BrokenCorner& corner, std::vector
   }
   for (const Stretch& s : stretches) {
     if (!s.tells() || s.wall <= 0) continue;
-    const double offset = s.offset / s.wall, width = s.width / s.wall;
-    out.push_back({std::min(offset * offset, width * width), piece.noise_scale * (1 / s.wall + 1 / s.contour),
-                   width * width, offset / width, 2 * s.looking_up > s.readings});
+    const double width = s.width / s.wall;
+    out.push_back({std::clamp(s.offset / s.wall, -width, width), width,
+                   piece.noise_scale * (1 / s.wall + 1 / s.contour), 2 * s.looking_up > s.readings});
   }
 }
 
@@ -67,11 +67,11 @@ void learn_walls_looking_up(const std::vector<Apart>& apart, BrokenCorner& corne
   std::vector<double> shares, sizes;
   for (const Apart& a : apart) {
     if (!a.looks_up) continue;
-    shares.push_back(std::clamp(a.share, -1.0, 1.0));
+    shares.push_back(a.offset / a.width);
     sizes.push_back(std::abs(shares.back()));
   }
   if (shares.size() < kLeastLookingUp) return;
-  corner.up_spread = std::max(corner.wall_spread, median(std::move(sizes)) / 0.6745);
+  corner.up_spread = std::max(corner.wall_spread, robust_sd(std::move(sizes)));
   corner.up_share = median(std::move(shares));
 }
 
@@ -84,22 +84,22 @@ BrokenCorner learn_corner(const std::vector<double>& heights_mm,
   corner.height_mm = std::max(0.0, median(heights_mm));
   std::vector<double> off;
   for (const double h : heights_mm) off.push_back(std::abs(h - corner.height_mm));
-  corner.height_sd_mm = std::max(kLeastSd_mm, median(std::move(off)) / 0.6745);
+  corner.height_sd_mm = std::max(kLeastSd_mm, robust_sd(std::move(off)));
   if (corner.height_mm < kLeastHeight_mm) return corner;
   std::vector<Apart> apart;
   for (const TracedArris* piece : pieces) add_apart(*piece, corner, apart);
   if (apart.size() < kLeastStretches) return corner;
   // The component of variance between the two kinds of view, by moments.
-  Apart sum;
+  double offset2 = 0, noise2 = 0, width2 = 0;
   for (const Apart& a : apart) {
-    sum.offset2 += a.offset2;
-    sum.noise2 += a.noise2;
-    sum.width2 += a.width2;
+    offset2 += a.offset * a.offset;
+    noise2 += a.noise2;
+    width2 += a.width * a.width;
   }
   // Contours are read alike everywhere. Walls are harder to read where no contour shows the way: there the
   // whole of the difference is taken.
-  const double whole = std::sqrt(sum.offset2 / sum.width2);
-  const double beyond_noise = std::sqrt(std::max(0.0, sum.offset2 - sum.noise2) / sum.width2);
+  const double whole = std::sqrt(offset2 / width2);
+  const double beyond_noise = std::sqrt(std::max(0.0, offset2 - noise2) / width2);
   corner.wall_spread = std::min(corner.wall_spread, whole);
   corner.hidden_spread = std::min(corner.hidden_spread, beyond_noise);
   learn_walls_looking_up(apart, corner);

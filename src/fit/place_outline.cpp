@@ -4,6 +4,8 @@
 #include <cmath>
 #include <numbers>
 
+#include "core/median.h"
+
 namespace interstice {
 
 using Eigen::Vector2d;
@@ -241,8 +243,7 @@ Search search_placement(const Table& t, const Vector2d& centre, const PlaceOptio
       }
     }
   }
-  std::nth_element(all.begin(), all.begin() + static_cast<std::ptrdiff_t>(all.size() / 2), all.end());
-  s.median_score = all[all.size() / 2];
+  s.median_score = median(std::move(all));
   for (double step = 0.25; step > 0.04; step /= 2) {
     for (bool moved = true; moved;) {
       const Placement from = s.best;

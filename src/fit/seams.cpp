@@ -41,15 +41,17 @@ double photo_variance(const MeasuredTile& from, const MeasuredTile& to, const Mo
   if (from.shares.empty() || to.shares.empty()) return 0;
   const std::size_t n = from.shares.size();
   const Vector3d at = (m.on_a + m.on_b) / 2;
+  const auto shares = [](const MeasuredTile& tile, std::size_t segment, double t) {
+    return &tile.shares[(segment + (t > 0.5 ? 1 : 0)) % tile.shares.size()];
+  };
   Vector3d across = m.on_b - m.on_a;
   if (across.norm() < kLeastDirection_mm) {  // touching: across the edge
     const auto& arris = from.solid.arris;
     across = (arris[(m.segment + 1) % n] - arris[m.segment % n]).cross(from.solid.face.normal);
   }
-  return options.photos.variance_mm2(
-      {at, from.solid.face.normal, &from.shares[(m.segment + (m.t > 0.5 ? 1 : 0)) % n]},
-      {at, to.solid.face.normal, &to.shares[(m.to_segment + (m.to_t > 0.5 ? 1 : 0)) % to.shares.size()]},
-      across.normalized());
+  return options.photos.variance_mm2({at, from.solid.face.normal, shares(from, m.segment, m.t)},
+                                     {at, to.solid.face.normal, shares(to, m.to_segment, m.to_t)},
+                                     across.normalized());
 }
 
 // The uncertainty of one sample's width; negative when one of its edges was not seen.

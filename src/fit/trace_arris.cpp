@@ -107,9 +107,7 @@ double reweight(const Unknowns& u, const VectorXd& x, std::vector<ArrisObservati
     if (o.slope < 0) contour.push_back(o.weight);
   }
   std::vector<double>& sizes = 4 * contour.size() > all.size() ? contour : all;
-  const auto mid = sizes.begin() + static_cast<std::ptrdiff_t>(sizes.size() / 2);
-  std::nth_element(sizes.begin(), mid, sizes.end());
-  const double factor = std::max(0.3, *mid / 0.6745);
+  const double factor = std::max(0.3, robust_sd(std::move(sizes)));
   for (ArrisObservation& o : observations) {
     const double size = o.weight / (kReadSd * factor);
     o.weight = 1 / std::pow(1 + size * size, 2);
@@ -209,7 +207,7 @@ double contour_residual(const std::vector<ArrisObservation>& observations, doubl
   for (const ArrisObservation& o : observations) {
     if (o.slope < 0) residuals.push_back(std::abs(o.residual_mm));
   }
-  return residuals.empty() ? if_none : median(std::move(residuals)) / 0.6745;
+  return residuals.empty() ? if_none : robust_sd(std::move(residuals));
 }
 
 // By how much readings about each point differ more than readings of this piece do (a Birge ratio, at least
@@ -238,42 +236,42 @@ std::vector<double> local_ratios(const Solution& s, const std::vector<ArrisObser
   return out;
 }
 
+// Of each point the mean of its readings' values by their information; 0 where there are none.
+template <class Value>
+std::vector<double> mean_of_readings(const std::vector<ArrisObservation>& observations, std::size_t points,
+                                     const Value& value) {
+  std::vector<double> sum(points, 0), weight(points, 0);
+  for (const ArrisObservation& o : observations) {
+    const double w = o.weight / (o.sd_mm * o.sd_mm);
+    sum[o.point] += w * value(o);
+    weight[o.point] += w;
+  }
+  for (std::size_t i = 0; i < points; ++i) sum[i] = weight[i] > 0 ? sum[i] / weight[i] : 0;
+  return sum;
+}
+
 // Standard uncertainties of the points; negative where no photo shows one.
 std::vector<double> point_sds(const Solution& s, const MatrixXd& covariance,
                               const std::vector<ArrisObservation>& observations, std::size_t n,
                               const ArrisPrior& known) {
   constexpr std::size_t kBridge = 2;
-  std::vector<double> out(n), seen(n, 0), all(n, 0), corner(n, 0);
-  for (const ArrisObservation& o : observations) {
-    const double w = o.weight / (o.sd_mm * o.sd_mm);
-    seen[o.point] += o.weight;
-    all[o.point] += w;
-    corner[o.point] += w * on_corner_mm(known.corner, o.slope, o.looks_up);
-  }
+  std::vector<double> out(n), seen(n, 0);
+  for (const ArrisObservation& o : observations) seen[o.point] += o.weight;
+  const std::vector<double> corner = mean_of_readings(observations, n, [&](const ArrisObservation& o) {
+    return on_corner_mm(known.corner, o.slope, o.looks_up);
+  });
   const std::vector<double> ratios = local_ratios(s, observations, n);
   for (std::size_t i = 0; i < n; ++i) {
     const auto k = static_cast<Eigen::Index>(i);
     const double sd = ratios[i] * std::sqrt(std::max(1e-6, covariance(k, k)));
     // The same place on the corner over a whole side: no number of points averages that down.
-    const double total = all[i] > 0 ? std::hypot(sd, corner[i] / all[i]) : sd;
+    const double total = std::hypot(sd, corner[i]);
     // The bending of an edge is known well enough to bridge a millimetre or two.
     double near = 0;
     for (std::size_t d = 0; d <= 2 * kBridge; ++d) near += seen[(i + n + d - kBridge) % n];
     out[i] = near > 0.8 ? total : -std::min(1.0, total);
   }
   return out;
-}
-
-// Half the difference between places by light and by code values, at every point.
-std::vector<double> light_or_code(const std::vector<ArrisObservation>& observations, std::size_t points) {
-  std::vector<double> sum(points, 0), weight(points, 0);
-  for (const ArrisObservation& o : observations) {
-    const double w = o.weight / (o.sd_mm * o.sd_mm);
-    sum[o.point] += w * o.light_or_code_mm;
-    weight[o.point] += w;
-  }
-  for (std::size_t i = 0; i < points; ++i) sum[i] = weight[i] > 0 ? sum[i] / weight[i] : 0;
-  return sum;
 }
 
 }  // namespace
@@ -300,7 +298,8 @@ TracedArris trace_arris(const Scan& scan, const IndexedVector<PhotoIndex, Pictur
     for (ArrisObservation& o : t.observations) o.residual_mm = u.residual(o, s.x);
     t.residual_mm = contour_residual(t.observations, s.factor);
     t.sd_mm = point_sds(s, covariance, t.observations, n, known);
-    t.light_or_code_mm = light_or_code(t.observations, n);
+    t.light_or_code_mm =
+        mean_of_readings(t.observations, n, [](const ArrisObservation& o) { return o.light_or_code_mm; });
     const Eigen::Index m = u.plane();
     t.plane_sd_mm = std::sqrt(std::max(0.0, covariance(m, m)));
     for (std::size_t i = 0; i < n; ++i) t.outline[i] += s.x[static_cast<Eigen::Index>(i)] * normals[i];

@@ -10,6 +10,7 @@
 #include "core/errors.h"
 #include "core/files.h"
 #include "core/json_reader.h"
+#include "core/median.h"
 #include "geometry/polygon.h"
 
 namespace interstice {
@@ -245,12 +246,10 @@ Profile profile_from_cloud(const std::vector<Eigen::Vector3d>& points, double st
   std::vector<Vector2d> profile;
   constexpr std::size_t kFew = 5;
   for (std::size_t i = 0; i < bins; ++i) {
-    std::vector<double>& d = distance[i];
-    if (d.size() < kFew) continue;
-    std::nth_element(d.begin(), d.begin() + static_cast<std::ptrdiff_t>(d.size() / 2), d.end());
+    if (distance[i].size() < kFew) continue;
     const double angle = last * (static_cast<double>(i) + 0.5) / static_cast<double>(bins),
-                 median = d[d.size() / 2];
-    profile.emplace_back(median * std::sin(angle), eye + median * std::cos(angle));
+                 usual = median(std::move(distance[i]));
+    profile.emplace_back(usual * std::sin(angle), eye + usual * std::cos(angle));
   }
   if (profile.size() < bins / 2) {
     throw MeasureError(

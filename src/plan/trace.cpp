@@ -7,6 +7,7 @@
 #include <sstream>
 
 #include "core/errors.h"
+#include "core/median.h"
 #include "plan/piece_body.h"
 #include "plan/seam_solve.h"
 #include "plan/trace_cells.h"
@@ -161,10 +162,7 @@ void take_outlines(const CellComplex& complex, Plan& plan) {
 double median_mouth(const Plan& plan) {
   std::vector<double> mouths;
   for (const PlannedSeam& seam : planned_seams(planned_bodies(plan))) mouths.push_back(seam.mouth_mm);
-  if (mouths.empty()) return 0;
-  std::nth_element(mouths.begin(), mouths.begin() + static_cast<std::ptrdiff_t>(mouths.size() / 2),
-                   mouths.end());
-  return std::max(0.0, mouths[mouths.size() / 2]);
+  return std::max(0.0, median(std::move(mouths)));
 }
 
 void sort_by_label(Plan& plan, const std::vector<TracedCell>& cells, TraceResult& result) {

@@ -5,6 +5,7 @@
 #include <numbers>
 #include <opencv2/imgproc.hpp>
 
+#include "core/median.h"
 #include "plan/trace_outline.h"
 
 namespace interstice {
@@ -70,8 +71,7 @@ cv::Mat cell_labels(const cv::Mat& walls, double px_per_mm, int& count) {
   for (std::size_t f = 1; f < fine.is_cell.size(); ++f) {
     if (fine.is_cell[f]) sizes.push_back(fine.area_px[f]);
   }
-  std::nth_element(sizes.begin(), sizes.begin() + static_cast<std::ptrdiff_t>(sizes.size() / 2), sizes.end());
-  const double usual_px = sizes.empty() ? 0 : sizes[sizes.size() / 2];
+  const double usual_px = median(std::move(sizes));
   std::vector<int> from_fine(fine.is_cell.size(), 0), from_coarse(coarse.is_cell.size(), 0);
   count = 0;
   for (std::size_t f = 1; f < fine.is_cell.size(); ++f) {

@@ -4,6 +4,7 @@
 #include <map>
 #include <numbers>
 
+#include "core/median.h"
 #include "report/bench_list.h"
 #include "report/markup.h"
 #include "report/page_parts.h"
@@ -19,9 +20,7 @@ double median_u95(const FitDocument& fit) {
   for (const FitSeam& s : fit.seams) {
     if (s.u95_mm) all.push_back(*s.u95_mm);
   }
-  if (all.empty()) return 0;
-  std::nth_element(all.begin(), all.begin() + static_cast<std::ptrdiff_t>(all.size() / 2), all.end());
-  return all[all.size() / 2];
+  return median(std::move(all));
 }
 
 // Where the camera stood, seen from above: the foot in the middle, low views outside.

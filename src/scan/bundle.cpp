@@ -9,6 +9,7 @@
 #include <map>
 
 #include "core/errors.h"
+#include "core/median.h"
 #include "core/parallel.h"
 
 namespace interstice {
@@ -195,11 +196,7 @@ void settle(Blocks& k) {
 }
 
 double robust_factor(std::vector<double> normed) {
-  // Median of |r| / sd over both coordinates; 0.6745 is the median of |N(0, 1)|.
-  if (normed.empty()) return 1.0;
-  const auto mid = normed.begin() + static_cast<std::ptrdiff_t>(normed.size() / 2);
-  std::nth_element(normed.begin(), mid, normed.end());
-  return *mid / 0.6745;
+  return normed.empty() ? 1.0 : robust_sd(std::move(normed));  // |r| / sd of both coordinates
 }
 
 template <class Observations>

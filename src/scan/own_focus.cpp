@@ -18,9 +18,8 @@ using Eigen::Vector3d;
 
 namespace {
 
-constexpr double kCornerLoss = 3.0;         // as the bundle's: beyond it residuals count less (Cauchy)
-constexpr double kMedianOfNormal = 0.6745;  // of |N(0, 1)|
-constexpr int kUnknowns = 7;                // rotation vector, translation, logarithm of the focal length
+constexpr double kCornerLoss = 3.0;  // as the bundle's: beyond it residuals count less (Cauchy)
+constexpr int kUnknowns = 7;         // rotation vector, translation, logarithm of the focal length
 using Vector7 = Eigen::Matrix<double, kUnknowns, 1>;
 using Matrix7 = Eigen::Matrix<double, kUnknowns, kUnknowns>;
 
@@ -158,7 +157,7 @@ OwnFocus own_focus(const Bundle& b, PhotoIndex photo) {
     normed.push_back(std::abs(r.x()) / s.sd_px);
     normed.push_back(std::abs(r.y()) / s.sd_px);
   }
-  const double usual = std::max(1.0, median(normed) / kMedianOfNormal);
+  const double usual = std::max(1.0, robust_sd(std::move(normed)));
   const double variance = usual * usual * inverse(6, 6) + bent_variance(b, photo, camera, inverse);
   if (!(inverse(6, 6) > 0) || !std::isfinite(variance)) return {};
   return {camera.lens.fx / lens.fx, std::sqrt(variance)};

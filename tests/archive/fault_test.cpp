@@ -22,25 +22,31 @@ using namespace interstice;
 
 namespace {
 
-// Runs work in a process of its own; its wait status. Exit code 0: it ended, 2: InputError, 3: anything else.
-int in_child(const std::function<void()>& work) {
+// Starts work in a process of its own. Exit code 0: it ended, 2: InputError, 3: anything else.
+pid_t child_at(const std::function<void()>& work) {
   const pid_t pid = ::fork();
-  if (pid == 0) {
-    int code = 0;
-    try {
-      work();
-    } catch (const InputError& e) {
-      std::fprintf(stderr, "%s\n", e.what());
-      code = 2;
-    } catch (const std::exception& e) {
-      std::fprintf(stderr, "child: %s\n", e.what());
-      code = 3;
-    }
-    ::_exit(code);
+  if (pid != 0) return pid;
+  int code = 0;
+  try {
+    work();
+  } catch (const InputError& e) {
+    std::fprintf(stderr, "%s\n", e.what());
+    code = 2;
+  } catch (const std::exception& e) {
+    std::fprintf(stderr, "child: %s\n", e.what());
+    code = 3;
   }
+  ::_exit(code);
+}
+
+int wait_status(pid_t pid) {
   int status = 0;
   ::waitpid(pid, &status, 0);
   return status;
+}
+
+int in_child(const std::function<void()>& work) {
+  return wait_status(child_at(work));
 }
 
 bool killed(int status) {
@@ -309,29 +315,17 @@ TEST(Faults, ManyProgramsAtOnce) {
   constexpr int kPrograms = 4, kEntries = 4;
   std::vector<pid_t> children;
   for (int p = 0; p < kPrograms; ++p) {
-    const pid_t pid = ::fork();
-    if (pid == 0) {
-      try {
-        for (int i = 0; i < kEntries; ++i) {
-          // The same name and day for all: they must not take each other's place.
-          AddRequest request = results.request(p % 2 == 0 ? results.first : results.second, "same name");
-          request.again = true;
-          add_to(root, request);
-          Archive::open(root).list({});
-        }
-      } catch (const std::exception& e) {
-        std::fprintf(stderr, "child: %s\n", e.what());
-        ::_exit(1);
+    children.push_back(child_at([&] {
+      for (int i = 0; i < kEntries; ++i) {
+        // The same name and day for all: they must not take each other's place.
+        AddRequest request = results.request(p % 2 == 0 ? results.first : results.second, "same name");
+        request.again = true;
+        add_to(root, request);
+        Archive::open(root).list({});
       }
-      ::_exit(0);
-    }
-    children.push_back(pid);
+    }));
   }
-  for (const pid_t pid : children) {
-    int status = 0;
-    ::waitpid(pid, &status, 0);
-    EXPECT_EQ(status, 0);
-  }
+  for (const pid_t pid : children) EXPECT_EQ(wait_status(pid), 0);
   EXPECT_EQ(sample::expect_whole(root).size(), static_cast<std::size_t>(kPrograms * kEntries));
   EXPECT_TRUE(fs::is_empty(root / "work"));
 }
@@ -345,25 +339,13 @@ TEST(Faults, ManyProgramsMakeTheArchiveAtOnce) {
     const auto start = std::chrono::steady_clock::now() + std::chrono::milliseconds(5);
     std::vector<pid_t> children;
     for (int p = 0; p < 4; ++p) {
-      const pid_t pid = ::fork();
-      if (pid == 0) {
-        try {
-          while (std::chrono::steady_clock::now() < start) {
-          }
-          Archive::open_or_make(root).list({});
-        } catch (const std::exception& e) {
-          std::fprintf(stderr, "child: %s\n", e.what());
-          ::_exit(1);
+      children.push_back(child_at([&] {
+        while (std::chrono::steady_clock::now() < start) {
         }
-        ::_exit(0);
-      }
-      children.push_back(pid);
+        Archive::open_or_make(root).list({});
+      }));
     }
-    for (const pid_t pid : children) {
-      int status = 0;
-      ::waitpid(pid, &status, 0);
-      ASSERT_EQ(status, 0) << "round " << round;
-    }
+    for (const pid_t pid : children) ASSERT_EQ(wait_status(pid), 0) << "round " << round;
   }
 }
 
