@@ -13,7 +13,6 @@
 #include "scan/bundle.h"
 #include "scan/card_poses.h"
 #include "scan/cards_agree.h"
-#include "scan/form_moved.h"
 #include "scan/length_check.h"
 #include "scan/photo_lenses.h"
 #include "scan/seat.h"
@@ -353,10 +352,6 @@ Scan scan_photos(const std::filesystem::path& folder, const Plan& plan, const Sc
     for (Vector3d& p : pair.points) p = level * p;
   }
   const Seat seat = find_seat(points_of(pairs), plan.profile, plan.tile_thickness_mm, aim, options.threads);
-  if (const auto from = form_moved(pairs, used.size(), plan.profile, seat, options.threads)) {
-    throw MeasureError("the form lies elsewhere from about " + one_line(used[*from]->info.name, 60) +
-                       " on: leave form and cards where they are until all photos are taken");
-  }
   const Isometry3d bowl_T_bench = bowl_T_level(seat) * level;
 
   options.progress("tying the photos together");

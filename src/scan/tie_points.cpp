@@ -300,7 +300,6 @@ std::vector<PairPoints> match_neighbours(const std::vector<TiePhoto>& photos, in
     const auto [i, j] = pairs[n];
     found[n].first = i;
     found[n].second = j;
-    found[n].angle = angle_between(rays[i].centre - aim, rays[j].centre - aim);
     const TiePhoto &a = photos[i], &b = photos[j];
     if (a.features.descriptors.rows < 2 || b.features.descriptors.rows < 2) return;
     for (const auto& [f, g] : match_along_lines(a, b, rays[i], rays[j])) {

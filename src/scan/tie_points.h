@@ -25,7 +25,6 @@ struct TiePhoto {
 // What one pair of photos has in common.
 struct PairPoints {
   std::size_t first = 0, second = 0;  // first < second
-  double angle = 0;                   // between the two views, rad
   std::vector<Eigen::Vector3d> points;
 };
 

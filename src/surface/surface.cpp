@@ -2,10 +2,12 @@
 
 #include <algorithm>
 #include <cmath>
+#include <cstdio>
 #include <opencv2/imgproc.hpp>
 
 #include "core/errors.h"
 #include "surface/form_offset.h"
+#include "surface/form_places.h"
 #include "surface/map_picture.h"
 
 namespace interstice {
@@ -15,11 +17,41 @@ namespace {
 constexpr double kDenseFootprint_mm = 0.6;
 // Highest a face may stand over the stock's thickness: flat faces over a round form, pieces lifted by glue.
 constexpr double kHeadroom_mm = 5.0;
+constexpr std::size_t kMostElsewhere = 4;  // a quarter of the photos, as many as may disagree on the cards
 // The right turn must stand out of the others: chance maxima of a smooth curve over a full turn stay under
 // three standard deviations. Where only a part of a form is covered, the curve swings with the wood the plan
 // covers, and the right turn must stand out of its surroundings: the largest of some 120 chance values (peaks
 // are three degrees wide) passes 4.5 once in 2000.
 constexpr double kLeastClearance = 3.0, kLeastOverSurroundings = 4.5;
+
+// Photos that show the form where most do not have it are left out and named; whether there were any. Too
+// many of them are refused: which of them are right, nobody can say.
+bool leave_out_elsewhere(Scan& scan, const std::vector<ElsewhereIn>& elsewhere) {
+  if (elsewhere.empty()) return false;
+  if (kMostElsewhere * elsewhere.size() > scan.photos.size()) {
+    const auto farthest =
+        std::max_element(elsewhere.begin(), elsewhere.end(),
+                         [](const ElsewhereIn& a, const ElsewhereIn& b) { return a.moved_mm < b.moved_mm; });
+    throw MeasureError(
+        "the form lies elsewhere in " + one_line(scan.photos[farthest->photo].info.name, 60) +
+        " and others than in most photos: leave form and cards where they are until all photos are taken");
+  }
+  IndexedVector<PhotoIndex, ScannedPhoto> kept;
+  for (std::size_t i = 0; i < scan.photos.size(); ++i) {
+    const auto it = std::find_if(elsewhere.begin(), elsewhere.end(),
+                                 [&](const ElsewhereIn& e) { return e.photo == PhotoIndex(i); });
+    if (it == elsewhere.end()) {
+      kept.push_back(std::move(scan.photos[PhotoIndex(i)]));
+      continue;
+    }
+    char reason[120];
+    std::snprintf(reason, sizeof reason, "shows the form elsewhere than the other photos, by about %.1f mm",
+                  it->moved_mm);
+    scan.left_out.push_back({scan.photos[PhotoIndex(i)].info.name, reason});
+  }
+  scan.photos = std::move(kept);
+  return true;
+}
 
 }  // namespace
 
@@ -64,6 +96,10 @@ Surface build_surface(Scan& scan, const Plan& plan, const SurfaceOptions& option
   heights.highest_mm = plan.tile_thickness_mm + kHeadroom_mm;
   heights.threads = options.threads;
   surface.heights = sweep_heights(scan, pictures, plan.profile, grid, heights);
+  const Eigen::Vector3d middle(0, 0, plan.profile.points().front().y() / 2);
+  const auto differences = place_differences(scan, pictures, plan.profile, surface.heights, options.threads);
+  if (leave_out_elsewhere(scan, form_elsewhere(differences, place_sds(scan, middle))))
+    return build_surface(scan, plan, options);
   surface.form = plan.profile.offset(form_offsets(surface.heights, plan));
   options.progress("drawing the map");
   surface.ortho_grid = MapGrid::covering(plan.profile.length() + 2, options.ortho_mm);

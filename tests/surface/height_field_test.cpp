@@ -5,11 +5,11 @@
 
 #include <Eigen/Geometry>
 #include <cmath>
-#include <numbers>
 #include <opencv2/imgproc.hpp>
 
 #include "surface/map_picture.h"
 #include "surface/shell_plan.h"
+#include "surface/sphere_scene.h"
 #include "surface/surface.h"
 
 namespace interstice {
@@ -43,57 +43,6 @@ TEST(FilledHeights, KnownCellsStayAndHolesTakeTheirSurroundings) {
   nothing.height.setTo(NAN);
   const cv::Mat fallback = filled_heights(nothing, 7);
   EXPECT_EQ(cv::countNonZero(fallback == 7.0f), 81 * 81);
-}
-
-// A sphere of radius 100 + height, centred on the bowl's origin, covered with smooth random texture that sits
-// on directions, seen by cameras on a cone.
-struct Sphere {
-  Scan scan;
-  IndexedVector<PhotoIndex, Picture> pictures;
-};
-
-float texture(const cv::Mat& table, const Vector3d& n) {  // three wrapped lookups, one a coordinate plane
-  const auto at = [&](double a, double b) {
-    const double x = a * 180 + 400, y = b * 180 + 400;
-    return sample(table, x, y);
-  };
-  return (at(n.x(), n.y()) + at(n.y(), n.z()) + at(n.z(), n.x())) / 3;
-}
-
-Sphere rendered(double height) {
-  Sphere s;
-  cv::Mat table(800, 800, CV_8U);
-  cv::RNG rng(8);
-  rng.fill(table, cv::RNG::UNIFORM, 0, 255);
-  cv::GaussianBlur(table, table, {0, 0}, 1.0);
-  cv::normalize(table, table, 0, 255, cv::NORM_MINMAX);
-  const double radius = 100 + height;
-  for (int i = 0; i < 7; ++i) {
-    const double a = 2 * std::numbers::pi * i / 7;
-    const Vector3d from(250 * std::cos(a), 250 * std::sin(a), 330);
-    const Vector3d z = (Vector3d(0, 0, 60) - from).normalized(), x = z.cross(Vector3d::UnitZ()).normalized();
-    Eigen::Isometry3d bowl_T_camera = Eigen::Isometry3d::Identity();
-    bowl_T_camera.linear() << x, z.cross(x), z;
-    bowl_T_camera.translation() = from;
-    ScannedPhoto photo;
-    photo.lens = plain_lens(640, 480, 700);
-    photo.camera_T_bowl = bowl_T_camera.inverse();
-    Picture picture;
-    picture.grey = cv::Mat(480, 640, CV_8U, cv::Scalar(0));
-    for (int r = 0; r < 480; ++r) {
-      for (int c = 0; c < 640; ++c) {
-        const Vector3d ray = bowl_T_camera.linear() * photo.lens.undistort({double(c), double(r)});
-        const double b = ray.dot(from), disc = b * b - from.squaredNorm() + radius * radius;
-        if (disc < 0) continue;
-        const Vector3d p = from + (-b - std::sqrt(disc)) * ray;
-        picture.grey.at<uchar>(r, c) = cv::saturate_cast<uchar>(texture(table, p.normalized()));
-      }
-    }
-    cv::cvtColor(picture.grey, picture.colour, cv::COLOR_GRAY2BGR);
-    s.scan.photos.push_back(photo);
-    s.pictures.push_back(picture);
-  }
-  return s;
 }
 
 TEST(Heights, OfASphereAreFound) {
