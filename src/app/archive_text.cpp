@@ -6,6 +6,7 @@
 #include <cstdio>
 
 #include "archive/names.h"
+#include "core/counted.h"
 
 namespace interstice::archive_text {
 namespace {
@@ -101,7 +102,8 @@ std::string seams_text(const Comparison& c) {
   for (const SeamChange& s : c.seams) {
     if (s.changed) changed.push_back(&s);
   }
-  std::string out = text("%zu of %zu seams changed beyond their uncertainty", changed.size(), c.seams.size());
+  std::string out = text("%zu of %s changed beyond their uncertainty", changed.size(),
+                         counted(c.seams.size(), "seam").c_str());
   if (c.by_chance > 0) out += text(" (about %zu would by chance alone)", c.by_chance);
   out += changed.empty() ? ".\n" : ":\n";
   if (changed.empty()) return out;
@@ -183,7 +185,7 @@ std::string entry(const Entry& e, const std::string& folder) {
                                          : "-"},
              {"planned gap", text("%.2f mm", e.planned_gap_mm)},
              {"folder", folder},
-             {"payload", text("%zu files, ", e.payload_files) + size(e.payload_bytes)}});
+             {"payload", counted(e.payload_files, "file") + ", " + size(e.payload_bytes)}});
   for (const KeptFile& f : e.files) out += "  " + f.path + "  " + size(f.bytes) + "\n";
   if (!e.notes.empty()) {
     out += "notes\n  ";
@@ -221,8 +223,8 @@ Json entry_json(const Entry& e, const std::string& folder) {
 std::string comparison(const Comparison& c, const Entry& before, const Entry& after) {
   const Alignment& a = c.alignment;
   std::string out = "before  " + before.id + "\nafter   " + after.id + "\n";
-  out += text("Laid over each other by %zu pieces (%zu agree to %.2f mm): turned %.2f deg about the axis",
-              a.pieces, a.agreeing, a.rms_mm, a.turn_deg);
+  out += text("Laid over each other by %s (%zu agree to %.2f mm): turned %.2f deg about the axis",
+              counted(a.pieces, "piece").c_str(), a.agreeing, a.rms_mm, a.turn_deg);
   out += a.turn_only ? "; too few pieces for shift and tilt.\n"
                      : text(", shifted %.2f mm, tilted %.2f deg.\n", a.shift_mm, a.tilt_deg);
   out += labels_text("Placed only before:", c.only_before);
@@ -278,9 +280,8 @@ Json comparison_json(const Comparison& c, const Entry& before, const Entry& afte
 }
 
 std::string learned(const Learned& l) {
-  std::string out =
-      text("%zu seams of %zu piece%s, as first built; built less planned, with 95 %% intervals:\n",
-           l.all.seams, l.bowls, l.bowls == 1 ? "" : "s");
+  std::string out = counted(l.all.seams, "seam") + " of " + counted(l.bowls, "piece") +
+                    ", as first built; built less planned, with 95 % intervals:\n";
   std::vector<std::vector<std::string>> rows{{"", "seams", "mean", "", "spread (sd)", ""}};
   const auto row = [&](const Spread& s) {
     rows.push_back({s.where, std::to_string(s.seams), text("%+.2f mm", s.mean_mm),

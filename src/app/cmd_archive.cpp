@@ -9,6 +9,7 @@
 #include "archive/archive.h"
 #include "archive/export.h"
 #include "archive/names.h"
+#include "core/counted.h"
 #include "core/errors.h"
 
 namespace interstice {
@@ -83,10 +84,10 @@ int run_add(AddArguments arguments) {
     document["left_out"] = added.left_out;
     print_json(document);
   } else if (!arguments.common.quiet) {
-    std::printf("kept as %s: %zu files, %s", e.id.c_str(), e.payload_files,
+    std::printf("kept as %s: %s, %s", e.id.c_str(), counted(e.payload_files, "file").c_str(),
                 archive_text::size(e.payload_bytes).c_str());
     if (added.shared_files > 0)
-      std::printf("; %zu photos stored once with other entries", added.shared_files);
+      std::printf("; %s stored once with other entries", counted(added.shared_files, "photo").c_str());
     std::printf("\n");
     for (const std::string& name : added.left_out) std::printf("not kept: %s\n", one_line(name).c_str());
   }
@@ -102,8 +103,8 @@ int run_list(ListArguments arguments) {
   if (arguments.common.json) {
     print_json(archive_text::list_json(entries));
   } else if (!arguments.common.quiet) {
-    std::printf("%s%zu entr%s\n", archive_text::list(entries).c_str(), entries.size(),
-                entries.size() == 1 ? "y" : "ies");
+    std::printf("%s%s\n", archive_text::list(entries).c_str(),
+                counted(entries.size(), "entry", "entries").c_str());
   }
   return kDone;
 }
@@ -147,7 +148,7 @@ int run_verify(const EntryArguments& arguments) {
   if (arguments.common.json) {
     print_json(document);
   } else if (!arguments.common.quiet) {
-    std::printf("%zu of %zu entries whole%s\n", ids.size() - damaged, ids.size(),
+    std::printf("%zu of %s whole%s\n", ids.size() - damaged, counted(ids.size(), "entry", "entries").c_str(),
                 damaged > 0 ? "; take the damaged ones from a backup" : "");
   }
   return damaged == 0 ? kDone : kNeedsWork;
@@ -178,11 +179,11 @@ int run_export(const ExportArguments& arguments) {
                 {"bytes", exported.bytes},
                 {"location_removed_from", exported.cleaned}});
   } else if (!arguments.common.quiet) {
-    std::printf("written: %s (%zu files, %s)\n", arguments.out.c_str(), exported.files,
+    std::printf("written: %s (%s, %s)\n", arguments.out.c_str(), counted(exported.files, "file").c_str(),
                 archive_text::size(exported.bytes).c_str());
     if (!exported.cleaned.empty()) {
-      std::printf("the place where it was taken was removed from %zu photo%s\n", exported.cleaned.size(),
-                  exported.cleaned.size() == 1 ? "" : "s");
+      std::printf("the place where it was taken was removed from %s\n",
+                  counted(exported.cleaned.size(), "photo").c_str());
     }
   }
   return kDone;
@@ -194,7 +195,7 @@ int run_rebuild(const ArchiveArguments& arguments) {
   if (arguments.common.json) {
     print_json({{"entries", rebuilt.entries}, {"faults", rebuilt.faults}});
   } else if (!arguments.common.quiet) {
-    std::printf("index made anew from %zu entries\n", rebuilt.entries);
+    std::printf("index made anew from %s\n", counted(rebuilt.entries, "entry", "entries").c_str());
   }
   return rebuilt.faults.empty() ? kDone : kNeedsWork;
 }

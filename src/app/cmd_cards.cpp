@@ -5,8 +5,10 @@
 #include <nlohmann/json.hpp>
 
 #include "app/commands.h"
+#include "app/one_of.h"
 #include "camera/card_sheet.h"
 #include "camera/cards.h"
+#include "core/counted.h"
 #include "core/files.h"
 
 namespace interstice {
@@ -27,8 +29,8 @@ int run_cards(const CardsArguments& arguments) {
         {"written", arguments.out}, {"cards", arguments.count}, {"pages", pages}};
     std::printf("%s\n", doc.dump(2, ' ', false, nlohmann::ordered_json::error_handler_t::replace).c_str());
   } else if (!arguments.common.quiet) {
-    std::printf("written: %s (%d card%s on %d page%s)\n", arguments.out.c_str(), arguments.count,
-                arguments.count == 1 ? "" : "s", pages, pages == 1 ? "" : "s");
+    std::printf("written: %s (%s on %s)\n", arguments.out.c_str(), counted(arguments.count, "card").c_str(),
+                counted(pages, "page").c_str());
     std::printf(
         "Print at 100 %% (actual size), then measure a check line with calipers: 150 mm if the printer is "
         "true.\n");
@@ -44,7 +46,7 @@ void add_cards_command(CLI::App& app, Chosen& chosen) {
   command->add_option("--out", arguments->out, "PDF to write, such as cards.pdf")->required();
   const std::map<std::string, Paper> papers{{"a4", Paper::a4}, {"letter", Paper::letter}};
   command->add_option("--paper", arguments->paper, "a4 (two cards a page) or letter (one)")
-      ->transform(CLI::CheckedTransformer(papers, CLI::ignore_case));
+      ->transform(one_of(papers));
   command->add_option("--count", arguments->count, "How many cards, 1 to 12; six suit a form of 20 to 30 cm")
       ->check(CLI::Range(1, kCards));
   add_common_options(*command, arguments->common);

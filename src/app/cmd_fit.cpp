@@ -1,9 +1,11 @@
 #include <CLI/CLI.hpp>
 #include <cstdio>
+#include <map>
 #include <memory>
 
 #include "app/measuring.h"
 #include "app/number_between.h"
+#include "app/one_of.h"
 #include "core/errors.h"
 #include "core/files.h"
 #include "fit/corrections.h"
@@ -16,7 +18,8 @@ namespace {
 
 struct FitArguments {
   CommonOptions common;
-  std::string scan, plan, out, apply, prefer = "least";
+  std::string scan, plan, out, apply;
+  CorrectionOptions::Prefer prefer = CorrectionOptions::Prefer::least;
   std::optional<double> smallest_fill_mm;
   bool glued = false;
   std::vector<std::string> locked;
@@ -27,8 +30,7 @@ CorrectionOptions correction_options(const FitArguments& arguments) {
   options.glued = arguments.glued;
   options.locked = arguments.locked;
   options.threads = arguments.common.threads;
-  if (arguments.prefer == "sand") options.prefer = CorrectionOptions::Prefer::sand;
-  if (arguments.prefer == "move") options.prefer = CorrectionOptions::Prefer::move;
+  options.prefer = arguments.prefer;
   return options;
 }
 
@@ -87,8 +89,11 @@ void add_fit_command(CLI::App& app, Chosen& chosen) {
       ->check(number_between(0.05, 50.0));
   command->add_option("--apply", arguments->apply,
                       "What if: widths after these corrections (a fit.json or a list)");
+  using Prefer = CorrectionOptions::Prefer;
+  const std::map<std::string, Prefer> preferences{
+      {"least", Prefer::least}, {"sand", Prefer::sand}, {"move", Prefer::move}};
   command->add_option("--prefer", arguments->prefer, "Rather sand or rather move pieces")
-      ->check(CLI::IsMember({"least", "sand", "move"}));
+      ->transform(one_of(preferences));
   command->add_flag("--glued", arguments->glued, "Pieces cannot be moved any more");
   command->add_option("--lock", arguments->locked,
                       "Label of a piece that must stay as it is; may be repeated");

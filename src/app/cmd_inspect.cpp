@@ -51,7 +51,7 @@ std::string page_of(const MeasuredScan& measured, const FitDocument& fit, const 
                   measured.surface.ortho,
                   parse_pour_sheet(pour_json, "pour.json"),
                   {},
-                  Paper::any,
+                  PagePaper::any,
                   threads};
   return report_page(input);
 }

@@ -1,10 +1,13 @@
 #include <CLI/CLI.hpp>
 #include <algorithm>
 #include <cstdio>
+#include <map>
 #include <memory>
 #include <opencv2/imgcodecs.hpp>
 
 #include "app/commands.h"
+#include "app/one_of.h"
+#include "core/counted.h"
 #include "core/errors.h"
 #include "core/files.h"
 #include "report/bench_list.h"
@@ -20,7 +23,8 @@ namespace fs = std::filesystem;
 
 struct ReportArguments {
   CommonOptions common;
-  std::string result, plan, photos, paper, pdf, out;
+  std::string result, plan, photos, pdf, out;
+  PagePaper paper = PagePaper::any;
   std::vector<std::string> before;
 };
 
@@ -84,14 +88,10 @@ void warn_of_gone(const std::vector<std::string>& gone, std::size_t photos, bool
   for (std::size_t i = 0; i < std::min<std::size_t>(gone.size(), 5); ++i)
     names += (i > 0 ? ", " : "") + one_line(gone[i], 60);
   if (gone.size() > 5) names += " and " + std::to_string(gone.size() - 5) + " more";
-  std::fprintf(stderr, "%zu of %zu photos are not found and not shown (%s); %s\n", gone.size(), photos,
-               names.c_str(),
+  std::fprintf(stderr, "%zu of %s not found and not shown (%s); %s\n", gone.size(),
+               counted(photos, "photo is", "photos are").c_str(), names.c_str(),
                folder_given ? "they are not in the folder of --photos either"
                             : "name the folder they are in now with --photos");
-}
-
-Paper paper_of(const std::string& name) {
-  return name == "a4" ? Paper::a4 : name == "letter" ? Paper::letter : Paper::any;
 }
 
 int run_report(const ReportArguments& arguments) {
@@ -115,8 +115,8 @@ int run_report(const ReportArguments& arguments) {
   input.heights = surface.heights;
   input.ortho_grid = surface.ortho_grid;
   input.ortho = read_ortho(result / "scan" / "ortho.png", surface.ortho_grid);
-  input.paper = paper_of(arguments.paper);
-  if (input.paper == Paper::any && !arguments.pdf.empty()) input.paper = Paper::a4;
+  input.paper = arguments.paper;
+  if (input.paper == PagePaper::any && !arguments.pdf.empty()) input.paper = PagePaper::a4;
   input.threads = arguments.common.threads;
   progress.step("making the page");
   const std::string page = report_page(input);
@@ -143,8 +143,9 @@ void add_report_command(CLI::App& app, Chosen& chosen) {
   command->add_option("--photos", arguments->photos, "Folder the photos are in now, if they have moved");
   command->add_option("--before", arguments->before,
                       "Earlier results of the same piece, oldest first, to show what changed");
+  const std::map<std::string, PagePaper> papers{{"a4", PagePaper::a4}, {"letter", PagePaper::letter}};
   command->add_option("--paper", arguments->paper, "Paper to print on (default: the printer's)")
-      ->check(CLI::IsMember({"a4", "letter"}));
+      ->transform(one_of(papers));
   command->add_option("--pdf", arguments->pdf, "Print the page to this PDF as well (needs chromium)");
   command->add_option("--out", arguments->out, "File to write, such as report.html")->required();
   add_common_options(*command, arguments->common);

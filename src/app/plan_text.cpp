@@ -6,6 +6,7 @@
 #include <map>
 #include <nlohmann/json.hpp>
 
+#include "core/counted.h"
 #include "plan/cell_complex.h"
 #include "plan/piece_body.h"
 
@@ -87,9 +88,9 @@ void print_layout(const Layout& layout, const FormInput& form, const LayoutOptio
         "(sd %.2f mm a piece)\n",
         plan.planned_gap_mm, plan.smallest_fill_mm, options.spread.cut_mm, options.spread.glue_mm);
   }
-  std::printf("%zu pieces in %d rings, gap %.2f mm (every mouth within %.2f mm), bevel %.1f degrees\n",
-              plan.tiles.size(), rings_of(plan), plan.planned_gap_mm,
-              std::max(0.01, layout.solved.worst_error_mm), plan.bevel_deg);
+  std::printf("%s in %s, gap %.2f mm (every mouth within %.2f mm), bevel %.1f degrees\n",
+              counted(plan.tiles.size(), "piece").c_str(), counted(rings_of(plan), "ring").c_str(),
+              plan.planned_gap_mm, std::max(0.01, layout.solved.worst_error_mm), plan.bevel_deg);
   if (layout.solved.worst_error_mm > kTrueToGap_mm) {
     std::printf(
         "note: not every mouth could be made equal to the gap, because neighbouring faces meet at different "
@@ -111,7 +112,8 @@ void print_trace(const TraceResult& result, const std::string& out, const Common
     return;
   }
   if (common.quiet) return;
-  std::printf("%zu pieces in %d rings; %s; gap %.2f mm\n", plan.tiles.size(), rings_of(plan),
+  std::printf("%s in %s; %s; gap %.2f mm\n", counted(plan.tiles.size(), "piece").c_str(),
+              counted(rings_of(plan), "ring").c_str(),
               result.shared_lines ? "one line between two pieces, the gap taken out of it"
                                   : "each piece has its own line",
               plan.planned_gap_mm);
@@ -149,9 +151,8 @@ void print_patterns(const Plan& plan, const std::vector<PieceGeometry>& pieces, 
     return;
   }
   if (common.quiet) return;
-  std::printf(
-      "%zu pieces on %zu sheets; faces are %.1f to %.1f %% larger than drawn on the form (mean %.1f %%)\n",
-      pieces.size(), sheets, least, most, mean);
+  std::printf("%s on %s; faces are %.1f to %.1f %% larger than drawn on the form (mean %.1f %%)\n",
+              counted(pieces.size(), "piece").c_str(), counted(sheets, "sheet").c_str(), least, most, mean);
   print_written(written, common);
   for (const std::string& line : cutting_cautions()) std::printf("%s\n", line.c_str());
 }
@@ -190,8 +191,9 @@ void print_check(const Plan& plan, const PlanCheck& check, const CheckLimits& li
     if (count > kMost)
       std::printf("%s: %d more like these (all with --json)\n", name_of(kind), count - kMost);
   }
-  std::printf("%zu pieces, %zu seams, mouths %.2f to %.2f mm (smallest fill %.2f mm)\n", plan.tiles.size(),
-              check.seams.size(), check.narrowest_mouth_mm, check.widest_mouth_mm, plan.smallest_fill_mm);
+  std::printf("%s, %s, mouths %.2f to %.2f mm (smallest fill %.2f mm)\n",
+              counted(plan.tiles.size(), "piece").c_str(), counted(check.seams.size(), "seam").c_str(),
+              check.narrowest_mouth_mm, check.widest_mouth_mm, plan.smallest_fill_mm);
   std::printf("faces %.1f square cm on average, spread %.1f %% (drawn shapes %.1f %%)\n",
               check.mean_face_mm2 / 100, 100 * check.face_spread, 100 * check.footprint_spread);
   std::printf(
@@ -199,10 +201,11 @@ void print_check(const Plan& plan, const PlanCheck& check, const CheckLimits& li
       "turned)\n",
       check.seam_volume_ml, check.bed_volume_ml);
   std::printf(
-      "stock: %zu boards of %.0f x %.0f x %.0f mm = %.3f square m = %.2f board feet; pieces %.3f square m, "
+      "stock: %s of %.0f x %.0f x %.0f mm = %.3f square m = %.2f board feet; pieces %.3f square m, "
       "waste %.0f %%\n",
-      check.boards, limits.board_length_mm, limits.board_width_mm, plan.tile_thickness_mm,
-      check.board_area_m2, check.board_feet, check.piece_area_m2, 100 * check.waste_share);
+      counted(check.boards, "board").c_str(), limits.board_length_mm, limits.board_width_mm,
+      plan.tile_thickness_mm, check.board_area_m2, check.board_feet, check.piece_area_m2,
+      100 * check.waste_share);
   std::printf("%s\n", check.findings.empty() ? "nothing to change"
                                              : "change what is listed above, or accept it knowingly");
 }

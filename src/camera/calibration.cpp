@@ -6,6 +6,7 @@
 #include <set>
 
 #include "camera/calibration_solver.h"
+#include "core/counted.h"
 #include "core/errors.h"
 #include "core/median.h"
 
@@ -48,8 +49,8 @@ void require_photos(const std::vector<CalibrationView>& views, const Calibration
                     const CalibrationOptions& options) {
   const std::size_t usable = photos_in_use(views, state).size();
   if (static_cast<int>(usable) >= options.fewest_photos) return;
-  throw MeasureError("only " + std::to_string(usable) + " usable photo" + (usable == 1 ? "" : "s") +
-                     " of the card; at least " + std::to_string(options.fewest_photos) +
+  throw MeasureError("only " + counted(usable, "usable photo") + " of the card; at least " +
+                     std::to_string(options.fewest_photos) +
                      " are needed: photograph it sharp and whole, from different sides and tilted");
 }
 
@@ -157,7 +158,7 @@ void fill_views(const std::vector<CalibrationView>& views, const CalibrationStat
       result.translation_mm[k] = state.pose[v][static_cast<std::size_t>(k + 3)];
     }
     if (!result.used && result.reason.empty()) {
-      result.reason = "only " + std::to_string(use.size()) + " corners found, " +
+      result.reason = "only " + counted(use.size(), "corner") + " found, " +
                       std::to_string(options.fewest_corners) + " are needed";
     }
     out.corners_used += result.corners_used;

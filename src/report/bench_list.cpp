@@ -1,4 +1,5 @@
 #include "report/bench_list.h"
+#include "core/counted.h"
 
 #include <algorithm>
 #include <cstdarg>
@@ -96,10 +97,10 @@ std::string bench_list(const FitDocument& fit) {
   for (const FitSeam& s : fit.seams) ++count[urgency(s.verdict)];
   for (const FitTile& t : fit.tiles) placed += t.state == TileState::placed ? 1 : 0;
   out += text(
-      "%zu of %zu pieces placed; %zu seams: %zu too tight, %zu doubtful, %zu unseen, %zu clear (smallest "
+      "%zu of %s placed; %s: %zu too tight, %zu doubtful, %zu unseen, %zu clear (smallest "
       "fill %.2f mm)\n",
-      placed, fit.tiles.size(), fit.seams.size(), count[0], count[1], count[2], count[3],
-      fit.smallest_fill_mm);
+      placed, counted(fit.tiles.size(), "piece").c_str(), counted(fit.seams.size(), "seam").c_str(), count[0],
+      count[1], count[2], count[3], fit.smallest_fill_mm);
   return out;
 }
 

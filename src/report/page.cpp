@@ -7,13 +7,13 @@
 namespace interstice {
 namespace {
 
-std::string page_rule(Paper paper) {
+std::string page_rule(PagePaper paper) {
   switch (paper) {
-    case Paper::a4:
+    case PagePaper::a4:
       return "@page{size:A4;margin:14mm}";
-    case Paper::letter:
+    case PagePaper::letter:
       return "@page{size:letter;margin:0.55in}";
-    case Paper::any:
+    case PagePaper::any:
       break;
   }
   return "@page{margin:14mm}";

@@ -19,7 +19,7 @@
 
 namespace interstice {
 
-enum class Paper { any, a4, letter };  // any: whatever the reader's printer holds
+enum class PagePaper { any, a4, letter };  // any: whatever the reader's printer holds
 
 // An earlier scan of the same piece.
 struct EarlierScan {
@@ -36,7 +36,7 @@ struct PageInput {
   cv::Mat ortho;  // CV_8UC3, on ortho_grid
   std::optional<PourSheet> pour;
   std::vector<EarlierScan> earlier;  // oldest first
-  Paper paper = Paper::any;
+  PagePaper paper = PagePaper::any;
   int threads = 0;
 };
 

@@ -2,6 +2,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "core/counted.h"
 #include "fit/corrections.h"
 #include "report/bench_list.h"
 #include "report/markup.h"
@@ -9,10 +10,6 @@
 
 namespace interstice {
 namespace {
-
-std::string counted(std::size_t n, const char* one, const char* many) {
-  return std::to_string(n) + " " + (n == 1 ? one : many);
-}
 
 std::size_t seams_with(const FitDocument& fit, Verdict verdict) {
   return static_cast<std::size_t>(std::count_if(fit.seams.begin(), fit.seams.end(),
@@ -139,7 +136,7 @@ std::string answer_part(const PageInput& input) {
   const auto placed = std::count_if(fit.tiles.begin(), fit.tiles.end(),
                                     [](const FitTile& t) { return t.state == TileState::placed; });
   out += "<p class=\"sum\">" + std::to_string(placed) + " of " + std::to_string(fit.tiles.size()) +
-         " pieces on, " + counted(fit.seams.size(), "seam", "seams") + " measured, " +
+         " pieces on, " + counted(fit.seams.size(), "seam") + " measured, " +
          std::to_string(seams_with(fit, Verdict::clear)) +
          " of them clear. A seam counts as clear when it is proved to be at least " +
          length_html(fit.smallest_fill_mm, 2) + " wide.</p>";

@@ -8,6 +8,7 @@
 #include <optional>
 #include <set>
 
+#include "core/counted.h"
 #include "core/errors.h"
 #include "geometry/plane.h"
 
@@ -151,9 +152,8 @@ CardPoses poses_from_cards(const std::vector<PhotoCards>& photos, double print_s
     }
   }
   if (out.photos.size() < 3) {
-    throw MeasureError(
-        "only " + std::to_string(out.photos.size()) +
-        " photos show cards that connect; take at least 8 photos all round with two cards in each");
+    throw MeasureError("only " + counted(out.photos.size(), "photo shows", "photos show") +
+                       " cards that connect; take at least 8 photos all round with two cards in each");
   }
   return out;
 }

@@ -4,6 +4,7 @@
 #include <cmath>
 #include <cstdio>
 
+#include "core/counted.h"
 #include "voids/coverage.h"
 #include "voids/pour_parts.h"
 
@@ -14,10 +15,6 @@ std::string fixed(double x, int decimals) {
   char text[64];
   std::snprintf(text, sizeof text, "%.*f", decimals, x);
   return text;
-}
-
-std::string counted(std::size_t n, const std::string& what) {
-  return std::to_string(n) + " " + what + (n == 1 ? "" : "s");
 }
 
 std::string seam(const TilePair& p) {

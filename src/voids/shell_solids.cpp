@@ -4,6 +4,7 @@
 #include <cmath>
 #include <numbers>
 
+#include "core/counted.h"
 #include "core/errors.h"
 #include "plan/piece_model.h"
 
@@ -178,7 +179,7 @@ PieceField::Reading PieceField::read(const Vector2d& p) const {
 
 ShellSolids solids_of(const FitDocument& fit, const Plan& plan) {
   if (fit.tiles.size() != plan.tiles.size()) {
-    throw InputError("the fit has " + std::to_string(fit.tiles.size()) + " pieces and the plan " +
+    throw InputError("the fit has " + counted(fit.tiles.size(), "piece") + " and the plan " +
                      std::to_string(plan.tiles.size()) + ": give the plan the scan was measured with");
   }
   ShellSolids shell;

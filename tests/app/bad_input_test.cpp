@@ -130,6 +130,16 @@ TEST_F(BadInput, OptionsOutOfRange) {
   refused(good + " --polish", 2, "--polish");
 }
 
+// A word that is none of an option's is answered with those it takes.
+TEST_F(BadInput, WordsThatAnOptionDoesNotKnow) {
+  const std::string plan = " --plan " + kData + "/plan.json --out ";
+  refused("cards --paper a3 --out " + path("cards.pdf"), 2, "--paper: \"a3\" is not one of a4, letter");
+  refused("fit " + path("photos") + plan + path("fit.json") + " --prefer glue", 2,
+          "--prefer: \"glue\" is not one of least, move, sand");
+  refused("report " + path("photos") + " --paper a3 --out " + path("page.html"), 2,
+          "--paper: \"a3\" is not one of a4, letter");
+}
+
 TEST_F(BadInput, OtherCommandsRefuseAlike) {
   const std::string plan = " --plan " + kData + "/plan.json --out ";
   refused("scan " + path("photos") + plan + path("out"), 2, "holds no photo");

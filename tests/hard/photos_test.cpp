@@ -48,7 +48,7 @@ TEST_F(Photos, UnreadableOnesAreNamed) {
   fs::resize_file(folder_ / "photos/a.jpg", std::uintmax_t(2) << 30);  // sparse: takes no room
   // One bad photo is left out, not the folder refused: the good one beside it is still counted.
   put("b.jpg", whole);
-  EXPECT_NE(alone("a file of 2 GB beside a good photo").err.find("only 1 photos"), std::string::npos);
+  EXPECT_NE(alone("a file of 2 GB beside a good photo").err.find("only 1 photo shows"), std::string::npos);
   put("a.jpg", "<html>not found</html>");
   EXPECT_NE(alone("a web page named .jpg").err.find("not a picture"), std::string::npos);
 }
@@ -61,21 +61,21 @@ TEST_F(Photos, NamesAndKindsAreTaken) {
     put(name, jpeg(good));
     std::string shown = name;
     std::replace(shown.begin(), shown.end(), '\n', '~');
-    EXPECT_NE(alone("a photo named \"" + shown + "\" (~: line end), alone").err.find("photos show cards"),
+    EXPECT_NE(alone("a photo named \"" + shown + "\" (~: line end), alone").err.find("only 1 photo shows"),
               std::string::npos)
         << name;
   }
   put("p.jpg", jpeg(good, {cv::IMWRITE_JPEG_PROGRESSIVE, 1}));
-  EXPECT_NE(alone("a progressive JPEG, alone").err.find("only 1 photos"), std::string::npos);
+  EXPECT_NE(alone("a progressive JPEG, alone").err.find("only 1 photo shows"), std::string::npos);
   cv::Mat grey, deep;
   cv::cvtColor(good, grey, cv::COLOR_BGR2GRAY);
   put("g.jpg", jpeg(grey));
-  EXPECT_NE(alone("a grey JPEG, alone").err.find("only 1 photos"), std::string::npos);
+  EXPECT_NE(alone("a grey JPEG, alone").err.find("only 1 photo shows"), std::string::npos);
   good.convertTo(deep, CV_16U, 257);
   cv::imwrite((folder_ / "photos/d.png").string(), deep);
-  EXPECT_NE(alone("a PNG of 16 bits, alone").err.find("only 1 photos"), std::string::npos);
+  EXPECT_NE(alone("a PNG of 16 bits, alone").err.find("only 1 photo shows"), std::string::npos);
   cv::imwrite((folder_ / "photos/t.tif").string(), good);
-  EXPECT_NE(alone("a TIFF, alone").err.find("only 1 photos"), std::string::npos);
+  EXPECT_NE(alone("a TIFF, alone").err.find("only 1 photo shows"), std::string::npos);
 }
 
 // Four colours, as print shops save them.
@@ -98,7 +98,7 @@ TEST_F(Photos, FourColours) {
   put("k.jpg", std::string(reinterpret_cast<const char*>(bytes), size));
   tjFree(bytes);
   tjDestroy(compressor);
-  EXPECT_NE(alone("a CMYK JPEG, alone").err.find("only 1 photos"), std::string::npos);
+  EXPECT_NE(alone("a CMYK JPEG, alone").err.find("only 1 photo shows"), std::string::npos);
 }
 
 TEST_F(Photos, Heic) {
@@ -121,7 +121,7 @@ TEST_F(Photos, Heic) {
   ASSERT_EQ(heif_context_encode_image(context, image, encoder, nullptr, &handle).code, heif_error_Ok);
   for (const char* name : {"h.heic", "h.HEIF"}) {
     ASSERT_EQ(heif_context_write_to_file(context, (folder_ / "photos" / name).c_str()).code, heif_error_Ok);
-    EXPECT_NE(alone(std::string("HEIC named ") + name + ", alone").err.find("only 1 photos"),
+    EXPECT_NE(alone(std::string("HEIC named ") + name + ", alone").err.find("only 1 photo shows"),
               std::string::npos);
   }
   heif_image_handle_release(handle);
@@ -144,7 +144,7 @@ TEST_F(Photos, ExifOfEveryKind) {
   };
   for (int turn = 1; turn <= 8; ++turn) {
     with([&](Exiv2::ExifData& data) { data["Exif.Image.Orientation"] = static_cast<std::uint16_t>(turn); });
-    EXPECT_NE(alone("orientation tag " + std::to_string(turn) + ", alone").err.find("only 1 photos"),
+    EXPECT_NE(alone("orientation tag " + std::to_string(turn) + ", alone").err.find("only 1 photo shows"),
               std::string::npos);
   }
   with([](Exiv2::ExifData& data) {
@@ -153,10 +153,10 @@ TEST_F(Photos, ExifOfEveryKind) {
     data["Exif.Photo.FocalLengthIn35mmFilm"] = static_cast<std::uint16_t>(65535);
     data["Exif.Image.Model"] = "two\nlines | and \x1b[31m red";
   });
-  EXPECT_NE(alone("absurd EXIF (turn 99, focal lengths 7/0 and 65535), alone").err.find("only 1 photos"),
+  EXPECT_NE(alone("absurd EXIF (turn 99, focal lengths 7/0 and 65535), alone").err.find("only 1 photo shows"),
             std::string::npos);
   put("e.jpg", good);
-  EXPECT_NE(alone("no EXIF, alone").err.find("only 1 photos"), std::string::npos);
+  EXPECT_NE(alone("no EXIF, alone").err.find("only 1 photo shows"), std::string::npos);
 }
 
 // Every useless photo among good ones is named, and the good ones are measured.

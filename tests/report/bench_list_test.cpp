@@ -33,5 +33,14 @@ TEST(BenchList, SaysWorstFirstAndFromWhereToPhotographAgain) {
       "0 of 0 pieces placed; 3 seams: 1 too tight, 1 doubtful, 0 unseen, 1 clear (smallest fill 3.00 mm)\n");
 }
 
+TEST(BenchList, OneOfAKindIsOne) {
+  FitDocument fit;
+  fit.smallest_fill_mm = 3;
+  fit.tiles.resize(1);
+  fit.seams = {seam("A01", "A02", 4.0, Verdict::clear)};
+  EXPECT_NE(bench_list(fit).find(" of 1 piece placed; 1 seam: 0 too tight"), std::string::npos)
+      << bench_list(fit);
+}
+
 }  // namespace
 }  // namespace interstice

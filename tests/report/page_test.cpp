@@ -174,8 +174,8 @@ TEST(Page, PhotosThatAreGoneAreNamedAndTheRestIsMade) {
 TEST(Page, PrintsOnThePaperAskedFor) {
   if (std::system("command -v chromium >/dev/null 2>&1") != 0) GTEST_SKIP() << "no chromium here";
   PageInput input = sample_page({"heron", "A01", "A02", "A03", "p1"}, results());
-  const std::pair<Paper, std::array<double, 2>> papers[] = {{Paper::a4, {595.3, 841.9}},
-                                                            {Paper::letter, {612, 792}}};
+  const std::pair<PagePaper, std::array<double, 2>> papers[] = {{PagePaper::a4, {595.3, 841.9}},
+                                                                {PagePaper::letter, {612, 792}}};
   for (const auto& [paper, size] : papers) {
     input.paper = paper;
     const std::string pdf = print_pdf(report_page(input));
