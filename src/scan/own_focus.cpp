@@ -1,5 +1,8 @@
 #include "scan/own_focus.h"
 
+#include <ceres/ceres.h>
+#include <ceres/rotation.h>
+
 #include <Eigen/Dense>
 #include <algorithm>
 #include <array>
@@ -47,17 +50,6 @@ struct Camera {
   Vector2d project(const Vector3d& p_bench) const { return lens.project(camera_T_bench * p_bench); }
 };
 
-// Residuals in units of their standard deviations, weighed as the bundle weighs corners, and their sum.
-double cost(const Camera& camera, const std::vector<Seen>& seen) {
-  double sum = 0;
-  for (const Seen& s : seen) {
-    const double r2 = (s.pixel - camera.project(s.p_bench)).squaredNorm() / (s.sd_px * s.sd_px);
-    sum +=
-        std::isfinite(r2) ? kCornerLoss * kCornerLoss * std::log1p(r2 / (kCornerLoss * kCornerLoss)) : 1e12;
-  }
-  return sum;
-}
-
 using Slope = Eigen::Matrix<double, 2, kUnknowns>;
 
 Slope slope_at(const Camera& camera, const Vector3d& p_bench) {
@@ -88,27 +80,55 @@ Normal normal_at(const Camera& camera, const std::vector<Seen>& seen) {
   return n;
 }
 
-// Levenberg-Marquardt from the pose the photo has in the bundle.
-Camera solved(Camera camera, const std::vector<Seen>& seen) {
-  constexpr int kSteps = 60;
-  double damping = 1e-3, now = cost(camera, seen);
-  for (int step = 0; step < kSteps && damping < 1e9; ++step) {
-    const Normal n = normal_at(camera, seen);
-    Matrix7 damped = n.matrix;
-    damped.diagonal() *= 1 + damping;
-    const Vector7 move = damped.ldlt().solve(n.right);
-    const Camera next = move.allFinite() ? camera.moved(move) : camera;
-    const double then = cost(next, seen);
-    if (!(then < now)) {
-      damping *= 10;
-      continue;
-    }
-    const bool settled = now - then < 1e-9 * now;
-    camera = next;
-    now = then;
-    damping = std::max(1e-9, damping / 10);
-    if (settled) break;
+// A corner before a camera of seven unknowns: rotation vector, translation, logarithm of the focal length.
+struct SeenCost {
+  LensVector lens;
+  Seen seen;
+  template <class T>
+  bool operator()(const T* camera, T* r) const {
+    const T p_bench[3] = {T(seen.p_bench.x()), T(seen.p_bench.y()), T(seen.p_bench.z())};
+    T p[3];
+    ceres::AngleAxisRotatePoint(camera, p_bench, p);
+    for (int i = 0; i < 3; ++i) p[i] += camera[3 + i];
+    if (p[2] < T(1e-3)) return false;
+    T scaled[kLensParameters];
+    for (int i = 0; i < kLensParameters; ++i) scaled[i] = T(lens[i]);
+    for (int i = 0; i < 2; ++i) scaled[i] *= exp(camera[6]);
+    T uv[2];
+    brown_project(scaled, p, uv);
+    r[0] = (uv[0] - seen.pixel.x()) / seen.sd_px;
+    r[1] = (uv[1] - seen.pixel.y()) / seen.sd_px;
+    return true;
   }
+};
+
+// Pose and focal length from these corners alone, weighed as the bundle weighs corners, from the pose the
+// photo has in the bundle.
+Camera solved(Camera camera, const std::vector<Seen>& seen) {
+  const Eigen::AngleAxisd turn(camera.camera_T_bench.rotation());
+  Vector7 x;
+  x << turn.angle() * turn.axis(), camera.camera_T_bench.translation(), 0;
+  ceres::Problem problem;
+  for (const Seen& s : seen) {
+    problem.AddResidualBlock(
+        new ceres::AutoDiffCostFunction<SeenCost, 2, kUnknowns>(new SeenCost{camera.lens.parameters(), s}),
+        new ceres::CauchyLoss(kCornerLoss), x.data());
+  }
+  ceres::Solver::Options options;
+  options.linear_solver_type = ceres::DENSE_QR;
+  options.max_num_iterations = 60;
+  options.function_tolerance = 1e-9;
+  options.num_threads = 1;
+  options.logging_type = ceres::SILENT;
+  ceres::Solver::Summary summary;
+  ceres::Solve(options, &problem, &summary);
+  if (!summary.IsSolutionUsable()) return camera;
+  const double angle = x.head<3>().norm();
+  if (angle > 0)
+    camera.camera_T_bench.linear() = Eigen::AngleAxisd(angle, x.head<3>() / angle).toRotationMatrix();
+  camera.camera_T_bench.translation() = x.segment<3>(3);
+  camera.lens.fx *= std::exp(x[6]);
+  camera.lens.fy *= std::exp(x[6]);
   return camera;
 }
 
