@@ -18,8 +18,9 @@ using Eigen::Vector3d;
 namespace {
 
 // Differences of one pair scatter by 0.1 to 0.2 mm, a photo has five; heights measured with pushed photos
-// among the others draw the places together by up to a half. Rendered forms that stood still: 0.3 mm at most.
-constexpr double kElsewhere_mm = 0.75;
+// among the others draw the places together by up to a half. Rendered forms that stood still: 0.36 mm at
+// most where the photo's own position is sure.
+constexpr double kElsewhere_mm = 0.6;
 constexpr double kScatter_mm = 0.2;
 constexpr double kSure = 4;  // standard deviations of where a photo was taken from
 

@@ -20,7 +20,7 @@ struct ElsewhereIn {
 // the worst direction at `middle`, from its covariance.
 std::vector<double> place_sds(const Scan& scan, const Eigen::Vector3d& middle);
 
-// The photos that show the form elsewhere, by 0.75 mm or more and by four of their standard deviations
+// The photos that show the form elsewhere, by 0.6 mm or more and by four of their standard deviations
 // (place_sds(), one a photo). Photos that no sure difference ties to most of the others are not accused.
 std::vector<ElsewhereIn> form_elsewhere(const std::vector<PlaceDifference>& differences,
                                         const std::vector<double>& place_sd_mm);
