@@ -17,6 +17,7 @@
 #include "fit/plan_agreement.h"
 #include "fit/seams.h"
 #include "fit/trace_arris.h"
+#include "fit/wall_slope.h"
 #include "plan/piece_model.h"
 
 namespace interstice {
@@ -98,14 +99,14 @@ TileResult fit_tile(const Scan& scan, const Surface& surface,
     tile.arris_sd_mm.push_back(std::copysign(sd, traced.sd_mm[i]));
   }
   tile.height_mm = surface.form.locate(traced.frame.lift(centroid(traced.outline))).height;
-  const Walls walls{plan.bevel_deg, plan.tile_thickness_mm, 1.0};
-  tile.root = root_from_bevel(tile.face, tile.arris, walls, surface.form);
+  tile.root = tile.arris;  // until the walls are measured
   compare_with_plan(start.planned, tile.arris, tile);
   result.face_above_mm = face_above_arris(surface.heights, plan, traced.frame, traced.outline);
   result.measured = {{tile.face, tile.arris, tile.root},
                      traced.sd_mm,
                      traced.light_or_code_mm,
-                     photo_shares(traced, scan.photos.size())};
+                     photo_shares(traced, scan.photos.size()),
+                     {}};
   return result;
 }
 
@@ -142,6 +143,35 @@ Occluders occluders_of(const std::vector<Start>& starts, bool placed) {
     }
   }
   return out;
+}
+
+// The walls' bevels, and the pieces' bodies with them.
+void measure_walls(const Scan& scan, const Surface& surface, const Plan& plan,
+                   const IndexedVector<PhotoIndex, Picture>& pictures, int threads,
+                   std::vector<TileResult>& results) {
+  IndexedVector<TileIndex, PieceSolid> pieces;
+  for (const TileResult& r : results) pieces.push_back(r.measured.solid);
+  const auto sides = read_wall_feet(scan, pictures, surface.form, plan, pieces, threads);
+  const auto slopes = wall_slopes(sides, plan.bevel_deg);
+  for (std::size_t t = 0; t < results.size(); ++t) {
+    FitTile& tile = results[t].tile;
+    if (tile.state != TileState::placed) continue;
+    MeasuredTile& measured = results[t].measured;
+    measured.walls.resize(tile.arris.size());
+    Walls walls{plan.bevel_deg, plan.tile_thickness_mm, 1.0, std::vector<double>(tile.arris.size())};
+    for (std::size_t k = 0; k < slopes[TileIndex(t)].size(); ++k) {
+      const WallSlope& slope = slopes[TileIndex(t)][k];
+      const WallSide& side = sides[TileIndex(t)][k];
+      for (const std::size_t i : side.points) {
+        measured.walls[i] = slope;
+        walls.measured_deg[i] = slope.bevel_deg;
+      }
+      tile.walls.push_back(
+          {side.faces ? plan.tiles[*side.faces].label : "", slope.bevel_deg, slope.sd_deg, slope.measured});
+    }
+    tile.root = root_from_bevel(tile.face, tile.arris, walls, surface.form);
+    measured.solid.root = tile.root;
+  }
 }
 
 FitQuality quality_of(const Scan& scan) {
@@ -202,6 +232,7 @@ FitDocument fit_pieces(const Scan& scan, const Surface& surface, const Plan& pla
   options.progress("measuring the pieces' edges");
   const auto pictures = read_pictures(scan, 0, true, options.threads);
   std::vector<TileResult> results = measure_tiles(scan, surface, plan, pictures, options.threads);
+  measure_walls(scan, surface, plan, pictures, options.threads, results);
   IndexedVector<TileIndex, MeasuredTile> measured;
   std::vector<std::string> labels;
   std::vector<std::optional<double>> found;

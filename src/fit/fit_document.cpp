@@ -46,6 +46,17 @@ Json optional_number(const std::optional<double>& x) {
   return x ? Json(rounded(*x)) : Json(nullptr);
 }
 
+Json write_walls(const std::vector<FitWall>& walls) {
+  Json out = Json::array();
+  for (const FitWall& w : walls) {
+    out.push_back({{"facing", w.facing.empty() ? Json(nullptr) : Json(w.facing)},
+                   {"bevel_deg", rounded(w.bevel_deg)},
+                   {"sd_deg", rounded(w.sd_deg)},
+                   {"measured", w.measured}});
+  }
+  return out;
+}
+
 Json write_tile(const FitTile& t) {
   Json j;
   j["label"] = t.label;
@@ -65,6 +76,7 @@ Json write_tile(const FitTile& t) {
   for (const double x : t.arris_sd_mm) sd.push_back(rounded(x));
   j["arris_sd_mm"] = sd;
   j["root"] = lists(t.root);
+  j["walls"] = write_walls(t.walls);
   return j;
 }
 
@@ -168,6 +180,20 @@ std::array<std::string, 2> read_pair_of_labels(const JsonNode& node) {
   return {node.at(std::size_t{0}).text(), node.at(std::size_t{1}).text()};
 }
 
+std::vector<FitWall> read_walls(const JsonNode& node) {
+  std::vector<FitWall> out;
+  for (std::size_t i = 0; i < node.size(); ++i) {
+    const JsonNode wall = node.at(i);
+    FitWall w;
+    if (!wall.at("facing").is_null()) w.facing = wall.at("facing").text();
+    w.bevel_deg = wall.at("bevel_deg").number(-90, 90);
+    w.sd_deg = wall.at("sd_deg").number(0, 90);
+    w.measured = wall.at("measured").boolean();
+    out.push_back(std::move(w));
+  }
+  return out;
+}
+
 FitTile read_tile(const JsonNode& node) {
   FitTile t;
   t.label = node.at("label").text();
@@ -195,6 +221,7 @@ FitTile read_tile(const JsonNode& node) {
     t.root = read_vectors<3>(node.at("root"));
     if (t.root.size() != t.arris.size()) node.at("root").fail("must have one entry a point of \"arris\"");
   }
+  if (node.has("walls")) t.walls = read_walls(node.at("walls"));
   return t;
 }
 

@@ -17,6 +17,14 @@ enum class TileState { placed, absent, unseen };
 enum class Verdict { too_tight, doubtful, clear, unseen };
 enum class ThroatFrom { walls, bevel };
 
+// One wall of a piece: where its outline faces one neighbour, or none.
+struct FitWall {
+  std::string facing;     // label; empty: none
+  double bevel_deg = 0;   // the wall recedes by its tangent below the arris
+  double sd_deg = 0;      // standard uncertainty
+  bool measured = false;  // in the photos; else the plan's bevel counts as much or more
+};
+
 struct FitTile {
   std::string label;
   int ring = 1;
@@ -31,6 +39,7 @@ struct FitTile {
   std::vector<double> arris_sd_mm;     // standard uncertainty of each point across the outline; negative:
                                        // not seen, the point lies where its neighbours put it
   std::vector<Eigen::Vector3d> root;   // the same outline where the walls meet the form, point for point
+  std::vector<FitWall> walls;          // going round; empty in documents of before walls were measured
 };
 
 // The mouth along a seam, at steps of about half a millimetre.

@@ -185,7 +185,8 @@ std::optional<Throat> throat_of(const SolidBody& a, const SolidBody& b, const Mo
     if (!hit || hit->distance_mm >= limit) return;
     limit = hit->distance_mm;
     best_place = at;
-    best = Throat{limit, at.from == 0 ? p : hit->point, at.from == 0 ? hit->point : p};
+    best = at.from == 0 ? Throat{limit, p, hit->point, i, hit->segment}
+                        : Throat{limit, hit->point, p, hit->segment, i};
   };
   for (const int from : {0, 1}) {
     const SolidBody& other = side(b, a, from);

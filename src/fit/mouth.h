@@ -33,6 +33,7 @@ struct Walls {
   double bevel_deg = 0;
   double thickness_mm = 0;  // of the stock
   double smooth_mm = 1.0;   // half width over which the outline's direction is taken, against noise
+  std::vector<double> measured_deg = {};  // bevel at each arris point, instead of bevel_deg; empty: none
 };
 // The root of straight walls cut from flat stock: from each arris point inward by tan(bevel) times the depth,
 // down to the form or to the stock's underside, whichever comes first (under a flat piece on a round form the
@@ -143,6 +144,7 @@ std::optional<MouthSummary> summarise_mouth(const std::vector<MouthSample>& samp
 struct Throat {
   double width_mm = 0;
   Eigen::Vector3d on_a, on_b;
+  std::size_t segment_a = 0, segment_b = 0;  // of the outlines, above those ends
 };
 std::optional<Throat> throat_of(const SolidBody& a, const SolidBody& b, const MouthOptions& options = {});
 

@@ -104,9 +104,10 @@ std::vector<Vector3d> inward_steps(const PlaneFrame& face, const std::vector<Vec
 std::vector<Vector3d> root_from_bevel(const PlaneFrame& face, const std::vector<Vector3d>& arris,
                                       const Walls& walls, const Profile& form) {
   const std::vector<Vector3d> inward = inward_steps(face, arris, walls.smooth_mm);
-  const double slope = std::tan(walls.bevel_deg * std::numbers::pi / 180.0);
   std::vector<Vector3d> root;
   for (std::size_t i = 0; i < arris.size(); ++i) {
+    const double bevel_deg = walls.measured_deg.empty() ? walls.bevel_deg : walls.measured_deg[i];
+    const double slope = std::tan(bevel_deg * std::numbers::pi / 180.0);
     const Vector3d w = -face.normal + slope * inward[i];
     root.push_back(arris[i] + depth_to_form(form, arris[i], w, walls.thickness_mm) * w);
   }

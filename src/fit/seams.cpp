@@ -18,10 +18,6 @@ constexpr double kLeastDirection_mm = 0.05;  // a width shorter than this has no
 constexpr double kUnseenSd_mm = 0.5;
 constexpr double kLeastLength_mm = 4.0;  // shorter contacts are points of a junction, not seams
 
-// A saw table set by eye and a piece held by hand keep a bevel within a degree or two (common practice, no
-// source): the wall is that much less sure for every millimetre below the arris.
-constexpr double kBevelSd_rad = 1.5 * std::numbers::pi / 180;
-
 double sd_at(const MeasuredTile& tile, std::size_t segment, double t) {
   const std::size_t n = tile.sd_mm.size();
   const double a = tile.sd_mm[segment % n], b = tile.sd_mm[(segment + 1) % n];
@@ -33,6 +29,19 @@ double shared_error(const MeasuredTile& tile, std::size_t segment, double t) {
   const std::size_t n = tile.shared_error_mm.size();
   return n == 0 ? 0
                 : (1 - t) * tile.shared_error_mm[segment % n] + t * tile.shared_error_mm[(segment + 1) % n];
+}
+
+// The wall is less sure by this for every millimetre below the arris.
+double bevel_sd(const MeasuredTile& tile, std::size_t segment) {
+  const std::size_t n = tile.walls.size();
+  if (n == 0) return kPlannedBevelSd_rad;
+  return std::max(tile.walls[segment % n].sd_deg, tile.walls[(segment + 1) % n].sd_deg) * std::numbers::pi /
+         180;
+}
+
+bool wall_measured(const MeasuredTile& tile, std::size_t segment) {
+  const std::size_t n = tile.walls.size();
+  return n != 0 && tile.walls[segment % n].measured && tile.walls[(segment + 1) % n].measured;
 }
 
 // What errors of the photos' positions do to one sample's width: mm2.
@@ -62,7 +71,7 @@ double width_sd(const MeasuredTile& a, const MeasuredTile& b, const MouthSample&
   const double s1 = sd_at(from, m.segment, m.t), s2 = sd_at(to, m.to_segment, m.to_t);
   const double scale = options.scale_sd * m.width_mm;
   const Vector3d& on_wall = m.from == 0 ? m.on_b : m.on_a;
-  const double wall = kBevelSd_rad * std::max(0.0, -to.solid.face.height(on_wall));
+  const double wall = bevel_sd(to, m.to_segment) * std::max(0.0, -to.solid.face.height(on_wall));
   // The same way on both edges, outward or inward: added before it is squared (JCGM 100, 5.2.2). Uniform.
   const double shared =
       (shared_error(from, m.segment, m.t) + shared_error(to, m.to_segment, m.to_t)) / std::sqrt(3.0);
@@ -108,9 +117,11 @@ FitSeam make_seam(const ShellSeam& shell, const IndexedVector<TileIndex, Measure
   seam.map = form.locate(seam.at).uv;
   if (!seen) return seam;
   // Searched at other places than the mouth: never wider than it.
-  if (const auto throat = throat_of(bodies[shell.a], bodies[shell.b]))
+  if (const auto throat = throat_of(bodies[shell.a], bodies[shell.b])) {
     seam.throat_mm = std::min(throat->width_mm, seam.narrowest_mm.value_or(throat->width_mm));
-  seam.throat_from = ThroatFrom::bevel;
+    const bool measured = wall_measured(a, throat->segment_a) && wall_measured(b, throat->segment_b);
+    seam.throat_from = measured ? ThroatFrom::walls : ThroatFrom::bevel;
+  }
   return seam;
 }
 

@@ -9,6 +9,7 @@
 #include "fit/fit_document.h"
 #include "fit/mouth.h"
 #include "fit/photo_errors.h"
+#include "fit/wall_slope.h"
 #include "geometry/index.h"
 #include "geometry/profile.h"
 
@@ -20,6 +21,7 @@ struct MeasuredTile {
   // Of each point: the half-width of an error that all edges of all pieces share; empty: none.
   std::vector<double> shared_error_mm;
   std::vector<Eigen::VectorXd> shares;  // of the photos in each point (fit/photo_errors.h); empty: not known
+  std::vector<WallSlope> walls;         // of the wall below each point; empty: as planned
 };
 
 struct SeamOptions {

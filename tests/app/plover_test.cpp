@@ -122,6 +122,48 @@ TEST_F(Plover, WithoutTheLensFileNearlyAsGood) {
   EXPECT_GE(without.covered, 0.90 * without.seen);
 }
 
+// Of walls measured in the photos: 95 % within two standard uncertainties (three quarters of them at least,
+// as a piece's walls err together), none beyond four, and half as far off as the plan's bevel.
+TEST_F(Plover, WallsAgreeWithTheTruth) {
+  std::map<std::string, double> built;
+  for (const json& t : truth()["tiles"]) built[t["label"]] = t["built_bevel_deg"];
+  int measured = 0, within = 0;
+  double squares = 0, planned_squares = 0;
+  for (const json& t : fit()["tiles"]) {
+    for (const json& w : t.at("walls")) {
+      if (!w.at("measured").get<bool>()) continue;
+      const double off = w.at("bevel_deg").get<double>() - built.at(t.at("label"));
+      const double sd = w.at("sd_deg");
+      ++measured;
+      within += std::abs(off) <= 2 * sd ? 1 : 0;
+      EXPECT_LT(std::abs(off), 4 * sd) << t.at("label") << " towards " << w.at("facing");
+      squares += off * off;
+      planned_squares += std::pow(10 - built.at(t.at("label")), 2);
+    }
+  }
+  EXPECT_GT(measured, 100);
+  EXPECT_GE(within, 0.75 * measured);
+  EXPECT_LT(squares, planned_squares / 4);
+}
+
+// Throats said to come from walls are nearer the truth than 0.2 mm (root mean square).
+TEST_F(Plover, ThroatsFromWallsAgreeWithTheTruth) {
+  std::map<std::pair<std::string, std::string>, double> clearance;
+  for (const json& s : truth()["seams"]) {
+    if (s["mouth_mm"] <= 8.0) clearance[{s["tiles"][0], s["tiles"][1]}] = s["clearance_mm"];
+  }
+  int n = 0;
+  double squares = 0;
+  for (const json& s : fit()["seams"]) {
+    const auto known = clearance.find({s["tiles"][0], s["tiles"][1]});
+    if (s["throat_from"] != "walls" || known == clearance.end()) continue;
+    ++n;
+    squares += std::pow(s["throat_mm"].get<double>() - known->second, 2);
+  }
+  EXPECT_GE(n, 30);
+  EXPECT_LT(std::sqrt(squares / n), 0.2);
+}
+
 TEST_F(Plover, PiecesAreAllPlacedAndNamedAsPlanned) {
   const json plan = json::parse(slurp(kData + "/plan.json"));
   ASSERT_EQ(fit()["tiles"].size(), 57u);

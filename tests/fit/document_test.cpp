@@ -29,6 +29,7 @@ FitTile placed_tile() {
     t.root.push_back(t.face.lift({18 * std::cos(a), 18 * std::sin(a)}) - 14 * t.face.normal);
     t.arris_sd_mm.push_back(i == 2 ? -0.5 : 0.03 + 0.01 * i);
   }
+  t.walls = {{"A02", 9.25, 0.375, true}, {"", -1.5, 1.5, false}};
   return t;
 }
 
@@ -97,6 +98,13 @@ TEST(FitDocument, ReadsWhatWasWritten) {
   EXPECT_EQ(u.turned_deg, t.turned_deg);
   EXPECT_EQ(u.height_mm, t.height_mm);
   EXPECT_EQ(u.arris_sd_mm, t.arris_sd_mm);
+  ASSERT_EQ(u.walls.size(), t.walls.size());
+  for (std::size_t i = 0; i < t.walls.size(); ++i) {
+    EXPECT_EQ(u.walls[i].facing, t.walls[i].facing);
+    EXPECT_EQ(u.walls[i].bevel_deg, t.walls[i].bevel_deg);
+    EXPECT_EQ(u.walls[i].sd_deg, t.walls[i].sd_deg);
+    EXPECT_EQ(u.walls[i].measured, t.walls[i].measured);
+  }
   EXPECT_LT((u.face.normal - t.face.normal).norm(), 1e-8);
   EXPECT_LT((u.face.ex - t.face.ex).norm(), 1e-8);
   EXPECT_LT((u.face.ey - t.face.ey).norm(), 1e-8);

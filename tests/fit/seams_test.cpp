@@ -256,6 +256,21 @@ TEST(Seams, AMouthOnAWallIsLessSure) {
   ASSERT_EQ(seams.size(), 1U);
   EXPECT_NEAR(*seams[0].narrowest_mm, 3.5, 1e-6);
   EXPECT_NEAR(*seams[0].u95_mm, 2 * std::sqrt(2 * kGrain * kGrain + 0.1047 * 0.1047), 2e-3);
+  // The wall measured to half a degree: 4 mm * 0.008727 = 0.0349 mm. Only the wall the mouth ends on counts.
+  high.walls.assign(high.solid.arris.size(), {0, 0.5, true});
+  EXPECT_NEAR(*seams_of({low, high})[0].u95_mm, 2 * std::sqrt(2 * kGrain * kGrain + 0.0349 * 0.0349), 2e-3);
+}
+
+TEST(Seams, AThroatComesFromWallsOnlyWhereBothAreMeasured) {
+  MeasuredTile left = bar(0, 40), right = bar(43.5, 83.5);
+  EXPECT_EQ(seams_of({left, right})[0].throat_from, ThroatFrom::bevel);
+  left.walls.assign(left.solid.arris.size(), {0, 0.3, true});
+  EXPECT_EQ(seams_of({left, right})[0].throat_from, ThroatFrom::bevel);
+  right.walls.assign(right.solid.arris.size(), {0, 0.3, true});
+  EXPECT_EQ(seams_of({left, right})[0].throat_from, ThroatFrom::walls);
+  for (std::size_t i = 0; i < right.walls.size(); ++i)  // but for the side the throat lies at
+    right.walls[i].measured = right.solid.arris[i].x() > 44;
+  EXPECT_EQ(seams_of({left, right})[0].throat_from, ThroatFrom::bevel);
 }
 
 }  // namespace
