@@ -122,12 +122,13 @@ TEST_F(Plover, WithoutTheLensFileNearlyAsGood) {
   EXPECT_GE(without.covered, 0.90 * without.seen);
 }
 
-// Of walls measured in the photos: 95 % within two standard uncertainties (three quarters of them at least,
-// as a piece's walls err together), none beyond four, and half as far off as the plan's bevel.
+// Walls measured in the photos lie within two standard uncertainties (95 % in the long run; the walls of one
+// piece err together, so somewhat fewer would be no surprise), at most one in fifty beyond four, and half as
+// far off as the plan's bevel.
 TEST_F(Plover, WallsAgreeWithTheTruth) {
   std::map<std::string, double> built;
   for (const json& t : truth()["tiles"]) built[t["label"]] = t["built_bevel_deg"];
-  int measured = 0, within = 0;
+  int measured = 0, within = 0, astray = 0;
   double squares = 0, planned_squares = 0;
   for (const json& t : fit()["tiles"]) {
     for (const json& w : t.at("walls")) {
@@ -136,13 +137,14 @@ TEST_F(Plover, WallsAgreeWithTheTruth) {
       const double sd = w.at("sd_deg");
       ++measured;
       within += std::abs(off) <= 2 * sd ? 1 : 0;
-      EXPECT_LT(std::abs(off), 4 * sd) << t.at("label") << " towards " << w.at("facing");
+      astray += std::abs(off) > 4 * sd ? 1 : 0;
       squares += off * off;
       planned_squares += std::pow(10 - built.at(t.at("label")), 2);
     }
   }
   EXPECT_GT(measured, 100);
-  EXPECT_GE(within, 0.75 * measured);
+  EXPECT_GE(within, 0.85 * measured);
+  EXPECT_LE(astray, 0.02 * measured);
   EXPECT_LT(squares, planned_squares / 4);
 }
 
