@@ -1,10 +1,10 @@
-// The corner between a piece's face and its wall, broken by sanding at 45 degrees: a strip as wide in the
-// face as it is high. The widest outline, the arris, is the strip's lower end; lengths mm, slopes as in
-// fit/edge_profiles.h.
+// The corner between a piece's face and its wall, broken by sanding at about 45 degrees: a flat strip, its
+// width taken in the face and its height square to it. The widest outline, the arris, is the strip's lower
+// end; lengths mm, slopes as in fit/edge_profiles.h.
 //
-// A view under `slope` sees the strip height * (1 + slope) wide. Below slope -1 the strip is hidden behind
-// the face's rim, which is then the contour: seen from so far aside it lies outward of where the arris would
-// be.
+// A view under `slope` sees the strip width + height * slope wide. Below slope -width / height the strip is
+// hidden behind the face's rim, which is then the contour: seen from so far aside it lies outward of where
+// the arris would be.
 #pragma once
 
 #include <algorithm>
@@ -14,6 +14,7 @@ namespace interstice {
 
 struct BrokenCorner {
   double height_mm = 0.25, height_sd_mm = 0.25;  // some tenths (common practice, no source)
+  double width_mm = 0.25, width_sd_mm = 0.08;    // 45 degrees, give or take ten, of that height
   // Where on the strip an edge is seen, as shares of its width, standard deviations. A view onto the wall
   // sees both ends and may take either for the edge (uniform). A view with the wall hidden sees the lower end
   // as a contour unless the strip is as dark as what lies behind it (triangular, falling to the upper end).
@@ -27,12 +28,17 @@ struct BrokenCorner {
 constexpr double kLooksUp = 0.5;  // the vertical part of an outward normal from which a wall looks up
 
 inline double strip_width_mm(const BrokenCorner& corner, double slope) {
-  return corner.height_mm * std::max(0.0, 1 + slope);
+  return std::max(0.0, corner.width_mm + corner.height_mm * slope);
+}
+
+// Whether the strip is hidden, so that its upper end, the face's rim, is the contour.
+inline bool rim_is_contour(const BrokenCorner& corner, double slope) {
+  return corner.width_mm + corner.height_mm * slope < 0;
 }
 
 // How far outward of the arris' place the rim is seen; 0 where the arris itself can be seen.
 inline double rim_shift_mm(const BrokenCorner& corner, double slope) {
-  return corner.height_mm * std::max(0.0, -1 - slope);
+  return std::max(0.0, -corner.height_mm * slope - corner.width_mm);
 }
 
 // How far outward of the arris a view onto the wall sees the edge, on average.
@@ -44,7 +50,10 @@ inline double wall_shift_mm(const BrokenCorner& corner, double slope, bool looks
 inline double on_corner_mm(const BrokenCorner& corner, double slope, bool looks_up) {
   const double wall = looks_up ? corner.up_spread : corner.wall_spread;
   const double spread = slope > 0 ? wall : corner.hidden_spread;
-  return std::hypot(spread * strip_width_mm(corner, slope), corner.height_sd_mm * std::max(0.0, -1 - slope));
+  // The arris plane is tied to height and width as they are taken here: what they are off by is felt only
+  // as far as the rim is seen off the arris' place.
+  const double rim = rim_is_contour(corner, slope) ? corner.height_sd_mm * std::max(0.0, -1 - slope) : 0;
+  return std::hypot(spread * strip_width_mm(corner, slope), rim);
 }
 
 }  // namespace interstice

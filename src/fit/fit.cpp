@@ -95,7 +95,7 @@ TileResult fit_tile(const Scan& scan, const Surface& surface,
   tile.face = traced.frame;
   for (const Vector2d& p : traced.outline) tile.arris.push_back(traced.frame.lift(p));
   for (std::size_t i = 0; i < traced.sd_mm.size(); ++i) {
-    const double sd = std::hypot(traced.sd_mm[i], traced.light_or_code_mm[i] / std::sqrt(3.0));
+    const double sd = std::hypot(traced.sd_mm[i], traced.shared_error_mm[i] / std::sqrt(3.0));
     tile.arris_sd_mm.push_back(std::copysign(sd, traced.sd_mm[i]));
   }
   tile.height_mm = surface.form.locate(traced.frame.lift(centroid(traced.outline))).height;
@@ -104,7 +104,7 @@ TileResult fit_tile(const Scan& scan, const Surface& surface,
   result.face_above_mm = face_above_arris(surface.heights, plan, traced.frame, traced.outline);
   result.measured = {{tile.face, tile.arris, tile.root},
                      traced.sd_mm,
-                     traced.light_or_code_mm,
+                     traced.shared_error_mm,
                      photo_shares(traced, scan.photos.size()),
                      {}};
   return result;
@@ -120,6 +120,7 @@ ArrisPrior known_of(const Start& start) {
 
 // What the bowl's pieces tell of its corners (fit/learn_corner.h).
 void learn_corners(const std::vector<Start>& starts, std::vector<ArrisPrior>& known) {
+  if (known.empty()) return;
   std::vector<double> heights;
   std::vector<const TracedArris*> traced;
   for (const Start& s : starts) {
@@ -127,7 +128,7 @@ void learn_corners(const std::vector<Start>& starts, std::vector<ArrisPrior>& kn
     heights.push_back(-s.face.frame.height(s.first.frame.lift(centroid(s.first.outline))));
     traced.push_back(&s.first);
   }
-  const BrokenCorner corner = learn_corner(heights, traced);
+  const BrokenCorner corner = learn_corner(heights, traced, known.front().corner);
   for (ArrisPrior& k : known) k.corner = corner;
 }
 
@@ -206,13 +207,19 @@ std::vector<TileResult> measure_tiles(const Scan& scan, const Surface& surface, 
   const Occluders as_placed = occluders_of(starts, true);
   std::vector<ArrisPrior> known;
   for (const Start& start : starts) known.push_back(known_of(start));
-  parallel_for(starts.size(), threads, [&](std::size_t t) {
-    Start& start = starts[t];
-    if (start.face.state != TileState::placed) return;
-    start.first = trace_arris(scan, pictures, start.face.frame, start.placed.outline, known[t],
-                              {0.9, 0.6, 0.45}, {&as_placed, t});
-  });
-  learn_corners(starts, known);
+  // Traced, corners learnt, traced again with those corners and narrower windows, and corners learnt anew.
+  for (std::size_t t = 0; t < starts.size(); ++t) {
+    starts[t].first.frame = starts[t].face.frame;
+    starts[t].first.outline = starts[t].placed.outline;
+  }
+  for (const std::vector<double>& windows : {std::vector{0.9, 0.6}, std::vector{0.45}}) {
+    parallel_for(starts.size(), threads, [&](std::size_t t) {
+      TracedArris& first = starts[t].first;
+      if (starts[t].face.state != TileState::placed) return;
+      first = trace_arris(scan, pictures, first.frame, first.outline, known[t], windows, {&as_placed, t});
+    });
+    learn_corners(starts, known);
+  }
   std::vector<TileResult> results(plan.tiles.size());
   parallel_for(results.size(), threads, [&](std::size_t t) {
     results[t] = fit_tile(scan, surface, pictures, plan, TileIndex(t), starts[t], known[t], {&as_placed, t});

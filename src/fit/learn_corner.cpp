@@ -34,9 +34,9 @@ struct Apart {
   bool looks_up = false;
 };
 
-void add_apart(const TracedArris& piece, const BrokenCorner& corner, std::vector<Apart>& out) {
+void add_apart(const TracedArris& piece, const BrokenCorner& traced_with, const BrokenCorner& corner,
+               std::vector<Apart>& out) {
   std::vector<Stretch> stretches((piece.outline.size() + kStretch - 1) / kStretch);
-  const BrokenCorner traced_with;
   for (const ArrisObservation& o : piece.observations) {
     Stretch& s = stretches[o.point / kStretch];
     if (o.slope < 0) {
@@ -47,7 +47,7 @@ void add_apart(const TracedArris& piece, const BrokenCorner& corner, std::vector
     const double corner_sd = on_corner_mm(traced_with, o.slope, o.looks_up);
     const double w = o.weight / std::max(1e-6, o.sd_mm * o.sd_mm - corner_sd * corner_sd);
     s.wall += w;
-    s.offset += w * o.residual_mm;
+    s.offset += w * (o.residual_mm + wall_shift_mm(traced_with, o.slope, o.looks_up));
     s.width += w * strip_width_mm(corner, o.slope);
     s.looking_up += o.looks_up ? 1 : 0;
     ++s.readings;
@@ -75,19 +75,38 @@ void learn_walls_looking_up(const std::vector<Apart>& apart, BrokenCorner& corne
   corner.up_share = median(std::move(shares));
 }
 
+// The median over the pieces that tell, and how much they differ.
+void learn_width(const std::vector<const TracedArris*>& pieces, const BrokenCorner& before,
+                 BrokenCorner& corner) {
+  const double most_sd_mm = corner.width_sd_mm;
+  std::vector<double> wider;
+  for (const TracedArris* p : pieces) {
+    if (p->wider_sd_mm < 0.5 * most_sd_mm) wider.push_back(p->wider_mm);
+  }
+  if (wider.size() < kLeastPieces) {
+    corner.width_mm = corner.height_mm;
+    return;
+  }
+  const double middle = median(wider);
+  corner.width_mm = std::max(0.0, before.width_mm + middle);
+  for (double& w : wider) w = std::abs(w - middle);
+  corner.width_sd_mm = std::clamp(robust_sd(std::move(wider)), kLeastSd_mm, most_sd_mm);
+}
+
 }  // namespace
 
 BrokenCorner learn_corner(const std::vector<double>& heights_mm,
-                          const std::vector<const TracedArris*>& pieces) {
+                          const std::vector<const TracedArris*>& pieces, const BrokenCorner& traced_with) {
   BrokenCorner corner;
   if (heights_mm.size() < kLeastPieces) return corner;
   corner.height_mm = std::max(0.0, median(heights_mm));
   std::vector<double> off;
   for (const double h : heights_mm) off.push_back(std::abs(h - corner.height_mm));
   corner.height_sd_mm = std::max(kLeastSd_mm, robust_sd(std::move(off)));
+  learn_width(pieces, traced_with, corner);
   if (corner.height_mm < kLeastHeight_mm) return corner;
   std::vector<Apart> apart;
-  for (const TracedArris* piece : pieces) add_apart(*piece, corner, apart);
+  for (const TracedArris* piece : pieces) add_apart(*piece, traced_with, corner, apart);
   if (apart.size() < kLeastStretches) return corner;
   // The component of variance between the two kinds of view, by moments.
   double offset2 = 0, noise2 = 0, width2 = 0;

@@ -18,6 +18,9 @@ namespace {
 
 constexpr double kBendSd_mm = 0.08;  // second difference from point to point
 constexpr double kReadSd = 3.0;      // robust cut, standard deviations
+// What sharpening, smoothing and compression of a picture do to the place of a step, at most: where the two
+// sides are treated differently (common practice, no source).
+constexpr double kProcessed_px = 0.1;
 // How much darker than the face a corner at 45 degrees is, as a share of the face's light. Light from all of
 // the half-space above the face: 1 - (1 + cos 45 deg) / 2 = 0.15. One lamp makes it brighter on its own side
 // and darker on the other.
@@ -28,15 +31,16 @@ constexpr double kShade = 0.15, kShadeSd = 0.1;
 // of which is hidden).
 class Unknowns {
  public:
-  Unknowns(const Polygon& outline, const std::vector<Vector2d>& normals)
-      : outline_(outline), normals_(normals) {}
+  Unknowns(const Polygon& outline, const std::vector<Vector2d>& normals, const BrokenCorner& corner)
+      : outline_(outline), normals_(normals), corner_(corner) {}
   Eigen::Index points() const { return static_cast<Eigen::Index>(outline_.size()); }
   Eigen::Index plane() const { return points(); }
-  Eigen::Index size() const { return points() + 6; }
+  Eigen::Index size() const { return points() + 7; }
   Eigen::Index shade() const { return points() + 3; }
+  Eigen::Index wider() const { return points() + 6; }
 
   // Non-zero derivatives of an observed offset: index and value.
-  static constexpr int kTerms = 7;
+  static constexpr int kTerms = 8;
   struct Row {
     Eigen::Index index[kTerms];
     double value[kTerms];
@@ -45,9 +49,9 @@ class Unknowns {
     const Vector2d& p = outline_[o.point];
     const Vector2d& n = normals_[o.point];
     return {{static_cast<Eigen::Index>(o.point), plane(), plane() + 1, plane() + 2, shade(), shade() + 1,
-             shade() + 2},
+             shade() + 2, wider()},
             {1, -o.slope, -o.slope * p.x(), -o.slope * p.y(), o.shade_mm, o.shade_mm * n.x(),
-             o.shade_mm * n.y()}};
+             o.shade_mm * n.y(), rim_is_contour(corner_, o.slope) ? -1.0 : 0.0}};
   }
   double residual(const ArrisObservation& o, const VectorXd& x) const {
     const Row r = row(o);
@@ -59,6 +63,7 @@ class Unknowns {
  private:
   const Polygon& outline_;
   const std::vector<Vector2d>& normals_;
+  const BrokenCorner& corner_;
 };
 
 struct Solution {
@@ -96,6 +101,7 @@ void add_prior(const Unknowns& u, const PlanePrior& plane, const ArrisPrior& kno
     a(u.shade() + k, u.shade() + k) += 1 / (kShadeSd * kShadeSd);
   }
   b[u.shade()] += kShade / (kShadeSd * kShadeSd);
+  a(u.wider(), u.wider()) += plane.alike / (known.corner.width_sd_mm * known.corner.width_sd_mm);
 }
 
 // Sizes of the residuals become weights; their robust scale is returned, from the views that see a contour.
@@ -250,6 +256,16 @@ std::vector<double> mean_of_readings(const std::vector<ArrisObservation>& observ
   return sum;
 }
 
+// Half-widths of what all edges share (fit/trace_arris.h).
+std::vector<double> shared_errors(const std::vector<ArrisObservation>& observations, std::size_t points) {
+  std::vector<double> out =
+      mean_of_readings(observations, points, [](const ArrisObservation& o) { return o.light_or_code_mm; });
+  const std::vector<double> pixel =
+      mean_of_readings(observations, points, [](const ArrisObservation& o) { return o.pixel_mm; });
+  for (std::size_t i = 0; i < points; ++i) out[i] = std::hypot(out[i], kProcessed_px * pixel[i]);
+  return out;
+}
+
 // Standard uncertainties of the points; negative where no photo shows one.
 std::vector<double> point_sds(const Solution& s, const MatrixXd& covariance,
                               const std::vector<ArrisObservation>& observations, std::size_t n,
@@ -287,7 +303,7 @@ TracedArris trace_arris(const Scan& scan, const IndexedVector<PhotoIndex, Pictur
     const std::vector<Vector2d> normals = outward_normals(t.outline);
     t.observations =
         observe_edges(scan, pictures, t.frame, t.outline, normals, windows_mm[round], known.corner, around);
-    const Unknowns u(t.outline, normals);
+    const Unknowns u(t.outline, normals, known.corner);
     PlanePrior plane{expected_plane(t.frame, known)};
     Solution s = solve(u, t.observations, plane, known);
     const double shared = shared_points(u, t.observations, s.x);
@@ -298,9 +314,10 @@ TracedArris trace_arris(const Scan& scan, const IndexedVector<PhotoIndex, Pictur
     for (ArrisObservation& o : t.observations) o.residual_mm = u.residual(o, s.x);
     t.residual_mm = contour_residual(t.observations, s.factor);
     t.sd_mm = point_sds(s, covariance, t.observations, n, known);
-    t.light_or_code_mm =
-        mean_of_readings(t.observations, n, [](const ArrisObservation& o) { return o.light_or_code_mm; });
+    t.shared_error_mm = shared_errors(t.observations, n);
     const Eigen::Index m = u.plane();
+    t.wider_mm = s.x[u.wider()];
+    t.wider_sd_mm = std::sqrt(std::max(0.0, covariance(u.wider(), u.wider())));
     t.plane_sd_mm = std::sqrt(std::max(0.0, covariance(m, m)));
     for (std::size_t i = 0; i < n; ++i) t.outline[i] += s.x[static_cast<Eigen::Index>(i)] * normals[i];
     // The plane moves; the outline keeps its coordinates in it.

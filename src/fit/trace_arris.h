@@ -4,8 +4,9 @@
 // face). Point i is displaced by d_i along its outward normal from a start outline, the plane by
 // z = h + a x + b y from a start plane; the corner is darker than the face by k_i. A photo that sees the
 // point under `slope` (fit/edge_profiles.h) shows the edge at
-//     offset = d_i - slope * z(x_i, y_i) + k_i * shade + rim
-// (shade: fit/edge_steps.h; rim: fit/broken_corner.h), so views of different slopes give the plane, and the
+//     offset = d_i - slope * z(x_i, y_i) + k_i * shade + rim - w
+// (shade: fit/edge_steps.h; rim: fit/broken_corner.h; w, where the rim is the contour: how much wider the
+// corner is than taken), so views of different slopes give the plane, and the
 // plane gives every edge its true place in 3-D. Solved by robust least squares over all points and views of
 // the piece, with a weak prior on the bending of d. Views in which the piece's own wall is hidden (slope < 0)
 // show the arris as a contour and carry the result; views onto the wall show two edges and only help where
@@ -31,13 +32,16 @@ struct TracedArris {
   std::vector<double>
       sd_mm;  // standard uncertainty of each point across the outline; negative where no photo
               // shows the point and it lies where its neighbours and the bending prior put it
-  // Of each point: half the difference between its places by light and by code values, no part of sd_mm. What
-  // of it is true is the camera's doing and the same for all edges.
-  std::vector<double> light_or_code_mm;
+  // Of each point: the half-width of an error that is the camera's doing and the same for all edges, no part
+  // of sd_mm: half the difference between its places by light and by code values, and a tenth of a pixel.
+  std::vector<double> shared_error_mm;
   std::vector<ArrisObservation> observations;
   double residual_mm = 0;  // robust standard deviation of observations about the fit
   double noise_scale =
       1;  // variance of readings over their stated one; those alike along the outline count once
+  // Of the corner's width beyond the one taken, by what steep views show against others, and its standard
+  // uncertainty.
+  double wider_mm = 0, wider_sd_mm = 0;
   double plane_sd_mm = 0;  // standard uncertainty of the plane's height at the outline's centre
 };
 

@@ -32,8 +32,9 @@ struct PlateScene {
 struct PlateOptions {
   double inside = 150, outside = 50;  // grey levels
   double blur_px = 0.8, noise = 0;
-  bool in_light = false;     // blurred as light and then coded (IEC 61966-2-1), not as code values
-  bool colour_only = false;  // the plate as light as what lies behind it, and redder
+  bool in_light = false;           // blurred as light and then coded (IEC 61966-2-1), not as code values
+  double strip = 0, strip_px = 0;  // grey levels and width of a strip along the plate's edge; no width: none
+  bool colour_only = false;        // the plate as light as what lies behind it, and redder
   unsigned seed = 1;
   int cameras = 10;
 };
@@ -80,12 +81,17 @@ inline cv::Mat plate_picture(const ScannedPhoto& photo, const PlaneFrame& plane,
   cv::Mat grey(photo.lens.height, photo.lens.width, CV_8U);
   for (int r = 0; r < grey.rows; ++r) {
     for (int c = 0; c < grey.cols; ++c) {
-      double share = 1;
+      const auto blurred = [&](double d) {
+        return 0.5 * std::erfc(-d / (options.blur_px * std::numbers::sqrt2));
+      };
+      double share = 1, within = 1;  // of the plate, and of what the strip leaves of it
       for (int k = 0; k < 4; ++k) {
         const double d = inward[k].dot(Vector2d(c, r) - at[k]);
-        share *= 0.5 * std::erfc(-d / (options.blur_px * std::numbers::sqrt2));
+        share *= blurred(d);
+        within *= blurred(d - options.strip_px);
       }
       double v = between(options, share);
+      if (options.strip_px > 0) v += (options.strip - options.inside) * (share - within);
       if (options.noise > 0) v += noise(random);
       grey.at<uchar>(r, c) = cv::saturate_cast<uchar>(v);
     }

@@ -8,6 +8,7 @@
 #include <cmath>
 #include <numbers>
 
+#include "core/median.h"
 #include "fit/learn_corner.h"
 #include "fit/place_outline.h"
 #include "fit/plate_scene.h"
@@ -38,7 +39,7 @@ TracedArris traced(const PlateScene& s) {
   known.face = start_plane(s);
   known.height_sd_mm = 0.7;
   known.tilt_sd = 0.02;
-  known.corner.height_mm = 0;
+  known.corner.height_mm = known.corner.width_mm = 0;
   return trace_arris(s.scan, s.pictures, start_plane(s), start_outline(), known, {0.9, 0.6, 0.45, 0.35});
 }
 
@@ -61,7 +62,7 @@ Errors errors_of(const PlateScene& s, const TracedArris& t) {
     n[k] += 1;
     points += 1;
     e.rms += std::pow(inward_mm(k, q), 2);
-    e.rms_stated += t.sd_mm[i] * t.sd_mm[i] + t.light_or_code_mm[i] * t.light_or_code_mm[i] / 3;
+    e.rms_stated += t.sd_mm[i] * t.sd_mm[i] + t.shared_error_mm[i] * t.shared_error_mm[i] / 3;
     e.height_rms += std::pow(s.plane.height(p), 2);
   }
   e.mean = e.mean.cwiseQuotient(n);
@@ -188,10 +189,33 @@ TEST(TraceArris, NoiseLaw) {
   EXPECT_GT(std::sqrt(rms / stated), 0.3);
 }
 
-// A strip seen 1 + slope times its height wide; its rim the contour below slope -1.
+// A corner brighter than the face and than what lies beyond: seen onto the wall, its fall is the arris,
+// though its rise is the stronger step.
+TEST(TraceArris, TheFallBeyondABrightStripIsTheArris) {
+  PlateOptions options;
+  options.inside = 70;
+  options.outside = 100;
+  options.strip = 160;
+  options.strip_px = 2.5;
+  const PlateScene s = plate_scene(options);
+  BrokenCorner corner;
+  corner.height_mm = 0;
+  corner.width_mm = options.strip_px * kPixel_mm;
+  const Polygon outline = resampled(plate_outline(), 0.75);
+  std::vector<double> off;
+  for (const ArrisObservation& o :
+       observe_edges(s.scan, s.pictures, s.plane, outline, outward_normals(outline), 1.0, corner, {})) {
+    if (o.slope > 0 && edge_of(outline[o.point], kMargin_mm) >= 0) off.push_back(o.offset_mm);
+  }
+  ASSERT_GT(off.size(), 100);
+  EXPECT_NEAR(median(off), 0, 0.4 * kPixel_mm);
+  for (const double x : off) EXPECT_NEAR(x, 0, 0.6 * kPixel_mm);
+}
+
+// A strip seen width + slope * height wide; its rim the contour where that is negative.
 TEST(BrokenCorner, StripAndRim) {
   BrokenCorner corner;
-  corner.height_mm = 0.3;
+  corner.height_mm = corner.width_mm = 0.3;
   corner.height_sd_mm = 0.03;
   EXPECT_NEAR(strip_width_mm(corner, -0.4), 0.18, 1e-12);
   EXPECT_EQ(strip_width_mm(corner, -1.2), 0);
@@ -200,6 +224,34 @@ TEST(BrokenCorner, StripAndRim) {
   EXPECT_NEAR(rim_shift_mm(corner, -1.5), 0.15, 1e-12);
   EXPECT_NEAR(on_corner_mm(corner, 0.6, false), 0.48 / std::sqrt(12.0), 1e-12);
   EXPECT_NEAR(on_corner_mm(corner, -1.5, false), 0.015, 1e-12);
+  // Sanded steeper, 0.2 wide: the rim comes into sight at a slope of -2/3.
+  corner.width_mm = 0.2;
+  EXPECT_NEAR(strip_width_mm(corner, 0.5), 0.35, 1e-12);
+  EXPECT_FALSE(rim_is_contour(corner, -0.6));
+  EXPECT_TRUE(rim_is_contour(corner, -0.7));
+  EXPECT_NEAR(rim_shift_mm(corner, -1.5), 0.25, 1e-12);
+}
+
+// Ten pieces whose steep views say the corner is 0.03 to 0.05 mm narrower than taken, and one that says
+// nothing.
+TEST(BrokenCorner, WidthLearntFromSteepViews) {
+  std::vector<TracedArris> pieces(11);
+  std::vector<const TracedArris*> all;
+  for (std::size_t k = 0; k < pieces.size(); ++k) {
+    pieces[k].wider_mm = k % 2 ? -0.03 : -0.05;
+    pieces[k].wider_sd_mm = 0.01;
+    all.push_back(&pieces[k]);
+  }
+  pieces[10].wider_mm = 0.2;
+  pieces[10].wider_sd_mm = 0.07;
+  BrokenCorner traced_with;
+  traced_with.width_mm = 0.28;
+  const BrokenCorner corner = learn_corner(std::vector<double>(11, 0.3), all, traced_with);
+  EXPECT_NEAR(corner.width_mm, 0.28 - 0.04, 0.0101);
+  EXPECT_NEAR(corner.width_sd_mm, 0.03, 1e-12);
+  // Nobody sees the rim: as wide as high.
+  for (TracedArris& p : pieces) p.wider_sd_mm = 0.07;
+  EXPECT_NEAR(learn_corner(std::vector<double>(11, 0.3), all, traced_with).width_mm, 0.3, 1e-12);
 }
 
 // Pieces whose views onto the wall see the edge a tenth of the strip's width off the contours.
@@ -217,6 +269,7 @@ TEST(BrokenCorner, LearntFromTheBowlsPieces) {
       pieces[k].observations.push_back(wall);
     }
     pieces[k].noise_scale = 1e-9;
+    pieces[k].wider_sd_mm = 1;  // nothing known of the width: as the height
     heights.push_back(0.3 + (k % 2 ? 0.04 : -0.04));
     all.push_back(&pieces[k]);
   }
@@ -248,6 +301,7 @@ TEST(BrokenCorner, WallsLookingUpAreLearntByThemselves) {
   for (std::size_t k = 0; k < pieces.size(); ++k) {
     pieces[k].outline.assign(40, Vector2d::Zero());
     pieces[k].noise_scale = 1e-9;
+    pieces[k].wider_sd_mm = 1;  // nothing known of the width: as the height
     for (std::size_t i = 0; i < 40; ++i) {
       pieces[k].observations.push_back({i, PhotoIndex(0), -0.5, 0, 30, 0.03});
       ArrisObservation wall{i, PhotoIndex(1), 0.6, 0, 30, 0.1};
@@ -260,6 +314,13 @@ TEST(BrokenCorner, WallsLookingUpAreLearntByThemselves) {
   const BrokenCorner corner = learn_corner(std::vector<double>(12, 0.3), all);
   EXPECT_NEAR(corner.up_share, 0.2, 1e-9);
   EXPECT_GE(corner.up_spread, 0.2 / 0.6745);
+  // Traced with that share, the same readings lie where it says, and the share stays.
+  for (TracedArris& p : pieces) {
+    for (ArrisObservation& o : p.observations) o.residual_mm -= wall_shift_mm(corner, o.slope, o.looks_up);
+  }
+  BrokenCorner traced_with = corner;
+  traced_with.width_mm = traced_with.height_mm;
+  EXPECT_NEAR(learn_corner(std::vector<double>(12, 0.3), all, traced_with).up_share, 0.2, 1e-9);
   EXPECT_NEAR(wall_shift_mm(corner, 0.6, true), 0.2 * 0.48, 1e-9);
   EXPECT_EQ(wall_shift_mm(corner, 0.6, false), 0);
   EXPECT_EQ(wall_shift_mm(corner, -0.6, true), 0);
