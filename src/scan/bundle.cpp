@@ -304,6 +304,19 @@ void hold(ceres::Problem& problem, double* block) {
   if (problem.HasParameterBlock(block)) problem.SetParameterBlockConstant(block);
 }
 
+// The small rotation, applied after the rotation vector's own, that adding to the rotation vector comes to
+// (the left Jacobian of SO(3)).
+Eigen::Matrix3d left_jacobian(const Vector3d& rotation) {
+  const double angle = rotation.norm();
+  if (angle < 1e-9) return Eigen::Matrix3d::Identity();
+  const Vector3d a = rotation / angle;
+  Eigen::Matrix3d cross;
+  cross << 0, -a.z(), a.y(), a.z(), 0, -a.x(), -a.y(), a.x(), 0;
+  const double s = std::sin(angle) / angle;
+  return s * Eigen::Matrix3d::Identity() + (1 - s) * a * a.transpose() +
+         (1 - std::cos(angle)) / angle * cross;
+}
+
 }  // namespace
 
 IndexedVector<PhotoIndex, Eigen::Matrix<double, 7, 7>> pose_covariances(const Bundle& b,
@@ -350,6 +363,9 @@ IndexedVector<PhotoIndex, Eigen::Matrix<double, 7, 7>> pose_covariances(const Bu
       m.block<1, 6>(6, 0) = cross.transpose();
       m(6, 6) = var;
     }
+    Eigen::Matrix<double, 7, 7> left = Eigen::Matrix<double, 7, 7>::Identity();
+    left.topLeftCorner<3, 3>() = left_jacobian(Vector3d(c[0], c[1], c[2]));
+    m = left * m * left.transpose();
   }
   for (auto& m : out) {  // to seven digits of every row's and column's standard deviation
     const Eigen::Matrix<double, 7, 1> sd = m.diagonal().cwiseMax(1e-30).cwiseSqrt();

@@ -85,6 +85,27 @@ TEST(Adjustment, CovarianceIsTheSpreadOfRepeatedMeasurements) {
   EXPECT_NEAR(spread / stated, 1.0, 0.4);
 }
 
+// How the bench's axes lie is nothing to a camera: its small rotations and shifts, taken in its own axes,
+// keep their covariance. (Rotation vectors of more than a radian differ much from small rotations.)
+TEST(Adjustment, TurningTheBenchLeavesTheCovarianceInTheCamerasAxes) {
+  CardPoses poses = poses_from_cards(make_scene(0.1, 3).photos, 1.0);
+  BundleOptions options;
+  options.free_lens = false;
+  adjust(poses.bundle, options);
+  const auto before = pose_covariances(poses.bundle, options);
+  const Isometry3d turn(Eigen::AngleAxisd(1.9, Vector3d(0.4, -0.7, 1.1).normalized()));
+  for (Isometry3d& t : poses.bundle.camera_T_bench) t = t * turn.inverse();
+  for (Isometry3d& t : poses.bundle.bench_T_card) t = turn * t;
+  const auto after = pose_covariances(poses.bundle, options);
+  for (std::size_t i = 0; i < before.size(); ++i) {
+    const auto &a = before[PhotoIndex(i)], &b = after[PhotoIndex(i)];
+    for (const int k : {0, 3}) {
+      const Eigen::Matrix3d size = a.block<3, 3>(k, k), apart = size - b.block<3, 3>(k, k);
+      EXPECT_LT(apart.norm(), 1e-4 * size.norm()) << i << ' ' << k;
+    }
+  }
+}
+
 // A wrong corner (a card half under the bowl, a reflection) must not pull the poses along.
 TEST(Adjustment, WrongCornersDoNotPull) {
   const Scene s = make_scene(0.05, 1);
