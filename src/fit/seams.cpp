@@ -91,7 +91,7 @@ bool judge(FitSeam& seam, const SeamOptions& options) {
   }
   if (!narrowest) return false;
   const double sd = std::max(narrowest->sd_mm, (narrowest->width_mm - lowest) / kCoverage);
-  seam.narrowest_mm = narrowest->width_mm;
+  seam.narrowest_mm = std::max(0.0, narrowest->width_mm);  // wood does not pass through wood: they touch
   seam.u95_mm = kCoverage * sd;
   seam.at = (narrowest->a + narrowest->b) / 2;
   seam.verdict = verdict_on(narrowest->width_mm, sd, options.smallest_fill_mm);
@@ -118,7 +118,7 @@ FitSeam make_seam(const ShellSeam& shell, const IndexedVector<TileIndex, Measure
   if (!seen) return seam;
   // Searched at other places than the mouth: never wider than it.
   if (const auto throat = throat_of(bodies[shell.a], bodies[shell.b])) {
-    seam.throat_mm = std::min(throat->width_mm, seam.narrowest_mm.value_or(throat->width_mm));
+    seam.throat_mm = std::clamp(throat->width_mm, 0.0, *seam.narrowest_mm);
     const bool measured = wall_measured(a, throat->segment_a) && wall_measured(b, throat->segment_b);
     seam.throat_from = measured ? ThroatFrom::walls : ThroatFrom::bevel;
   }
