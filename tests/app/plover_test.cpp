@@ -304,7 +304,7 @@ TEST_F(Plover, StrandedLengthsAreThoseOfTheTrueWidths) {
   std::printf("stranded: %d places, %d within 15 %% or the step\n", all, close);
   EXPECT_EQ(all, 23);
   EXPECT_LE(beyond, 2);
-  EXPECT_GE(3 * close, 2 * all);  // two in three, by widths alone
+  EXPECT_GE(close, all - 1);  // all of them as measured; one seam on the limit may fall to either side
 }
 
 TEST_F(Plover, TableHasALineASeam) {
