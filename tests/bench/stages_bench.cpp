@@ -163,7 +163,7 @@ void marked_photos(benchmark::State& state) {
 void page(benchmark::State& state) {
   const Measured& m = measured();
   const PageInput input{m.fit,           m.plan, m.scan, m.surface.heights, m.surface.ortho_grid,
-                        m.surface.ortho, {},     {},     Paper::any,        0};
+                        m.surface.ortho, {},     {},     PagePaper::any,        0};
   for (auto _ : state) benchmark::DoNotOptimize(report_page(input));
 }
 
