@@ -17,7 +17,6 @@ constexpr double kHiddenFrom = -1.5, kHiddenTo = -0.12;
 constexpr double kWallFrom = 0.25, kWallTo = 1.3;
 constexpr double kWallViewFactor = 3.0;  // noise of views onto the wall against the others
 constexpr double kBlur_px = 0.8;         // of the derivative filter: about a phone picture's own blur
-constexpr double kStepBlur_px = 1.2;     // of a step after that filter: its own blur, reading between pixels
 constexpr double kAcross_mm = 0.75;      // the spacing of points: each reads its own stretch of edge
 constexpr double kLeastContrast = 5.0;   // grey levels, a few times the noise of such a mean
 constexpr double kEdgeSd_px = 0.12;      // at a contrast of 30 grey levels; rescaled by the residuals
@@ -184,12 +183,11 @@ bool find_steps(const Picture& picture, double window_mm, Steps& found, Reading&
 }
 
 // How far the corner's darkness draws an edge: outward where light rises outward, inward where it falls.
-double shade_mm(const BrokenCorner& corner, const OutlineView& view, double face_light, double step_light,
+double shade_mm(const BrokenCorner& corner, double slope, double face_light, double step_light,
                 std::size_t kind) {
-  if (view.slope > 0 || kind >= kLightKinds || step_light <= 0) return 0;
+  if (slope > 0 || kind >= kLightKinds || step_light <= 0) return 0;
   const double share = std::min(kMostShade, face_light / step_light);
-  const double width = strip_width_mm(corner, view.slope), blurs = width * view.px_per_mm / kStepBlur_px;
-  return (kind == 0 ? -1 : 1) * share * width * std::exp(-0.5 * blurs * blurs);
+  return (kind == 0 ? -1 : 1) * share * strip_width_mm(corner, slope);
 }
 
 // Whether the rise seen at a point is the upper end of a bright strip, the arris being the fall beyond it.
@@ -257,7 +255,7 @@ void choose_kinds(const std::vector<Steps>& steps, std::size_t points, const Bro
     o.sd_mm = slope < 0 ? std::hypot(noise, kEdgeFloor_mm)
                         : std::hypot(kWallViewFactor * noise, on_corner_mm(corner, slope, s.looks_up));
     const auto [face, step] = photo.light_at(s.point, kind);
-    o.shade_mm = shade_mm(corner, s.view, face, step, kind);
+    o.shade_mm = shade_mm(corner, slope, face, step, kind);
     o.light_or_code_mm = edge.light_or_code_mm;
     o.pixel_mm = 1 / s.view.px_per_mm;
     out.push_back(o);

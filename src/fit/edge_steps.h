@@ -11,9 +11,7 @@
 //
 // Shade of the broken corner (fit/broken_corner.h). Too narrow to be resolved, a strip darker than the face
 // by a share k of its light draws the edge towards itself: by k * `shade_mm`, where shade_mm is the strip's
-// width w times the face's light over the step of light, times exp(-w^2 / (2 blur^2)): the steepest place of
-// two blurred steps w apart, the one at the strip's upper end small. k is an unknown of the fit in
-// fit/trace_arris.h.
+// width times the face's light over the step of light. k is an unknown of the fit in fit/trace_arris.h.
 //
 // Bright strip. Light from above makes the strip brighter than face and wall: then the step rises at its
 // upper end and falls at the arris. In views onto the wall a rise with a fall a strip's width outward of it

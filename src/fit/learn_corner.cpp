@@ -14,6 +14,7 @@ constexpr double kLeastSd_mm = 0.03;         // of the height, as the dense face
 constexpr std::size_t kStretch = 8;          // points, 6 mm: light and corner are alike along it
 constexpr std::size_t kLeastStretches = 30;  // for a root mean square good to an eighth
 constexpr std::size_t kLeastLookingUp = 10;
+constexpr double kMostAspect = 2;        // of a corner sanded at about 45 degrees: 27 to 63
 constexpr double kLeastHeight_mm = 0.1;  // below, the strip is lost in the edges' noise
 
 // Views onto the wall against contours, over one stretch of an outline.
@@ -83,12 +84,10 @@ void learn_width(const std::vector<const TracedArris*>& pieces, const BrokenCorn
   for (const TracedArris* p : pieces) {
     if (p->wider_sd_mm < 0.5 * most_sd_mm) wider.push_back(p->wider_mm);
   }
-  if (wider.size() < kLeastPieces) {
-    corner.width_mm = corner.height_mm;
-    return;
-  }
+  if (wider.size() < kLeastPieces) return;
   const double middle = median(wider);
-  corner.width_mm = std::max(0.0, before.width_mm + middle);
+  corner.width_mm =
+      std::clamp(before.width_mm + middle, corner.height_mm / kMostAspect, kMostAspect * corner.height_mm);
   for (double& w : wider) w = std::abs(w - middle);
   corner.width_sd_mm = std::clamp(robust_sd(std::move(wider)), kLeastSd_mm, most_sd_mm);
 }
@@ -103,8 +102,9 @@ BrokenCorner learn_corner(const std::vector<double>& heights_mm,
   std::vector<double> off;
   for (const double h : heights_mm) off.push_back(std::abs(h - corner.height_mm));
   corner.height_sd_mm = std::max(kLeastSd_mm, robust_sd(std::move(off)));
-  learn_width(pieces, traced_with, corner);
+  corner.width_mm = corner.height_mm;
   if (corner.height_mm < kLeastHeight_mm) return corner;
+  learn_width(pieces, traced_with, corner);
   std::vector<Apart> apart;
   for (const TracedArris* piece : pieces) add_apart(*piece, traced_with, corner, apart);
   if (apart.size() < kLeastStretches) return corner;

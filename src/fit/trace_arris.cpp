@@ -181,6 +181,26 @@ double shared_points(const Unknowns& u, const std::vector<ArrisObservation>& obs
   return tau;
 }
 
+// Contour readings over those that are left when what the unknowns take is counted: where one or two photos
+// show a point, the outline follows their errors, and residuals are smaller than errors.
+double per_freedom(const Unknowns& u, const std::vector<ArrisObservation>& observations,
+                   const MatrixXd& inverse_normal) {
+  constexpr double kMost = 4;
+  double readings = 0, taken = 0;
+  for (const ArrisObservation& o : observations) {
+    if (o.slope > 0) continue;
+    const Unknowns::Row r = u.row(o);
+    double leverage = 0;
+    for (int p = 0; p < Unknowns::kTerms; ++p) {
+      for (int q = 0; q < Unknowns::kTerms; ++q)
+        leverage += r.value[p] * r.value[q] * inverse_normal(r.index[p], r.index[q]);
+    }
+    readings += o.weight;
+    taken += o.weight * o.weight / (o.sd_mm * o.sd_mm) * leverage;
+  }
+  return readings > 0 ? std::min(kMost, readings / std::max(readings - taken, readings / kMost)) : 1;
+}
+
 // How many photos read a point's contour, on average: light and corner are the same for all of them.
 double views_of_contour(const std::vector<ArrisObservation>& observations, std::size_t points) {
   std::vector<double> views(points, 0);
@@ -262,7 +282,7 @@ std::vector<double> shared_errors(const std::vector<ArrisObservation>& observati
       mean_of_readings(observations, points, [](const ArrisObservation& o) { return o.light_or_code_mm; });
   const std::vector<double> pixel =
       mean_of_readings(observations, points, [](const ArrisObservation& o) { return o.pixel_mm; });
-  for (std::size_t i = 0; i < points; ++i) out[i] = std::hypot(out[i], kProcessed_px * pixel[i]);
+  for (std::size_t i = 0; i < points; ++i) out[i] = std::max(std::abs(out[i]), kProcessed_px * pixel[i]);
   return out;
 }
 
@@ -309,8 +329,9 @@ TracedArris trace_arris(const Scan& scan, const IndexedVector<PhotoIndex, Pictur
     const double shared = shared_points(u, t.observations, s.x);
     plane.alike = shared * views_of_contour(t.observations, n);
     s = solve(u, t.observations, plane, known);
-    t.noise_scale = s.factor * s.factor * shared;
-    const MatrixXd covariance = s.normal.ldlt().solve(MatrixXd::Identity(u.size(), u.size())) * t.noise_scale;
+    MatrixXd covariance = s.normal.ldlt().solve(MatrixXd::Identity(u.size(), u.size()));
+    t.noise_scale = s.factor * s.factor * shared * per_freedom(u, t.observations, covariance);
+    covariance *= t.noise_scale;
     for (ArrisObservation& o : t.observations) o.residual_mm = u.residual(o, s.x);
     t.residual_mm = contour_residual(t.observations, s.factor);
     t.sd_mm = point_sds(s, covariance, t.observations, n, known);

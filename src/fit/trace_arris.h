@@ -33,7 +33,8 @@ struct TracedArris {
       sd_mm;  // standard uncertainty of each point across the outline; negative where no photo
               // shows the point and it lies where its neighbours and the bending prior put it
   // Of each point: the half-width of an error that is the camera's doing and the same for all edges, no part
-  // of sd_mm: half the difference between its places by light and by code values, and a tenth of a pixel.
+  // of sd_mm: half the difference between its places by light and by code values, a tenth of a pixel at
+  // least.
   std::vector<double> shared_error_mm;
   std::vector<ArrisObservation> observations;
   double residual_mm = 0;  // robust standard deviation of observations about the fit

@@ -189,6 +189,23 @@ TEST(TraceArris, NoiseLaw) {
   EXPECT_GT(std::sqrt(rms / stated), 0.3);
 }
 
+// Few photos: the outline follows their noise and leaves small residuals, here a fifth of the variance many
+// photos show. Degrees of freedom bring back a part of it (the residuals' autocorrelation is lost with them).
+TEST(TraceArris, FewPhotosLookLessSureByTheDegreesOfFreedom) {
+  double scale[2] = {};
+  for (unsigned run = 0; run < 4; ++run) {
+    PlateOptions options;
+    options.noise = 12;  // well above what the edges' floor allows for
+    options.seed = 40 + run;
+    for (const int few : {0, 1}) {
+      options.cameras = few ? 4 : 20;
+      scale[few] += traced(plate_scene(options)).noise_scale / 4;
+    }
+  }
+  EXPECT_GT(scale[1] / scale[0], 0.28);
+  EXPECT_LT(scale[1] / scale[0], 1.5);
+}
+
 // A corner brighter than the face and than what lies beyond: seen onto the wall, its fall is the arris,
 // though its rise is the stronger step.
 TEST(TraceArris, TheFallBeyondABrightStripIsTheArris) {
@@ -249,6 +266,10 @@ TEST(BrokenCorner, WidthLearntFromSteepViews) {
   const BrokenCorner corner = learn_corner(std::vector<double>(11, 0.3), all, traced_with);
   EXPECT_NEAR(corner.width_mm, 0.28 - 0.04, 0.0101);
   EXPECT_NEAR(corner.width_sd_mm, 0.03, 1e-12);
+  // A sharp corner has no width, and none is sanded flat.
+  EXPECT_NEAR(learn_corner(std::vector<double>(11, 0.05), all, traced_with).width_mm, 0.05, 1e-12);
+  traced_with.width_mm = 0.1;
+  EXPECT_NEAR(learn_corner(std::vector<double>(11, 0.3), all, traced_with).width_mm, 0.15, 1e-12);
   // Nobody sees the rim: as wide as high.
   for (TracedArris& p : pieces) p.wider_sd_mm = 0.07;
   EXPECT_NEAR(learn_corner(std::vector<double>(11, 0.3), all, traced_with).width_mm, 0.3, 1e-12);
