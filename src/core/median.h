@@ -2,6 +2,7 @@
 #pragma once
 
 #include <algorithm>
+#include <cmath>
 #include <cstddef>
 #include <utility>
 #include <vector>
@@ -19,6 +20,12 @@ inline double median(std::vector<double> x) {
 // by mistakes among them.
 inline double robust_sd(std::vector<double> sizes) {
   return median(std::move(sizes)) / 0.6745;
+}
+
+// The same of deviates about `middle`.
+inline double robust_sd_about(std::vector<double> x, double middle) {
+  for (double& v : x) v = std::abs(v - middle);
+  return robust_sd(std::move(x));
 }
 
 }  // namespace interstice

@@ -27,18 +27,23 @@ struct BrokenCorner {
 
 constexpr double kLooksUp = 0.5;  // the vertical part of an outward normal from which a wall looks up
 
+// How much further out the strip's lower end is seen than its upper one; negative: the strip is hidden.
+inline double ends_apart_mm(const BrokenCorner& corner, double slope) {
+  return corner.width_mm + corner.height_mm * slope;
+}
+
 inline double strip_width_mm(const BrokenCorner& corner, double slope) {
-  return std::max(0.0, corner.width_mm + corner.height_mm * slope);
+  return std::max(0.0, ends_apart_mm(corner, slope));
 }
 
 // Whether the strip is hidden, so that its upper end, the face's rim, is the contour.
 inline bool rim_is_contour(const BrokenCorner& corner, double slope) {
-  return corner.width_mm + corner.height_mm * slope < 0;
+  return ends_apart_mm(corner, slope) < 0;
 }
 
 // How far outward of the arris' place the rim is seen; 0 where the arris itself can be seen.
 inline double rim_shift_mm(const BrokenCorner& corner, double slope) {
-  return std::max(0.0, -corner.height_mm * slope - corner.width_mm);
+  return std::max(0.0, -ends_apart_mm(corner, slope));
 }
 
 // How far outward of the arris a view onto the wall sees the edge, on average.

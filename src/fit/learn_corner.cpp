@@ -65,14 +65,13 @@ void add_apart(const TracedArris& piece, const BrokenCorner& traced_with, const 
 // arris itself, as walls whose arris no contour shows may differ from those where one does.
 void learn_walls_looking_up(const std::vector<Apart>& apart, BrokenCorner& corner) {
   corner.up_spread = corner.wall_spread;
-  std::vector<double> shares, sizes;
+  std::vector<double> shares;
   for (const Apart& a : apart) {
     if (!a.looks_up) continue;
     shares.push_back(a.offset / a.width);
-    sizes.push_back(std::abs(shares.back()));
   }
   if (shares.size() < kLeastLookingUp) return;
-  corner.up_spread = std::max(corner.wall_spread, robust_sd(std::move(sizes)));
+  corner.up_spread = std::max(corner.wall_spread, robust_sd_about(shares, 0));
   corner.up_share = median(std::move(shares));
 }
 
@@ -88,8 +87,7 @@ void learn_width(const std::vector<const TracedArris*>& pieces, const BrokenCorn
   const double middle = median(wider);
   corner.width_mm =
       std::clamp(before.width_mm + middle, corner.height_mm / kMostAspect, kMostAspect * corner.height_mm);
-  for (double& w : wider) w = std::abs(w - middle);
-  corner.width_sd_mm = std::clamp(robust_sd(std::move(wider)), kLeastSd_mm, most_sd_mm);
+  corner.width_sd_mm = std::clamp(robust_sd_about(std::move(wider), middle), kLeastSd_mm, most_sd_mm);
 }
 
 }  // namespace
@@ -99,9 +97,7 @@ BrokenCorner learn_corner(const std::vector<double>& heights_mm,
   BrokenCorner corner;
   if (heights_mm.size() < kLeastPieces) return corner;
   corner.height_mm = std::max(0.0, median(heights_mm));
-  std::vector<double> off;
-  for (const double h : heights_mm) off.push_back(std::abs(h - corner.height_mm));
-  corner.height_sd_mm = std::max(kLeastSd_mm, robust_sd(std::move(off)));
+  corner.height_sd_mm = std::max(kLeastSd_mm, robust_sd_about(heights_mm, corner.height_mm));
   corner.width_mm = corner.height_mm;
   if (corner.height_mm < kLeastHeight_mm) return corner;
   learn_width(pieces, traced_with, corner);

@@ -19,17 +19,14 @@ using Gradient = Eigen::Matrix<double, 7, 1>;
 
 // How far the edge is seen off along the direction, per unit of (rotation vector, translation, focal length).
 Gradient gradient(const ScannedPhoto& photo, const PhotoErrors::Edge& edge, const Vector3d& direction) {
-  const Vector3d pc = photo.camera_T_bowl * edge.at;
-  const Vector3d sight = pc.normalized();
+  const Vector3d sight = (photo.camera_T_bowl * edge.at).normalized();
   const Vector3d normal = photo.camera_T_bowl.linear() * edge.plane_normal;
   const double cosine = normal.dot(sight);
   if (std::abs(cosine) < kLeastCosine) return Gradient::Zero();
   // A point that moves by m in space is seen where its line of sight meets the plane: m - sight (n.m)/(n.s).
   const Vector3d across = photo.camera_T_bowl.linear() * direction;
   const Vector3d seen = across - normal * (across.dot(sight) / cosine);
-  Gradient g;
-  g << pc.cross(seen), seen, pc.x() * seen.x() + pc.y() * seen.y();
-  return g;
+  return photo.moved_by_errors(edge.at).transpose() * seen;
 }
 
 }  // namespace

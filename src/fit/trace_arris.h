@@ -38,8 +38,8 @@ struct TracedArris {
   std::vector<double> shared_error_mm;
   std::vector<ArrisObservation> observations;
   double residual_mm = 0;  // robust standard deviation of observations about the fit
-  double noise_scale =
-      1;  // variance of readings over their stated one; those alike along the outline count once
+  // Variance of readings over their stated one; those alike along the outline count once.
+  double noise_scale = 1;
   // Of the corner's width beyond the one taken, by what steep views show against others, and its standard
   // uncertainty.
   double wider_mm = 0, wider_sd_mm = 0;

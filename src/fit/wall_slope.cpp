@@ -169,15 +169,14 @@ bool tells(const SideLikelihood& l) {
 
 // The depth from the sides whose bevel is known well.
 Prior learnt_depth(const std::vector<SideLikelihood>& all) {
-  std::vector<double> depths, off;
+  std::vector<double> depths;
   for (const SideLikelihood& l : all) {
     if (tells(l)) depths.push_back(l.depth_mm);
   }
   if (depths.size() < kLeastSides) return {};
   Prior out;
   out.depth_mm = median(depths);
-  for (const double d : depths) off.push_back(std::abs(d - out.depth_mm));
-  out.depth_sd_mm = std::max(kLeastDepthSd_mm, robust_sd(off));
+  out.depth_sd_mm = std::max(kLeastDepthSd_mm, robust_sd_about(std::move(depths), out.depth_mm));
   return out;
 }
 

@@ -1,9 +1,10 @@
 #include "report/bench_list.h"
-#include "core/counted.h"
 
 #include <algorithm>
 #include <cstdarg>
 #include <cstdio>
+
+#include "core/counted.h"
 
 namespace interstice {
 namespace {

@@ -104,7 +104,8 @@ std::string seam_numbers(const FitDocument& fit, const FitSeam& s) {
   }
   if (s.throat_mm && *s.throat_mm < *s.narrowest_mm - 0.05) {
     out += "Behind the mouth about " + length_html(*s.throat_mm, 1) +
-           (s.throat_from == ThroatFrom::walls ? " (from the walls seen)." : " (from the bevel, as not both walls were seen).");
+           (s.throat_from == ThroatFrom::walls ? " (from the walls seen)."
+                                               : " (from the bevel, as not both walls were seen).");
   }
   return out + "</p>";
 }

@@ -1,7 +1,6 @@
 #include "scan/own_focus.h"
 
 #include <ceres/ceres.h>
-#include <ceres/rotation.h>
 
 #include <Eigen/Dense>
 #include <algorithm>
@@ -12,6 +11,7 @@
 
 #include "camera/cards.h"
 #include "core/median.h"
+#include "scan/reproject.h"
 
 namespace interstice {
 
@@ -87,27 +87,19 @@ struct SeenCost {
   template <class T>
   bool operator()(const T* camera, T* r) const {
     const T p_bench[3] = {T(seen.p_bench.x()), T(seen.p_bench.y()), T(seen.p_bench.z())};
-    T p[3];
-    ceres::AngleAxisRotatePoint(camera, p_bench, p);
-    for (int i = 0; i < 3; ++i) p[i] += camera[3 + i];
-    if (p[2] < T(1e-3)) return false;
-    T scaled[kLensParameters];
-    for (int i = 0; i < kLensParameters; ++i) scaled[i] = T(lens[i]);
-    for (int i = 0; i < 2; ++i) scaled[i] *= exp(camera[6]);
-    T uv[2];
-    brown_project(scaled, p, uv);
-    r[0] = (uv[0] - seen.pixel.x()) / seen.sd_px;
-    r[1] = (uv[1] - seen.pixel.y()) / seen.sd_px;
-    return true;
+    T all[kLensParameters];
+    for (int i = 0; i < kLensParameters; ++i) all[i] = T(lens[i]);
+    const T focus = exp(camera[6]);
+    return reproject(all, &focus, camera, p_bench, seen.pixel, seen.sd_px, r);
   }
 };
 
 // Pose and focal length from these corners alone, weighed as the bundle weighs corners, from the pose the
 // photo has in the bundle.
 Camera solved(Camera camera, const std::vector<Seen>& seen) {
-  const Eigen::AngleAxisd turn(camera.camera_T_bench.rotation());
-  Vector7 x;
-  x << turn.angle() * turn.axis(), camera.camera_T_bench.translation(), 0;
+  const Pose start = to_pose(camera.camera_T_bench);
+  std::array<double, kUnknowns> x{};
+  std::copy(start.begin(), start.end(), x.begin());
   ceres::Problem problem;
   for (const Seen& s : seen) {
     problem.AddResidualBlock(
@@ -123,10 +115,9 @@ Camera solved(Camera camera, const std::vector<Seen>& seen) {
   ceres::Solver::Summary summary;
   ceres::Solve(options, &problem, &summary);
   if (!summary.IsSolutionUsable()) return camera;
-  const double angle = x.head<3>().norm();
-  if (angle > 0)
-    camera.camera_T_bench.linear() = Eigen::AngleAxisd(angle, x.head<3>() / angle).toRotationMatrix();
-  camera.camera_T_bench.translation() = x.segment<3>(3);
+  Pose end{};
+  std::copy_n(x.begin(), end.size(), end.begin());
+  camera.camera_T_bench = to_isometry(end);
   camera.lens.fx *= std::exp(x[6]);
   camera.lens.fy *= std::exp(x[6]);
   return camera;

@@ -41,6 +41,16 @@ struct ScannedPhoto {
   Eigen::Vector2d project(const Eigen::Vector3d& p_bowl) const {
     return lens.project(camera_T_bowl * p_bowl);
   }
+  // What the errors of the covariance move a point by, in the camera's frame, mm; a longer focal length moves
+  // it from the axis in its share.
+  Eigen::Matrix<double, 3, 7> moved_by_errors(const Eigen::Vector3d& p_bowl) const {
+    const Eigen::Vector3d p = camera_T_bowl * p_bowl;
+    Eigen::Matrix<double, 3, 7> by;
+    by << 0, p.z(), -p.y(), 1, 0, 0, p.x(),  //
+        -p.z(), 0, p.x(), 0, 1, 0, p.y(),    //
+        p.y(), -p.x(), 0, 0, 0, 1, 0;
+    return by;
+  }
 };
 
 struct LeftOut {

@@ -76,11 +76,7 @@ std::vector<Vector2d> places(const std::vector<PlaceDifference>& differences, st
 std::vector<double> place_sds(const Scan& scan, const Vector3d& middle) {
   std::vector<double> out;
   for (const ScannedPhoto& photo : scan.photos) {
-    const Vector3d p = photo.camera_T_bowl * middle;
-    Eigen::Matrix<double, 3, 7> by;          // what the place moves by in the camera's frame
-    by << 0, p.z(), -p.y(), 1, 0, 0, p.x(),  //
-        -p.z(), 0, p.x(), 0, 1, 0, p.y(),    //
-        p.y(), -p.x(), 0, 0, 0, 1, 0;
+    const Eigen::Matrix<double, 3, 7> by = photo.moved_by_errors(middle);
     const Matrix3d in_bowl = photo.camera_T_bowl.linear().transpose() * by * photo.covariance *
                              by.transpose() * photo.camera_T_bowl.linear();
     const Eigen::SelfAdjointEigenSolver<Eigen::Matrix2d> over_bench(in_bowl.topLeftCorner<2, 2>());

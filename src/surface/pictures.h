@@ -26,13 +26,14 @@ struct Picture {
 IndexedVector<PhotoIndex, Picture> read_pictures(const Scan& scan, double footprint_mm, bool colour,
                                                  int threads);
 
-// Bilinear value of a single-channel 8-bit picture; NaN outside.
-inline float sample(const cv::Mat& grey, double x, double y) {
+// Bilinear value of a single-channel picture (8 bits, or float); NaN outside.
+template <class Value = uchar>
+float sample(const cv::Mat& grey, double x, double y) {
   if (!(x >= 0 && y >= 0 && x < grey.cols - 1 && y < grey.rows - 1)) return NAN;
   const int ix = static_cast<int>(x), iy = static_cast<int>(y);
   const float fx = static_cast<float>(x - ix), fy = static_cast<float>(y - iy);
-  const uchar* p = grey.ptr<uchar>(iy) + ix;
-  const uchar* q = grey.ptr<uchar>(iy + 1) + ix;
+  const Value* p = grey.ptr<Value>(iy) + ix;
+  const Value* q = grey.ptr<Value>(iy + 1) + ix;
   return (1 - fy) * ((1 - fx) * static_cast<float>(p[0]) + fx * static_cast<float>(p[1])) +
          fy * ((1 - fx) * static_cast<float>(q[0]) + fx * static_cast<float>(q[1]));
 }

@@ -42,14 +42,6 @@ cv::Mat detail(const Picture& picture, double mm_per_pixel) {
   return out;
 }
 
-float at(const cv::Mat& m, double x, double y) {
-  if (!(x >= 0 && y >= 0 && x < m.cols - 1 && y < m.rows - 1)) return NAN;
-  const int ix = static_cast<int>(x), iy = static_cast<int>(y);
-  const float fx = static_cast<float>(x - ix), fy = static_cast<float>(y - iy);
-  const float *p = m.ptr<float>(iy) + ix, *q = m.ptr<float>(iy + 1) + ix;
-  return (1 - fy) * ((1 - fx) * p[0] + fx * p[1]) + fy * ((1 - fx) * q[0] + fx * q[1]);
-}
-
 struct Cell {
   Vector3d p, normal;
 };
@@ -105,7 +97,7 @@ std::vector<Sample> samples_of(const std::vector<Cell>& cells, const Scan& scan,
     const Vector2d qa = first.project(c.p), qb = second.project(c.p);
     if (!first.lens.in_frame(qa, 3) || !second.lens.in_frame(qb, 3)) continue;
     const Vector2d pa = pictures[a].from_photo(qa);
-    Sample s{at(details[a], pa.x(), pa.y()), pictures[b].from_photo(qb), {}};
+    Sample s{sample<float>(details[a], pa.x(), pa.y()), pictures[b].from_photo(qb), {}};
     for (int k = 0; k < 2; ++k)
       s.slope.col(k) = pictures[b].from_photo(second.project(c.p + Vector3d::Unit(k))) - s.pixel;
     if (std::isfinite(s.first)) out.push_back(s);
@@ -117,7 +109,7 @@ double agreement(const std::vector<Sample>& samples, const cv::Mat& detail, cons
   double ab = 0, aa = 0, bb = 0;
   for (const Sample& s : samples) {
     const Vector2d q = s.pixel + s.slope * moved;
-    const float b = at(detail, q.x(), q.y());
+    const float b = sample<float>(detail, q.x(), q.y());
     if (!std::isfinite(b)) continue;
     ab += static_cast<double>(s.first * b);
     aa += static_cast<double>(s.first * s.first);
