@@ -18,15 +18,16 @@ constexpr double kLeastCosine = 0.087;  // photos that see the plane at less tha
 using Gradient = Eigen::Matrix<double, 7, 1>;
 
 // How far the edge is seen off along the direction, per unit of (rotation vector, translation, focal length).
-Gradient gradient(const ScannedPhoto& photo, const PhotoErrors::Edge& edge, const Vector3d& direction) {
-  const Vector3d sight = (photo.camera_T_bowl * edge.at).normalized();
-  const Vector3d normal = photo.camera_T_bowl.linear() * edge.plane_normal;
+Gradient gradient(const ScannedPhoto& photo, const Vector3d& at, const Vector3d& plane_normal,
+                  const Vector3d& direction) {
+  const Vector3d sight = (photo.camera_T_bowl * at).normalized();
+  const Vector3d normal = photo.camera_T_bowl.linear() * plane_normal;
   const double cosine = normal.dot(sight);
   if (std::abs(cosine) < kLeastCosine) return Gradient::Zero();
   // A point that moves by m in space is seen where its line of sight meets the plane: m - sight (n.m)/(n.s).
   const Vector3d across = photo.camera_T_bowl.linear() * direction;
   const Vector3d seen = across - normal * (across.dot(sight) / cosine);
-  return photo.moved_by_errors(edge.at).transpose() * seen;
+  return photo.moved_by_errors(at).transpose() * seen;
 }
 
 }  // namespace
@@ -49,6 +50,13 @@ std::vector<VectorXd> photo_shares(const TracedArris& traced, std::size_t photos
   return out;
 }
 
+Matrix2d shift_covariance(const ScannedPhoto& photo, const PlaneFrame& plane) {
+  Eigen::Matrix<double, 7, 2> by;
+  by << gradient(photo, plane.origin, plane.normal, plane.ex),
+      gradient(photo, plane.origin, plane.normal, plane.ey);
+  return by.transpose() * photo.covariance * by;
+}
+
 double PhotoErrors::variance_mm2(const Edge& one, const Edge& two, const Vector3d& direction) const {
   if (scan_ == nullptr) return 0;
   double sum = 0;
@@ -57,7 +65,8 @@ double PhotoErrors::variance_mm2(const Edge& one, const Edge& two, const Vector3
     const double share1 = (*one.shares)[k], share2 = (*two.shares)[k];
     if (share1 == 0 && share2 == 0) continue;
     const ScannedPhoto& photo = scan_->photos[PhotoIndex(i)];
-    const Gradient q = share1 * gradient(photo, one, direction) - share2 * gradient(photo, two, direction);
+    const Gradient q = share1 * gradient(photo, one.at, one.plane_normal, direction) -
+                       share2 * gradient(photo, two.at, two.plane_normal, direction);
     sum += q.dot(photo.covariance * q);
   }
   return sum;

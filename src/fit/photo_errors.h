@@ -20,6 +20,10 @@ namespace interstice {
 // 1, or are all 0 where no photo shows the piece.
 std::vector<Eigen::VectorXd> photo_shares(const TracedArris& traced, std::size_t photos);
 
+// Covariance, mm2, of how far the photo's errors shift what it shows of a plane at its origin, along the
+// plane's two axes.
+Eigen::Matrix2d shift_covariance(const ScannedPhoto& photo, const PlaneFrame& plane);
+
 class PhotoErrors {
  public:
   PhotoErrors() = default;  // photos without errors
