@@ -43,6 +43,10 @@ struct Channel {
   std::vector<MouthPoint> mouth;        // along it, as sampled
 
   double length_below_mm(double limit_mm) const;  // over which the mouth is narrower than the limit
+  // The same as expected, given that there is such a length, if all widths may be wider or narrower together
+  // (normal, one standard uncertainty given): where a seam only just passes the limit, the length at the
+  // measured widths would be that of the error alone.
+  double expected_length_below_mm(double limit_mm, double sd_mm) const;
 };
 
 struct Junction {

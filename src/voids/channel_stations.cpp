@@ -237,6 +237,19 @@ double Channel::length_below_mm(double limit_mm) const {
   return length;
 }
 
+double Channel::expected_length_below_mm(double limit_mm, double sd_mm) const {
+  constexpr double kReach = 4, kStep = 1.0 / 32;  // standard uncertainties
+  if (sd_mm <= 0) return length_below_mm(limit_mm);
+  double length = 0, weights = 0;
+  for (double z = -kReach; z <= kReach; z += kStep) {
+    const double here = length_below_mm(limit_mm - z * sd_mm);
+    if (here <= 0) break;  // wider still, it is open
+    length += std::exp(-0.5 * z * z) * here;
+    weights += std::exp(-0.5 * z * z);
+  }
+  return weights > 0 ? length / weights : 0;
+}
+
 StationDraft draft_stations(const FitDocument& fit, const ShellSolids& shell, const VoidGrid& grid,
                             double smallest_fill_mm, int threads) {
   return Drafter(fit, shell, grid, smallest_fill_mm, threads).draft();

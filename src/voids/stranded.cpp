@@ -39,8 +39,13 @@ StrandedPlace place_of(const PourScene& scene, const Blocked& blocked) {
   return p;
 }
 
-// Seams that are open as measured but may be too tight: what each would strand if it alone proved so. Its
-// widths are then taken as smaller by the middle of what closes it at all and what its uncertainty allows.
+void set_own_length(StrandedPlace& place, double own_mm) {
+  place.length_mm += own_mm - place.own_length_mm;
+  place.freed_length_mm += own_mm - place.own_length_mm;
+  place.own_length_mm = own_mm;
+}
+
+// Seams that are open as measured but may be too tight: what each would strand if it alone proved so.
 void add_possible(const PourScene& scene, const std::vector<std::size_t>& closed, PourDocument& document,
                   std::vector<std::size_t>& channel_of_place) {
   const std::vector<double> u95 = widths_u95_mm(scene);
@@ -64,15 +69,13 @@ void add_possible(const PourScene& scene, const std::vector<std::size_t>& closed
     if (seam.verdict == Verdict::doubtful) {
       const double limit = (narrowest + scene.fill_mm + kOneSided * u95[c]) / 2;
       close_channel(scene.net, c, limit, group);
-      own_mm = channel.length_below_mm(limit);
+      own_mm = channel.expected_length_below_mm(scene.fill_mm, u95[c] / 2);
     }
     const ReachResult reach = stranded_behind(scene.net.stations.size(), scene.net.links, scene.openings,
                                               group, scene.net.channels.size());
     if (reach.blocked[c].own.empty()) continue;
     StrandedPlace p = place_of(scene, reach.blocked[c]);
-    p.length_mm += own_mm - p.own_length_mm;
-    p.freed_length_mm += own_mm - p.own_length_mm;
-    p.own_length_mm = own_mm;
+    set_own_length(p, own_mm);
     p.certainty = seam.verdict == Verdict::unseen ? Certainty::unseen : Certainty::doubtful;
     document.stranded.push_back(std::move(p));
     channel_of_place.push_back(c);
@@ -109,10 +112,13 @@ void report_stranded(const PourScene& scene, int threads, PourDocument& document
   const std::vector<std::size_t> closed = closed_stations(scene.net, scene.fill_mm);
   const ReachResult reach = stranded_behind(scene.net.stations.size(), scene.net.links, scene.openings,
                                             closed, scene.net.channels.size());
+  const std::vector<double> u95 = widths_u95_mm(scene);
   std::vector<std::size_t> channel_of_place;
   for (const Blocked& b : reach.blocked) {
     if (b.own.empty()) continue;
-    document.stranded.push_back(place_of(scene, b));
+    StrandedPlace p = place_of(scene, b);
+    set_own_length(p, scene.net.channels[b.group].expected_length_below_mm(scene.fill_mm, u95[b.group] / 2));
+    document.stranded.push_back(std::move(p));
     channel_of_place.push_back(b.group);
   }
   add_possible(scene, closed, document, channel_of_place);

@@ -6,6 +6,7 @@
 #include <algorithm>
 #include <cmath>
 #include <limits>
+#include <numbers>
 #include <random>
 
 #include "voids/channel_network.h"
@@ -174,6 +175,24 @@ TEST(TightLength, DoesNotDependOnWhereTheSamplesFall) {
     EXPECT_NEAR(channel.length_below_mm(2.83), 6.6, 1e-9) << start;
     EXPECT_EQ(channel.length_below_mm(2.4), 0) << start;
   }
+}
+
+// A mouth that widens by g on either side of its narrowest place w is too tight over 2 (3 - w) / g. At the
+// limit (w = 3) the mean over the half of a normal distribution that closes it is 2 sqrt(2 / pi) sd / g (the
+// mean of a half-normal distribution); far below it the uncertainty changes nothing.
+TEST(TightLength, IsExpectedOfASeamThatIsTooTight) {
+  constexpr double kWidens = 0.05, kSd_mm = 0.06, kStep_mm = 0.01;
+  const auto widening_from = [&](double narrowest_mm) {
+    Channel c;
+    for (int i = -2000; i <= 2000; ++i)
+      c.mouth.push_back({i * kStep_mm, narrowest_mm + kWidens * std::abs(i * kStep_mm)});
+    return c;
+  };
+  const double half_normal_mm = 2 * std::sqrt(2 / std::numbers::pi) * kSd_mm / kWidens;
+  EXPECT_NEAR(widening_from(3.0).expected_length_below_mm(3, kSd_mm), half_normal_mm, 0.02 * half_normal_mm);
+  EXPECT_NEAR(widening_from(2.6).expected_length_below_mm(3, kSd_mm), 16, 0.01);
+  EXPECT_NEAR(widening_from(2.6).expected_length_below_mm(3, 0), 16, 0.01);
+  EXPECT_EQ(widening_from(3.5).expected_length_below_mm(3, kSd_mm), 0);  // it is not too tight
 }
 
 }  // namespace
