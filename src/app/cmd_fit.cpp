@@ -60,9 +60,7 @@ int run_fit(const FitArguments& arguments) {
     fit = after;
   }
   progress.step("working out the least work");
-  const CorrectionResult work = propose_corrections(fit, plan, correction_options(arguments));
-  fit.corrections = work.corrections;
-  fit.corrections_refused = work.refused;
+  put_corrections(propose_corrections(fit, plan, correction_options(arguments)), fit);
   const std::string json = write_fit(fit);
   write_file_atomically(arguments.out, json);
   if (arguments.common.json) {

@@ -108,9 +108,7 @@ int run_inspect(const InspectArguments& arguments) {
   const std::filesystem::path& out = folder.work();
   const std::string pour_json = write_pour(planned.pour);
   write_measured(measured, pour_json, out);
-  CorrectionResult work = planned.work.get();
-  fit.corrections = std::move(work.corrections);
-  fit.corrections_refused = std::move(work.refused);
+  put_corrections(planned.work.get(), fit);
 
   progress.step("writing the results");
   const std::string json = write_fit(fit);

@@ -9,10 +9,8 @@
 namespace interstice {
 namespace {
 
-using Eigen::Isometry3d;
 using Eigen::Vector3d;
 
-constexpr double kRowStep = 3.0;      // mm of seam to one row
 constexpr double kPreference = 20.0;  // how much dearer the work is that is not preferred
 // A tenth of a millimetre of travel is not worth a longer search.
 constexpr MixedProgram::Limits kWorkLimits{.absolute_gap = 0.1, .relative_gap = 0.03, .max_nodes = 1000};
@@ -25,71 +23,7 @@ constexpr double kAction =
 // as 1 mm.
 constexpr double kAreaToTravel = 3.0;
 
-// A piece at a place, with the velocities of its points against the three moves.
-struct PlacedPiece {
-  SolidBody body;
-  Isometry3d now;
-  std::array<Isometry3d, 3> ahead;
-  std::array<double, 3> step;
-
-  PlacedPiece(const CorrectionShell& shell, std::size_t index, const Move& at) {
-    const ShellPiece& piece = shell.pieces[index];
-    const auto motion = [&](const Move& m) {
-      return motion_of(m, shell.form, piece.centroid, piece.solid.face.normal);
-    };
-    now = motion(at);
-    step = {0.01, 0.01, 0.01};
-    ahead = {motion({at.along_mm + step[0], at.towards_pole_mm, at.turn_deg}),
-             motion({at.along_mm, at.towards_pole_mm + step[1], at.turn_deg}),
-             motion({at.along_mm, at.towards_pole_mm, at.turn_deg + step[2]})};
-    body = SolidBody(at.is_zero() ? piece.solid : moved_piece(piece.solid, now));
-  }
-  Vector3d velocity(const Vector3d& p, std::size_t which) const {
-    return (ahead[which] * (now.inverse() * p) - p) / step[which];
-  }
-};
-
 }  // namespace
-
-LinearPair linearise(const CorrectionShell& shell, const ShellPair& pair, const std::array<Move, 2>& at) {
-  LinearPair out;
-  out.at = at;
-  const std::array<std::size_t, 2> index{pair.a, pair.b};
-  const std::array<PlacedPiece, 2> placed{PlacedPiece(shell, pair.a, at[0]),
-                                          PlacedPiece(shell, pair.b, at[1])};
-  std::map<long, MouthSample> narrowest;
-  for (const MouthSample& m : mouth_along(placed[0].body, placed[1].body, {.limit_mm = shell.reach_mm})) {
-    const auto [place, is_new] = narrowest.try_emplace(std::lround(std::floor(m.s_mm / kRowStep)), m);
-    if (!is_new && m.width_mm < place->second.width_mm) place->second = m;
-  }
-  for (const auto& [step, m] : narrowest) {
-    Vector3d across = m.on_b - m.on_a;  // from a to b where there is a gap
-    if (std::abs(m.width_mm) > 1e-9) {
-      across /= m.width_mm;
-    } else {
-      across = placed[0].body.outward(m.from == 0 ? m.segment : m.to_segment);
-    }
-    WidthRow row{.width_mm = m.width_mm + pair.offset_mm, .length_mm = kRowStep};
-    const std::array<Vector3d, 2> place{m.on_a, m.on_b};
-    for (std::size_t side = 0; side < 2; ++side) {
-      const double sign = side == 0 ? -1 : 1;
-      for (std::size_t k = 0; k < 3; ++k) {
-        row.by_move[side][static_cast<Eigen::Index>(k)] =
-            sign * across.dot(placed[side].velocity(place[side], k));
-      }
-      const bool own = static_cast<std::size_t>(m.from) == side;
-      const std::size_t i = own ? m.segment : m.to_segment;
-      const double t = own ? m.t : m.to_t;
-      const std::vector<Vector3d>& inward = shell.pieces[index[side]].inward;
-      const Vector3d off =
-          placed[side].now.linear() * ((1 - t) * inward[i] + t * inward[(i + 1) % inward.size()]);
-      row.by_sand[side] = std::max(0.0, sign * across.dot(off));
-    }
-    if (out.rows.empty() || row.width_mm < out.rows[out.narrowest].width_mm) out.narrowest = out.rows.size();
-    out.rows.push_back(row);
-  }
-  return out;
-}
 
 // Variables of one connected part of the shell.
 struct CorrectionModel::Part {
@@ -101,6 +35,7 @@ struct CorrectionModel::Part {
   std::map<std::size_t, PieceVariables> pieces;
   std::map<std::size_t, std::array<int, 2>> sand;  // by pair
   std::map<std::size_t, int> given_up;             // by pair
+  std::map<std::size_t, int> held;                 // by pair: 1 where one of its pieces is touched
   MixedProgram::Terms work, count, lost;           // the three objectives
   bool by_action = false;                          // work counts every edge and move that is set about
   // What switches a variable of the given piece on: the piece, or an action of its own.
@@ -109,6 +44,18 @@ struct CorrectionModel::Part {
     const int action = program.add_variable(0, 1, true);
     work.emplace_back(action, cost);
     return action;
+  }
+  // As it stands a pair that need not rise is right, whatever margin is asked for: the variable that eases
+  // its bounds while neither piece is touched.
+  int held_of(std::size_t pair, const std::array<std::size_t, 2>& piece) {
+    const auto [place, is_new] = held.try_emplace(pair, -1);
+    if (!is_new) return place->second;
+    place->second = program.add_variable(0, 1);
+    for (const std::size_t p : piece) {
+      if (const auto v = pieces.find(p); v != pieces.end())
+        program.add_row(0, {{place->second, 1}, {v->second.touched, -1}}, MixedProgram::kInfinity);
+    }
+    return place->second;
   }
 };
 
@@ -216,8 +163,13 @@ void CorrectionModel::add_pair(std::size_t index, const std::vector<Move>& at, P
       part.work.emplace_back(here, dear * row.length_mm / kAreaToTravel);
       terms.emplace_back(here, row.by_sand[side]);
     }
-    if (lost >= 0) terms.emplace_back(lost, std::max(0.0, lower - std::min(pair.now_mm - 0.02, lower)));
-    part.program.add_row(lower - constant, std::move(terms), MixedProgram::kInfinity);
+    double eased = 0;
+    if (lost >= 0) {
+      terms.emplace_back(lost, std::max(0.0, lower - std::min(pair.now_mm - 0.02, lower)));
+    } else if (eased = std::max(0.0, lower - constant); eased > 0) {
+      terms.emplace_back(part.held_of(index, piece), -eased);
+    }
+    part.program.add_row(lower - constant - eased, std::move(terms), MixedProgram::kInfinity);
   }
   add_ceiling(index, at, part);
 }
@@ -238,9 +190,10 @@ void CorrectionModel::add_ceiling(std::size_t index, const std::vector<Move>& at
     most += row.by_sand[side] * options_.max_sand_mm;
   }
   const double upper = pair.upper_mm - upper_margin_mm[index];
-  if (most > upper && !terms.empty()) {
-    part.program.add_row(-MixedProgram::kInfinity, std::move(terms), upper - constant);
-  }
+  if (most <= upper || terms.empty()) return;
+  const double eased = std::max(0.0, constant - upper);
+  if (eased > 0) terms.emplace_back(part.held_of(index, piece), eased);
+  part.program.add_row(-MixedProgram::kInfinity, std::move(terms), upper - constant + eased);
 }
 
 // The width of a row as constant + terms in the moves' variables.
@@ -301,6 +254,33 @@ void CorrectionModel::read(const Part& part, const std::vector<double>& values, 
   for (const auto& [pair, lost] : part.given_up) out.given_up[pair] = value(lost) > 0.5;
 }
 
+void CorrectionModel::choose_part(const std::vector<std::size_t>& pieces, const std::vector<Move>& at,
+                                  CorrectionChoice& out) {
+  Part part = build(pieces, at, false);
+  if (part.lost.empty()) return;
+  MixedProgram::Terms first = part.count;
+  for (const auto& [variable, weight] : part.lost) {
+    first.emplace_back(variable, weight * static_cast<double>(pieces.size() + 1));
+  }
+  const int nodes =
+      std::max(1, static_cast<int>(options_.max_search / std::max(1, part.program.row_count())));
+  // Whole numbers throughout: within one of the bound is the optimum.
+  const auto fewest =
+      part.program.minimise(first, {.absolute_gap = 0.99, .max_nodes = nodes, .heuristics = false});
+  out.proved = out.proved && fewest.proved;
+  if (!fewest.feasible) return;
+  double touched = 0;
+  for (const auto& [variable, one] : part.count) touched += fewest.values[static_cast<std::size_t>(variable)];
+  part.program.add_row(0, part.count, touched);
+  for (const auto& [pair, lost] : part.given_up) {
+    const double v = fewest.values[static_cast<std::size_t>(lost)];
+    part.program.set_bounds(lost, v, v);
+  }
+  const auto least = part.program.minimise(
+      part.work, {.absolute_gap = 0.01, .relative_gap = 0.02, .max_nodes = nodes, .heuristics = false});
+  read(part, least.feasible ? least.values : fewest.values, out);
+}
+
 CorrectionChoice CorrectionModel::choose(const std::vector<Move>& at, bool helpers) {
   CorrectionChoice out{std::vector<char>(shell_.pieces.size(), 0), std::vector<Move>(shell_.pieces.size()),
                        std::vector<std::array<double, 2>>(shell_.pairs.size(), {0, 0}),
@@ -320,28 +300,7 @@ CorrectionChoice CorrectionModel::choose(const std::vector<Move>& at, bool helpe
       if (first[p.b]) admit(p.a);
     }
   }
-  for (const std::vector<std::size_t>& pieces : connected(candidates)) {
-    Part part = build(pieces, at, false);
-    if (part.lost.empty()) continue;
-    MixedProgram::Terms first = part.count;
-    for (const auto& [variable, weight] : part.lost) {
-      first.emplace_back(variable, weight * static_cast<double>(pieces.size() + 1));
-    }
-    // Whole numbers throughout: within one of the bound is the optimum.
-    const auto fewest = part.program.minimise(first, {.absolute_gap = 0.99});
-    if (!fewest.feasible) continue;
-    double touched = 0;
-    for (const auto& [variable, one] : part.count)
-      touched += fewest.values[static_cast<std::size_t>(variable)];
-    part.program.add_row(0, part.count, touched);
-    for (const auto& [pair, lost] : part.given_up) {
-      const double v = fewest.values[static_cast<std::size_t>(lost)];
-      part.program.set_bounds(lost, v, v);
-    }
-    const auto least =
-        part.program.minimise(part.work, {.absolute_gap = 0.01, .relative_gap = 0.02, .max_nodes = 2000});
-    read(part, least.feasible ? least.values : fewest.values, out);
-  }
+  for (const std::vector<std::size_t>& pieces : connected(candidates)) choose_part(pieces, at, out);
   return out;
 }
 

@@ -1,35 +1,20 @@
-// The linear model of the shell's widths, and the choice of pieces, moves and depths by mixed-integer
-// programs.
+// The choice of pieces, moves and depths by mixed-integer programs on linear widths.
 #pragma once
 
 #include <array>
 #include <vector>
 
+#include "fit/correction_linear.h"
 #include "fit/correction_program.h"
-#include "fit/correction_shell.h"
 
 namespace interstice {
-
-// The width at one place of a pair, linearised in both pieces' moves (along, towards pole, turn in degrees)
-// and in the depth sanded off either edge.
-struct WidthRow {
-  double width_mm = 0;
-  std::array<Eigen::Vector3d, 2> by_move{Eigen::Vector3d::Zero(), Eigen::Vector3d::Zero()};
-  std::array<double, 2> by_sand{0, 0};
-  double length_mm = 0;  // of seam it stands for
-};
-struct LinearPair {
-  std::array<Move, 2> at;      // the moves it was linearised at
-  std::vector<WidthRow> rows;  // the narrowest place of every 3 mm
-  std::size_t narrowest = 0;
-};
-LinearPair linearise(const CorrectionShell& shell, const ShellPair& pair, const std::array<Move, 2>& at);
 
 struct CorrectionChoice {
   std::vector<char> touched;                 // by piece
   std::vector<Move> moves;                   // by piece
   std::vector<std::array<double, 2>> depth;  // by pair: off a's edge, off b's edge
   std::vector<char> given_up;                // by pair
+  bool proved = true;  // no fewer seams given up, and for that no fewer pieces touched, in the linear model
 };
 
 class CorrectionModel {
@@ -41,7 +26,8 @@ class CorrectionModel {
   std::vector<char> forced_up;                           // pairs not to be tried any more
 
   // Which pieces to touch, and how, linearised at the given moves. Only pieces next to a seam that has to
-  // rise come into question, and with helpers also their neighbours.
+  // rise come into question, and with helpers also their neighbours. Doing nothing and giving up every seam
+  // is always among the solutions, whatever the margins.
   CorrectionChoice choose(const std::vector<Move>& at, bool helpers);
   // The least work with the same pieces and seams given up, linearised at the choice's moves; counts the
   // edges and moves set about too. Keeps a part of the choice that has no solution.
@@ -58,6 +44,8 @@ class CorrectionModel {
   void add_pair(std::size_t pair, const std::vector<Move>& at, Part& part);
   Part settled(const std::vector<std::size_t>& pieces, const CorrectionChoice& choice, bool by_action);
   static void hold_to_tenths(const CorrectionChoice& choice, Part& part);
+  void choose_part(const std::vector<std::size_t>& pieces, const std::vector<Move>& at,
+                   CorrectionChoice& out);
   void add_ceiling(std::size_t pair, const std::vector<Move>& at, Part& part);
   void add_piece(std::size_t piece, Part& part) const;
   MixedProgram::Terms moves_in(const WidthRow& row, const std::array<std::size_t, 2>& piece,

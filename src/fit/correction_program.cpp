@@ -55,6 +55,14 @@ void MixedProgram::set_bounds(int variable, double low, double high) {
 }
 
 MixedProgram::Solution MixedProgram::minimise(const Terms& objective, const Limits& limits) const {
+  const Solution found = solve(objective, limits);
+  if (found.feasible || found.proved || limits.heuristics) return found;
+  Limits all = limits;
+  all.heuristics = true;
+  return solve(objective, all);
+}
+
+MixedProgram::Solution MixedProgram::solve(const Terms& objective, const Limits& limits) const {
   const std::size_t n = low_.size();
   Columns matrix;
   matrix.start.assign(n + 1, 0);
@@ -93,14 +101,20 @@ MixedProgram::Solution MixedProgram::minimise(const Terms& objective, const Limi
   Cbc_setParameter(model.get(), "threads", "0");
   Cbc_setParameter(model.get(), "randomCbcSeed", "1");
   Cbc_setParameter(model.get(), "maxNodes", std::to_string(limits.max_nodes).c_str());
+  if (!limits.heuristics) {
+    Cbc_setParameter(model.get(), "heuristicsOnOff", "off");
+    Cbc_setParameter(model.get(), "preprocess", "off");
+  }
   Cbc_setAllowableGap(model.get(), limits.absolute_gap);
   Cbc_setAllowableFractionGap(model.get(), limits.relative_gap);
   Cbc_solve(model.get());
 
   Solution out;
-  out.proved = Cbc_isProvenOptimal(model.get()) != 0;
-  const double* best = Cbc_isProvenInfeasible(model.get()) ? nullptr : Cbc_bestSolution(model.get());
-  if (best == nullptr && out.proved) best = Cbc_getColSolution(model.get());  // no integers: a plain LP
+  const bool infeasible = Cbc_isProvenInfeasible(model.get()) != 0;
+  out.proved = infeasible || Cbc_isProvenOptimal(model.get()) != 0;
+  const double* best = infeasible ? nullptr : Cbc_bestSolution(model.get());
+  if (best == nullptr && out.proved && !infeasible)
+    best = Cbc_getColSolution(model.get());  // no integers: a plain LP
   if (best == nullptr) return out;
   out.feasible = true;
   out.values.assign(best, best + n);

@@ -82,7 +82,7 @@ void set_bounds(const FitDocument& fit, const CorrectionShell& shell, double gua
   const double guard = seam != nullptr && seam->u95_mm ? guard_band_mm(*seam->u95_mm) : guard_else;
   pair.must_rise = seam != nullptr && seam->verdict != Verdict::clear && pair.now_mm < fill + guard;
   pair.lower_mm = pair.must_rise ? fill + guard : std::min(pair.now_mm - kSame, fill + guard);
-  if (pair.now_mm <= limit_mm) pair.upper_mm = std::max(pair.now_mm, limit_mm - guard);
+  if (seam != nullptr && pair.now_mm <= limit_mm) pair.upper_mm = std::max(pair.now_mm, limit_mm - guard);
 }
 
 void set_values(const FitDocument& fit, const CorrectionOptions& options, CorrectionShell& shell) {
@@ -137,13 +137,13 @@ CorrectionShell make_shell(const FitDocument& fit, const Plan& plan, const Corre
     bodies.push_back(piece.solid.arris.empty() ? SolidBody() : SolidBody(piece.solid));
   }
   // Beyond this, two pieces that both move as far as they may towards each other still keep the smallest
-  // fill.
+  // fill; and what opens beyond the limit is seen to.
   double rim = 0;
   for (const ShellPiece& piece : shell.pieces) rim = std::max(rim, piece.rim_mm);
   const double travel = options.glued ? 0
                                       : std::sqrt(2.0) * options.max_move_mm +
                                             options.max_turn_deg * std::numbers::pi / 180.0 * rim;
-  shell.reach_mm = std::max(options.limit_mm, fit.smallest_fill_mm + 1 + 2 * travel);
+  shell.reach_mm = std::max(options.limit_mm + 1, fit.smallest_fill_mm + 1 + 2 * travel);
   const SeamOfPair seams = index_seams(fit);
   const double guard_else = usual_guard(fit);
   const auto candidates = candidate_neighbours(bodies, shell.reach_mm);

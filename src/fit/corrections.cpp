@@ -7,19 +7,13 @@
 #include <set>
 
 #include "core/errors.h"
-#include "fit/correction_layout.h"
+#include "fit/correction_search.h"
 
 namespace interstice {
 namespace {
 
 using Eigen::Vector2d;
 using Eigen::Vector3d;
-
-constexpr int kRounds = 14;  // of choosing and laying out before pieces are taken back
-constexpr int kAnywhere =
-    6;  // from this round on, small shortfalls may be sanded off any edge of a touched piece
-constexpr int kPatience = 7;     // rounds a seam may fail before it is given up
-constexpr double kExtra = 0.02;  // more margin than was missing, mm
 
 std::string tenths(double x) {
   char text[32];
@@ -31,87 +25,6 @@ Vector2d map_of(const CorrectionShell& shell, const SolidBody& base, double arc)
   const auto [segment, t] = base.place_of_arc(arc);
   return shell.form.locate(base.arris_at(segment, t)).uv;
 }
-
-// Chooses, linearises again at the result, lays out in 3-D and checks; what is missed is asked for with a
-// margin in the next round.
-class Search {
- public:
-  Search(const CorrectionShell& shell, const CorrectionOptions& options)
-      : shell_(shell), options_(options), model_(shell, options), failed_(shell.pairs.size(), 0) {}
-
-  LaidOut run() {
-    const std::vector<Move> still(shell_.pieces.size());
-    choice_ = model_.choose(still, false);
-    if (gives_up_freely()) choice_ = model_.choose(still, true);
-    LaidOut out;
-    for (int round = 0; round < kRounds; ++round) {
-      if (round > 0) rethink(still, round);
-      // After the first round only margins change: holding the moves to tenths again is mostly enough.
-      if (round % 2 == 0) choice_ = model_.refine(model_.refine(choice_));
-      if (!options_.glued) choice_ = model_.in_tenths(choice_);
-      out = lay_out(shell_, options_, choice_, round >= kAnywhere);
-      const auto missed = shortfalls(shell_, out, choice_.given_up);
-      if (missed.empty()) return out;
-      learn(missed);
-    }
-    take_back(out);
-    return out;
-  }
-  const std::vector<char>& given_up() const { return choice_.given_up; }
-
- private:
-  bool gives_up_freely() const {
-    for (std::size_t k = 0; k < shell_.pairs.size(); ++k) {
-      if (choice_.given_up[k] && !model_.forced_up[k]) return true;
-    }
-    return false;
-  }
-  void rethink(const std::vector<Move>& still, int round) {
-    // The same pieces first; if that did not do, all is open again.
-    if (round % 4 != 0) return;
-    const bool helpers = gives_up_freely();
-    choice_ = model_.choose(still, helpers);
-  }
-  void learn(const std::vector<Shortfall>& missed) {
-    for (const Shortfall& s : missed) {
-      if (s.below_mm > 0) model_.lower_margin_mm[s.pair] += s.below_mm + kExtra;
-      if (s.above_mm > 0) model_.upper_margin_mm[s.pair] += s.above_mm + kExtra;
-      if (++failed_[s.pair] >= kPatience && shell_.pairs[s.pair].must_rise) {
-        model_.forced_up[s.pair] = 1;
-        choice_.given_up[s.pair] = 1;
-      }
-    }
-  }
-  // Last resort: pieces whose seams still miss their bounds stay as they are.
-  void take_back(LaidOut& out) {
-    for (;;) {
-      const auto missed = shortfalls(shell_, out, choice_.given_up);
-      if (missed.empty()) return;
-      for (const Shortfall& s : missed) {
-        const ShellPair& pair = shell_.pairs[s.pair];
-        if (pair.must_rise) choice_.given_up[s.pair] = 1;
-        for (const std::size_t piece : {pair.a, pair.b}) {
-          if (out.change[piece].is_none()) continue;
-          out.change[piece] = {};
-          for (std::size_t k = 0; k < shell_.pairs.size(); ++k) {
-            const ShellPair& p = shell_.pairs[k];
-            if (p.must_rise && (p.a == piece || p.b == piece) && width_short(k, out)) choice_.given_up[k] = 1;
-          }
-        }
-      }
-      measure(shell_, out, options_.threads);
-    }
-  }
-  bool width_short(std::size_t k, const LaidOut& out) const {
-    return width_after(shell_, k, out.change).value_or(shell_.reach_mm) < shell_.pairs[k].lower_mm;
-  }
-
-  const CorrectionShell& shell_;
-  const CorrectionOptions& options_;
-  CorrectionModel model_;
-  CorrectionChoice choice_;
-  std::vector<int> failed_;
-};
 
 // Pieces whose change turns out not to be needed are left alone.
 void drop_needless(const CorrectionShell& shell, const std::vector<char>& given_up, LaidOut& out,
@@ -152,8 +65,8 @@ std::vector<std::size_t> freed_by(const CorrectionShell& shell, const LaidOut& o
 class Writer {
  public:
   Writer(const FitDocument& fit, const CorrectionShell& shell, const CorrectionOptions& options,
-         const LaidOut& out, const std::vector<char>& given_up)
-      : fit_(fit), shell_(shell), options_(options), out_(out), given_up_(given_up) {}
+         const LaidOut& out)
+      : fit_(fit), shell_(shell), options_(options), out_(out) {}
 
   CorrectionResult write() const {
     CorrectionResult result;
@@ -277,7 +190,6 @@ class Writer {
   const CorrectionShell& shell_;
   const CorrectionOptions& options_;
   const LaidOut& out_;
-  const std::vector<char>& given_up_;
 };
 
 void check_range(const char* option, double value, double low, double high) {
@@ -320,10 +232,21 @@ CorrectionResult propose_corrections(const FitDocument& fit, const Plan& plan,
   const CorrectionShell shell = make_shell(fit, plan, options);
   if (std::none_of(shell.pairs.begin(), shell.pairs.end(), [](const ShellPair& p) { return p.must_rise; }))
     return {};
-  Search search(shell, options);
-  LaidOut out = search.run();
-  drop_needless(shell, search.given_up(), out, options.threads);
-  return Writer(fit, shell, options, out, search.given_up()).write();
+  Outcome out = search_corrections(shell, options);
+  drop_needless(shell, out.given_up, out.layout, options.threads);
+  CorrectionResult result = Writer(fit, shell, options, out.layout).write();
+  result.proved_fewest = out.proved;
+  return result;
+}
+
+void put_corrections(CorrectionResult work, FitDocument& fit) {
+  fit.corrections = std::move(work.corrections);
+  fit.corrections_refused = std::move(work.refused);
+  if (!work.proved_fewest) {
+    fit.warnings.push_back(
+        "the search for the least work was stopped at its limit: the work order does what it says, but fewer "
+        "pieces may do");
+  }
 }
 
 }  // namespace interstice

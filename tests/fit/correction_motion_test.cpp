@@ -161,12 +161,34 @@ TEST(MixedProgram, agrees_with_enumeration) {
       }
       if (*std::min_element(met.begin(), met.end()) >= 9) best = std::min(best, price);
     }
-    const auto solution = program.minimise(cost, {});
-    EXPECT_EQ(solution.feasible, best < 1e9);
-    if (best < 1e9) {
-      EXPECT_NEAR(solution.objective, best, 1e-6);
+    for (const bool heuristics : {true, false}) {
+      const auto solution = program.minimise(cost, {.heuristics = heuristics});
+      EXPECT_TRUE(solution.proved);
+      EXPECT_EQ(solution.feasible, best < 1e9);
+      if (best < 1e9) {
+        EXPECT_NEAR(solution.objective, best, 1e-6);
+      }
     }
   }
+}
+
+// Stopped before the nodes alone show a solution, one is found all the same, and not called proved.
+TEST(MixedProgram, a_search_that_was_stopped_has_a_solution) {
+  std::mt19937 random(12);
+  std::uniform_int_distribution<int> digit(1, 9);
+  MixedProgram program;
+  MixedProgram::Terms cost;
+  for (int i = 0; i < 60; ++i) cost.emplace_back(program.add_variable(0, 1, true), 20 + digit(random));
+  for (int r = 0; r < 40; ++r) {
+    MixedProgram::Terms terms;
+    for (int i = 0; i < 60; ++i) {
+      if (digit(random) > 7) terms.emplace_back(i, digit(random));
+    }
+    program.add_row(17, terms, MixedProgram::kInfinity);
+  }
+  const auto solution = program.minimise(cost, {.max_nodes = 1, .heuristics = false});
+  EXPECT_TRUE(solution.feasible);
+  EXPECT_FALSE(solution.proved);
 }
 
 TEST(MixedProgram, plain_linear_program_and_bounds) {
