@@ -69,10 +69,13 @@ cv::Mat decode_jpeg(const PhotoBytes& photo, bool colour) {
   const int status =
       tjDecompress2(jpeg.get(), data_of(photo), static_cast<unsigned long>(photo.bytes.size()), picture.data,
                     header.width, static_cast<int>(picture.step), header.height, format, TJFLAG_ACCURATEDCT);
-  // Stray bytes between segments are common and harmless; every other complaint is a damaged picture.
+  // Stray bytes between segments are common and harmless, unless they are what is left of data without an
+  // end: of several complaints only the last is told. Every other complaint is a damaged picture.
   const std::string complaint = status == 0 ? "" : tjGetErrorStr2(jpeg.get());
-  if (!complaint.empty() && complaint.find("extraneous bytes") == std::string::npos)
-    fail_jpeg(photo, complaint);
+  const std::size_t scan = photo.bytes.rfind("\xff\xda"), end = photo.bytes.rfind("\xff\xd9");
+  const bool ends = end != std::string::npos && scan != std::string::npos && end > scan;
+  if (!complaint.empty() && (complaint.find("extraneous bytes") == std::string::npos || !ends))
+    fail_jpeg(photo, ends ? complaint : "Premature end of JPEG");
   if (!cmyk) return picture;
 
   // Four-colour JPEGs are stored inverted: 255 is no ink, so a channel is its ink times the black.

@@ -75,7 +75,7 @@ Json write_tile(const FitTile& t) {
   Json sd = Json::array();
   for (const double x : t.arris_sd_mm) sd.push_back(rounded(x));
   j["arris_sd_mm"] = sd;
-  j["root"] = lists(t.root);
+  if (t.root.size() == t.arris.size()) j["root"] = lists(t.root);  // none was given: none is written
   j["walls"] = write_walls(t.walls);
   return j;
 }

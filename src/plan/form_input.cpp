@@ -21,6 +21,7 @@ using Eigen::Vector2d;
 constexpr std::uintmax_t kMaxBytes = 16u << 20;
 constexpr std::size_t kMaxPoints = 100000;
 constexpr double kMaxHeight_mm = 2000;  // as a plan's: larger is a wrong unit
+constexpr double kSame_mm = 1e-6;       // nearer than this is the same place
 
 std::string format(const char* pattern, double a, double b = 0) {
   char text[200];
@@ -113,7 +114,7 @@ void drop_repeats(std::vector<Vector2d>& points, std::vector<std::string>& place
   std::vector<Vector2d> kept;
   std::vector<std::string> kept_places;
   for (std::size_t i = 0; i < points.size(); ++i) {
-    if (!kept.empty() && (points[i] - kept.back()).norm() < 1e-6) continue;
+    if (!kept.empty() && (points[i] - kept.back()).norm() < kSame_mm) continue;
     kept.push_back(points[i]);
     kept_places.push_back(places[i]);
   }
@@ -169,7 +170,7 @@ FormInput profile_from_points(std::vector<Vector2d> points, const std::vector<st
   }
   points[0].x() = 0;
   for (std::size_t i = 1; i < points.size(); ++i) {
-    if (points[i].x() <= 0) throw InputError(file, places[i] + ": r must be positive beyond the pole");
+    if (points[i].x() < kSame_mm) throw InputError(file, places[i] + ": r must be positive beyond the pole");
   }
   if (points.front().y() < points.back().y()) {
     for (Vector2d& p : points) p.y() = -p.y();
@@ -181,7 +182,7 @@ FormInput profile_from_points(std::vector<Vector2d> points, const std::vector<st
     form.notes.push_back(format("heights are counted from the rim (z = %.4g in the file)", rim));
   }
   for (std::size_t i = 0; i + 1 < points.size(); ++i) {
-    if (points[i].y() < -1e-6) throw InputError(file, places[i] + ": the profile runs below its rim");
+    if (points[i].y() < -kSame_mm) throw InputError(file, places[i] + ": the profile runs below its rim");
   }
   double height = 0;
   for (const Vector2d& p : points) height = std::max(height, p.y());

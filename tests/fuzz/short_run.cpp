@@ -61,7 +61,8 @@ const std::vector<Bytes> kWords = {"nan",
                                    "data/",
                                    Bytes("\xff\xff\xff\xff", 4),
                                    Bytes("\x7f\xff\xff\xff", 4),
-                                   Bytes("\0\0\0\0", 4)};
+                                   Bytes("\0\0\0\0", 4),
+                                   Bytes(5000, 'a')};
 
 class Mutator {
  public:
@@ -119,6 +120,21 @@ class Mutator {
   std::mt19937 random_;
 };
 
+// The place'th opening of a seed with what is opened and closed five thousand times, one within another,
+// behind it.
+Bytes deep(const Bytes& seed, int place, char opening, const Bytes& open, const Bytes& close,
+           const Bytes& name = "", const Bytes& end = "") {
+  std::size_t at = Bytes::npos;
+  for (int i = 0; i <= place; ++i) {
+    at = seed.find(opening, at + 1);
+    if (at == Bytes::npos) return {};
+  }
+  Bytes in = name;
+  for (int i = 0; i < 5000; ++i) in += open;
+  for (int i = 0; i < 5000; ++i) in += close;
+  return seed.substr(0, at + 1) + in + end + seed.substr(at + 1);
+}
+
 std::vector<Bytes> read_seeds(const fs::path& folder) {
   std::vector<fs::path> paths;
   for (const auto& entry : fs::directory_iterator(folder)) paths.push_back(entry.path());
@@ -158,6 +174,14 @@ int main(int argc, char** argv) {
     std::fprintf(stderr, "%s: %zu seeds, %ld mutations\n", target.name, seeds.size(), runs);
     for (const Bytes& seed : seeds) {
       for (std::size_t cut = 0; cut <= 16; ++cut) run_one(target, seed.substr(0, seed.size() * cut / 16));
+    }
+    for (const Bytes& seed : seeds) {
+      for (int place = 0; place < 6; ++place) {
+        run_one(target, deep(seed, place, '>', "<g>", "</g>"));
+        run_one(target, deep(seed, place, '[', "[", "]", "", ","));
+        run_one(target, deep(seed, place, '{', "[", "]", "\"deep\":", ","));
+        run_one(target, deep(seed, place, '{', "{\"a\":[", "]}", "\"deep\":", ","));
+      }
     }
     Mutator mutator(seeds, 1);
     for (long i = 0; i < runs; ++i) run_one(target, mutator.next());

@@ -2,6 +2,7 @@
 
 #include <unistd.h>
 
+#include <cmath>
 #include <cstdio>
 #include <cstdlib>
 #include <cstring>
@@ -18,6 +19,7 @@
 #include "core/files.h"
 #include "fit/corrections.h"
 #include "fit/fit_document.h"
+#include "fuzz/laws.h"
 #include "plan/form_input.h"
 #include "plan/piece_model.h"
 #include "plan/plan.h"
@@ -28,17 +30,14 @@ namespace {
 
 namespace fs = std::filesystem;
 
-[[noreturn]] void broken(const char* law, const std::string& detail) {
-  std::fprintf(stderr, "fuzz: %s: %s\n", law, detail.c_str());
-  std::abort();
-}
-
-// Reads or refuses with one line that names the file.
+// Reads or refuses with one line that names the file. What was written of what was read is given another
+// name, so that a refusal of it is none.
 void read_or_refuse(const std::function<void()>& read) {
   try {
     read();
   } catch (const InputError& e) {
     if (std::strchr(e.what(), '\n')) broken("a refusal is one line", e.what());
+    if (std::strlen(e.what()) > 500) broken("a refusal is short", e.what());
     if (!std::strstr(e.what(), "fuzzed")) broken("a refusal names the file", e.what());
   } catch (const std::exception& e) {
     broken("readers throw nothing but InputError", e.what());
@@ -64,66 +63,94 @@ fs::path file_of(const std::uint8_t* data, std::size_t size, const char* ending)
 
 void plan_target(const std::uint8_t* data, std::size_t size) {
   read_or_refuse([&] {
-    const Plan plan = parse_plan(text_of(data, size), "fuzzed");
+    const std::string text = text_of(data, size);
+    const Plan plan = parse_plan(text, "fuzzed");
+    check_document(text);
+    check_plan(plan);
     const std::string once = write_plan(plan);
-    for (const PlannedTile& tile : plan.tiles) {
-      if (!(signed_area(tile.outline) > 0)) broken("outlines run counter-clockwise", tile.label);
-    }
-    try {
-      if (write_plan(parse_plan(once, "fuzzed")) != once) broken("a written plan reads back", once);
-    } catch (const InputError& e) {
-      broken("a written plan is readable", e.what());
-    }
-    if (plan.tiles.size() <= 20) {
-      for (std::size_t t = 0; t < plan.tiles.size(); ++t) {
-        if (plan.tiles[TileIndex(t)].outline.size() > 500) continue;
-        const PieceFace face = planned_face(plan, TileIndex(t));
-        for (const Eigen::Vector2d& p : face.outline) {
-          if (!p.allFinite()) broken("a planned face is finite", plan.tiles[TileIndex(t)].label);
-        }
-      }
+    require(write_plan(parse_plan(once, "written")) == once, "a written plan reads back", once);
+    if (plan.tiles.size() > 20) return;
+    for (std::size_t t = 0; t < plan.tiles.size(); ++t) {
+      if (plan.tiles[TileIndex(t)].outline.size() > 500) continue;
+      for (const Eigen::Vector2d& p : planned_face(plan, TileIndex(t)).outline)
+        require(p.allFinite(), "a planned face is finite", plan.tiles[TileIndex(t)].label);
     }
   });
 }
 
 void lens_target(const std::uint8_t* data, std::size_t size) {
   read_or_refuse([&] {
-    const Lens lens = parse_lens(text_of(data, size), "fuzzed");
+    const std::string text = text_of(data, size);
+    const Lens lens = parse_lens(text, "fuzzed");
+    check_document(text);
+    check_lens(lens);
     const std::string once = write_lens(lens);
-    if (write_lens(parse_lens(once, "fuzzed")) != once) broken("a written lens reads back", once);
+    require(write_lens(parse_lens(once, "written")) == once, "a written lens reads back", once);
     lens.project({0.1, 0.2, 1.0});
     lens.undistort({1.0, 2.0});
   });
 }
 
+nlohmann::json numbers_of(const Resin& r) {
+  nlohmann::json out = {{"name", r.name},
+                        {"density_g_ml", r.density_g_ml},
+                        {"mixed_viscosity_mpa_s", r.viscosity_mpa_s},
+                        {"viscosity_doubling_min", r.doubling_min},
+                        {"pot_life_min", r.pot_life_min},
+                        {"surface_tension_mn_m", r.surface_tension_mn_m},
+                        {"contact_angle_deg", r.contact_angle_deg}};
+  if (r.max_depth_mm) out["max_depth_mm"] = *r.max_depth_mm;
+  return out;
+}
+
 void resin_target(const std::uint8_t* data, std::size_t size) {
-  read_or_refuse([&] { parse_resin(text_of(data, size), "fuzzed"); });
+  read_or_refuse([&] {
+    const std::string text = text_of(data, size);
+    const Resin resin = parse_resin(text, "fuzzed");
+    check_document(text);
+    require(within(resin.density_g_ml, 0.5, 4) && within(resin.viscosity_mpa_s, 1, 1e6) &&
+                within(resin.doubling_min, 0.1, 1e5) && within(resin.pot_life_min, 0.1, 1e5) &&
+                within(resin.surface_tension_mn_m, 1, 200) && within(resin.contact_angle_deg, 0, 180) &&
+                within(resin.max_depth_mm.value_or(1), 1, 1000) && resin.name.size() <= 200,
+            "a resin's numbers are those of a resin", numbers_of(resin).dump());
+    const nlohmann::json numbers = numbers_of(resin);
+    require(numbers_of(parse_resin(numbers.dump(), "written")) == numbers, "a resin reads back",
+            numbers.dump());
+  });
+}
+
+void check_fit_reads_back(const FitDocument& fit) {
+  check_fit(fit);
+  const std::string once = write_fit(fit);
+  require(write_fit(parse_fit(once, "written")) == once, "a written fit reads back", once.substr(0, 400));
 }
 
 void fit_target(const std::uint8_t* data, std::size_t size) {
   read_or_refuse([&] {
-    const std::string once = write_fit(parse_fit(text_of(data, size), "fuzzed"));
-    const std::string twice = write_fit(parse_fit(once, "fuzzed"));
-    if (write_fit(parse_fit(twice, "fuzzed")) != twice)
-      broken("a written fit reads back", once.substr(0, 400));
+    const std::string text = text_of(data, size);
+    const FitDocument fit = parse_fit(text, "fuzzed");
+    check_document(text);
+    check_fit_reads_back(fit);
   });
 }
 
 void corrections_target(const std::uint8_t* data, std::size_t size) {
-  read_or_refuse([&] { parse_corrections(text_of(data, size), "fuzzed"); });
+  read_or_refuse([&] {
+    const std::string text = text_of(data, size);
+    FitDocument fit;
+    fit.corrections = parse_corrections(text, "fuzzed");
+    check_document(text);
+    fit.smallest_fill_mm = 3;
+    check_fit_reads_back(fit);
+    const std::string written = write_fit(fit);
+    require(parse_corrections(written, "written").size() == fit.corrections.size(), "no correction is lost",
+            written);
+  });
 }
 
 void form_target(const std::uint8_t* data, std::size_t size, const char* ending) {
   const fs::path path = file_of(data, size, ending);
-  read_or_refuse([&] {
-    const Profile profile = read_form(path).profile;
-    const auto& points = profile.points();
-    if (points.size() < 3 || points.front().x() != 0 || points.back().y() != 0)
-      broken("a form runs from the pole to the rim", std::to_string(points.size()));
-    for (const Eigen::Vector2d& p : points) {
-      if (!p.allFinite() || p.norm() > 1e5) broken("a form is finite", std::to_string(p.norm()));
-    }
-  });
+  read_or_refuse([&] { check_form(read_form(path).profile); });
 }
 
 void form_table_target(const std::uint8_t* data, std::size_t size) {
@@ -141,36 +168,69 @@ void photo_target(const std::uint8_t* data, std::size_t size) {
   const fs::path path = file_of(data, size, ".jpg");
   read_or_refuse([&] {
     const PhotoInfo info = read_photo_info(path);
-    if (info.width < 1 || info.height < 1 || double(info.width) * info.height > kMaxMegapixels * 1e6)
-      broken("a photo's size is within the limits", std::to_string(info.width));
-    if (info.exif_orientation < 1 || info.exif_orientation > 8)
-      broken("an orientation is one of eight", std::to_string(info.exif_orientation));
-    if (!(exif_focal_px(info) > 0)) broken("a focal length is positive", std::to_string(exif_focal_px(info)));
+    require(info.width >= 1 && info.height >= 1 && double(info.width) * info.height <= kMaxMegapixels * 1e6,
+            "a photo's size is within the limits", std::to_string(info.width));
+    require(info.exif_orientation >= 1 && info.exif_orientation <= 8, "an orientation is one of eight",
+            std::to_string(info.exif_orientation));
+    const double diagonal = std::hypot(info.width, info.height);
+    require(within(exif_focal_px(info) / diagonal, 0.1, 50), "a focal length is a lens's",
+            std::to_string(exif_focal_px(info)));
+    require(info.camera.size() <= 310 && info.camera.find('\n') == std::string::npos,
+            "a camera's name is one short line", info.camera);
     if (double(info.width) * info.height > 3e5) return;
-    const cv::Mat grey = read_photo_grey(info);
-    if (grey.cols != info.width || grey.rows != info.height || grey.type() != CV_8UC1)
-      broken("a grey picture has the size of its header", info.name);
+    const cv::Mat grey = read_photo_grey(info), colour = read_photo_colour(info);
+    require(grey.cols == info.width && grey.rows == info.height && grey.type() == CV_8UC1,
+            "a grey picture has the size of its header", info.name);
+    require(colour.size() == grey.size() && colour.type() == CV_8UC3,
+            "a coloured picture has the size of the grey one", info.name);
+    // A picture cut short is refused: what decodes has the mark that ends its data.
+    const std::string bytes = text_of(data, size);
+    if (bytes.rfind("\xff\xd8", 0) == 0)
+      require(bytes.find("\xff\xd9") != std::string::npos, "a JPEG that decodes ends", info.name);
+    if (bytes.rfind("\x89PNG", 0) == 0)
+      require(bytes.find("IEND") != std::string::npos, "a PNG that decodes ends", info.name);
+  });
+}
+
+void bag_info_target(const std::string& text) {
+  read_or_refuse([&] {
+    const BagInfo info = parse_bag_info(text, "fuzzed");
+    for (const auto& [label, value] : info.fields()) {
+      require(!label.empty() && label.find_first_of(":\r\n") == std::string::npos, "a label is one", label);
+      require(value.find_first_of("\r\n") == std::string::npos, "a value is one line", value);
+    }
+    const std::string written = write_bag_info(info);
+    require(parse_bag_info(written, "written").fields() == info.fields(), "bag-info reads back", written);
+    if (const auto oxum = info.first("Payload-Oxum")) {
+      if (parse_oxum(*oxum))
+        require(oxum->find_first_not_of("0123456789.") == std::string::npos &&
+                    oxum->find('.') == oxum->rfind('.'),
+                "an Oxum is two numbers", *oxum);
+    }
   });
 }
 
 void bag_target(const std::uint8_t* data, std::size_t size) {
   const std::string text = text_of(data, size);
-  read_or_refuse([&] {
-    const BagInfo info = parse_bag_info(text, "fuzzed");
-    for (const auto& [label, value] : info.fields()) {
-      if (label.find_first_of("\r\n") != std::string::npos) broken("a label is one line", label);
-    }
-    if (const auto oxum = info.first("Payload-Oxum")) parse_oxum(*oxum);
-  });
+  bag_info_target(text);
   for (const std::size_t digits : {std::size_t{64}, std::size_t{128}}) {
     read_or_refuse([&] {
       const Manifest manifest = parse_manifest(text, digits, "fuzzed");
+      std::size_t lines = 0;
+      for (std::size_t i = 0; i < text.size(); ++i) {
+        const bool ends = i + 1 == text.size() || text[i + 1] == '\n' || text[i + 1] == '\r';
+        lines += ends && text[i] != '\n' && text[i] != '\r' ? 1 : 0;
+      }
+      require(manifest.size() == lines, "a manifest has a path a line", text);
       const std::string once = write_manifest(manifest);
-      if (parse_manifest(once, digits, "fuzzed") != manifest) broken("a manifest reads back", once);
+      require(parse_manifest(once, digits, "written") == manifest, "a manifest reads back", once);
       for (const auto& [path, digest] : manifest) {
-        const fs::path normal = fs::path(path).lexically_normal();
-        if (path.empty() || path.front() == '/' || *normal.begin() == "..")
-          broken("a manifest stays in its bag", path);
+        require(digest.size() == digits && digest.find_first_not_of("0123456789abcdef") == std::string::npos,
+                "a digest is one", digest);
+        const fs::path relative(path);
+        require(!path.empty() && path.front() != '/', "a manifest stays in its bag", path);
+        for (const fs::path& part : relative)
+          require(!part.empty() && part != ".." && part != ".", "a manifest stays in its bag", path);
       }
     });
   }
