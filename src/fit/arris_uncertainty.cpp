@@ -111,28 +111,6 @@ Eigen::Matrix3d plane_by_photos(const ArrisFit& fit, const PlaneFrame& frame) {
   return out;
 }
 
-// Variances of edges that one photo alone shows: with no second one that agrees it may be another line within
-// the picture's blur. Uniform over a pixel.
-std::vector<double> lone_variances(const std::vector<ArrisObservation>& observations, std::size_t points) {
-  constexpr std::size_t kReach = 4;  // points: 3 mm on either side
-  std::map<std::size_t, std::vector<double>> by_photo;
-  for (const ArrisObservation& o : observations)
-    by_photo.try_emplace(o.photo.value, points, 0.0).first->second[o.point] = o.weight;
-  const std::vector<double> pixel =
-      mean_of_readings(observations, points, [](const ArrisObservation& o) { return o.pixel_mm; });
-  std::vector<double> out(points, 0);
-  for (std::size_t i = 0; i < points; ++i) {
-    double photos = 0;  // those that read at least half of the points about this one count whole
-    for (const auto& [photo, weight] : by_photo) {
-      double sum = 0;
-      for (std::size_t d = 0; d <= 2 * kReach; ++d) sum += weight[(i + points + d - kReach) % points];
-      photos += std::min(1.0, sum / (kReach + 1));
-    }
-    out[i] = std::clamp(2 - photos, 0.0, 1.0) * pixel[i] * pixel[i] / 12;
-  }
-  return out;
-}
-
 }  // namespace
 
 double shared_points(const ArrisUnknowns& u, const std::vector<ArrisObservation>& observations,
@@ -164,6 +142,24 @@ double shared_points(const ArrisUnknowns& u, const std::vector<ArrisObservation>
     tau += 2 * rho;
   }
   return tau;
+}
+
+std::vector<double> shown_alone(const std::vector<ArrisObservation>& observations, std::size_t points) {
+  constexpr std::size_t kReach = 4;  // points: 3 mm on either side
+  std::map<std::size_t, std::vector<double>> by_photo;
+  for (const ArrisObservation& o : observations)
+    by_photo.try_emplace(o.photo.value, points, 0.0).first->second[o.point] = o.weight;
+  std::vector<double> out(points, 0);
+  for (std::size_t i = 0; i < points; ++i) {
+    double photos = 0;  // those that read at least half of the points about this one count whole
+    for (const auto& [photo, weight] : by_photo) {
+      double sum = 0;
+      for (std::size_t d = 0; d <= 2 * kReach; ++d) sum += weight[(i + points + d - kReach) % points];
+      photos += std::min(1.0, sum / (kReach + 1));
+    }
+    out[i] = std::clamp(2 - photos, 0.0, 1.0);
+  }
+  return out;
 }
 
 double views_of_contour(const std::vector<ArrisObservation>& observations, std::size_t points) {
@@ -207,7 +203,8 @@ std::vector<double> shared_half_widths(const std::vector<ArrisObservation>& obse
   return out;
 }
 
-std::vector<double> point_sds(const ArrisFit& fit, const PlaneFrame& frame, double noise_scale) {
+std::vector<double> point_sds(const ArrisFit& fit, const PlaneFrame& frame, const std::vector<double>& alone,
+                              double noise_scale) {
   constexpr std::size_t kBridge = 2;
   const auto& observations = fit.observations;
   const auto n = static_cast<std::size_t>(fit.unknowns.points());
@@ -217,14 +214,17 @@ std::vector<double> point_sds(const ArrisFit& fit, const PlaneFrame& frame, doub
       mean_of_readings(observations, n, [](const ArrisObservation& o) { return o.slope; });
   const VectorXd corner = corner_variances(fit);
   const Eigen::Matrix3d by_photos = plane_by_photos(fit, frame);
-  const std::vector<double> lone = lone_variances(observations, n);
+  const std::vector<double> pixel =
+      mean_of_readings(observations, n, [](const ArrisObservation& o) { return o.pixel_mm; });
   const std::vector<double> ratios = local_ratios(fit.factor, observations, n);
   for (std::size_t i = 0; i < n; ++i) {
     const auto k = static_cast<Eigen::Index>(i);
     const double noise = ratios[i] * ratios[i] * std::max(1e-6, noise_scale * fit.inverse(k, k));
     const Vector3d height(1, fit.unknowns.at(i).x(), fit.unknowns.at(i).y());
     const double plane = slope[i] * slope[i] * height.dot(by_photos * height);
-    const double total = std::sqrt(noise + corner[k] + plane + lone[i]);
+    // With no second photo that agrees it may be another line in the picture's blur: uniform over a pixel.
+    const double lone = alone[i] * pixel[i] * pixel[i] / 12;
+    const double total = std::sqrt(noise + corner[k] + plane + lone);
     // The bending of an edge is known well enough to bridge a millimetre or two.
     double near = 0;
     for (std::size_t d = 0; d <= 2 * kBridge; ++d) near += seen[(i + n + d - kBridge) % n];

@@ -41,9 +41,13 @@ double views_of_contour(const std::vector<ArrisObservation>& observations, std::
 double per_freedom(const ArrisUnknowns& u, const std::vector<ArrisObservation>& observations,
                    const Eigen::MatrixXd& inverse);
 
+// From 0, where two photos or more show the edge about a point and agree, to 1, where one alone does.
+std::vector<double> shown_alone(const std::vector<ArrisObservation>& observations, std::size_t points);
+
 // Standard uncertainties of the points, mm; negative where no photo shows one. noise_scale: variance of
 // readings over their stated one.
-std::vector<double> point_sds(const ArrisFit& fit, const PlaneFrame& frame, double noise_scale);
+std::vector<double> point_sds(const ArrisFit& fit, const PlaneFrame& frame, const std::vector<double>& alone,
+                              double noise_scale);
 
 // Half-widths of what all edges share (fit/trace_arris.h).
 std::vector<double> shared_half_widths(const std::vector<ArrisObservation>& observations, std::size_t points);

@@ -1,6 +1,5 @@
 #include "fit/fit.h"
 
-#include <Eigen/Cholesky>
 #include <algorithm>
 #include <cmath>
 #include <numbers>
@@ -15,6 +14,7 @@
 #include "fit/learn_corner.h"
 #include "fit/place_outline.h"
 #include "fit/plan_agreement.h"
+#include "fit/plan_shape.h"
 #include "fit/seams.h"
 #include "fit/trace_arris.h"
 #include "fit/wall_slope.h"
@@ -31,44 +31,9 @@ struct TileResult {
   FitTile tile;
   MeasuredTile measured;
   std::optional<double> face_above_mm;
+  PlanShape shape;
+  std::vector<double> alone;  // fit/trace_arris.h
 };
-
-// How the measured outline lies against the planned one: shift and turn in the planned face's axes, by
-// matching points to the planned outline's nearest points along its normals. Growth is left free: saw cuts
-// run a little wide.
-void compare_with_plan(const PieceFace& planned, const std::vector<Vector3d>& arris, FitTile& tile) {
-  Polygon measured;
-  for (const Vector3d& p : arris) measured.push_back(planned.frame.drop(p));
-  const Vector2d centre = centroid(planned.outline);
-  Vector2d shift = centroid(measured) - centre;
-  double turn = 0;
-  const std::vector<Vector2d> normals = outward_normals(planned.outline);
-  for (int round = 0; round < 15; ++round) {
-    Eigen::Matrix4d a = 1e-9 * Eigen::Matrix4d::Identity();
-    Eigen::Vector4d b = Eigen::Vector4d::Zero();
-    const Eigen::Rotation2Dd r(turn);
-    for (const Vector2d& m : measured) {
-      const Vector2d back = centre + r.inverse() * (m - centre - shift);
-      std::size_t nearest = 0;
-      for (std::size_t i = 1; i < planned.outline.size(); ++i) {
-        if ((planned.outline[i] - back).squaredNorm() < (planned.outline[nearest] - back).squaredNorm())
-          nearest = i;
-      }
-      const Vector2d n = r * normals[nearest];
-      const Vector2d arm = r * (planned.outline[nearest] - centre);
-      const Eigen::Vector4d row(n.x(), n.y(), Vector2d(-arm.y(), arm.x()).dot(n), 1.0);
-      const double d = (m - centre - shift - arm).dot(n);
-      a += row * row.transpose();
-      b += d * row;
-    }
-    const Eigen::Vector4d x = a.ldlt().solve(b);
-    shift += x.head<2>();
-    turn += x[2];
-    if (x.head<3>().norm() < 1e-7) break;
-  }
-  tile.moved_mm = shift;
-  tile.turned_deg = turn * 180 / std::numbers::pi;
-}
 
 // What is known of a piece before its arris is measured.
 struct Start {
@@ -94,13 +59,12 @@ TileResult fit_tile(const Scan& scan, const Surface& surface,
       trace_arris(scan, pictures, start.first.frame, start.first.outline, known, {0.35}, around);
   tile.face = traced.frame;
   for (const Vector2d& p : traced.outline) tile.arris.push_back(traced.frame.lift(p));
-  for (std::size_t i = 0; i < traced.sd_mm.size(); ++i) {
-    const double sd = std::hypot(traced.sd_mm[i], traced.shared_error_mm[i] / std::sqrt(3.0));
-    tile.arris_sd_mm.push_back(std::copysign(sd, traced.sd_mm[i]));
-  }
   tile.height_mm = surface.form.locate(traced.frame.lift(centroid(traced.outline))).height;
   tile.root = tile.arris;  // until the walls are measured
-  compare_with_plan(start.planned, tile.arris, tile);
+  result.alone = traced.alone;
+  result.shape = shape_against_plan(start.planned, tile.arris);
+  tile.moved_mm = result.shape.moved_mm;
+  tile.turned_deg = result.shape.turned_rad * 180 / std::numbers::pi;
   result.face_above_mm = face_above_arris(surface.heights, plan, traced.frame, traced.outline);
   result.measured = {{tile.face, tile.arris, tile.root},
                      traced.sd_mm,
@@ -144,6 +108,27 @@ Occluders occluders_of(const std::vector<Start>& starts, bool placed) {
     }
   }
   return out;
+}
+
+// Edges that one photo alone shows may be another line, by how far they lie off the plan.
+void doubt_lone_edges(std::vector<TileResult>& results) {
+  constexpr double kSawn_mm = 0.4;  // off a drawn line by hand (common practice, no source)
+  std::vector<double> well_seen;
+  for (const TileResult& r : results) {
+    for (std::size_t i = 0; i < r.alone.size(); ++i) {
+      if (r.alone[i] == 0 && r.measured.sd_mm[i] > 0) well_seen.push_back(r.shape.off_mm[i]);
+    }
+  }
+  const double usual = off_plan_sd_mm(std::move(well_seen)).value_or(kSawn_mm);
+  for (TileResult& r : results) {
+    for (std::size_t i = 0; i < r.alone.size(); ++i) {
+      double& sd = r.measured.sd_mm[i];
+      const double other = r.alone[i] * other_line_variance(r.shape.off_mm[i], usual);
+      sd = std::copysign(std::sqrt(sd * sd + other), sd);
+      const double total = std::hypot(sd, r.measured.shared_error_mm[i] / std::sqrt(3.0));
+      r.tile.arris_sd_mm.push_back(std::copysign(total, sd));
+    }
+  }
 }
 
 // The walls' bevels, and the pieces' bodies with them.
@@ -239,6 +224,7 @@ FitDocument fit_pieces(const Scan& scan, const Surface& surface, const Plan& pla
   options.progress("measuring the pieces' edges");
   const auto pictures = read_pictures(scan, 0, true, options.threads);
   std::vector<TileResult> results = measure_tiles(scan, surface, plan, pictures, options.threads);
+  doubt_lone_edges(results);
   measure_walls(scan, surface, plan, pictures, options.threads, results);
   IndexedVector<TileIndex, MeasuredTile> measured;
   std::vector<std::string> labels;

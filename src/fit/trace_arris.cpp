@@ -151,7 +151,8 @@ TracedArris trace_arris(const Scan& scan, const IndexedVector<PhotoIndex, Pictur
     for (ArrisObservation& o : t.observations) o.residual_mm = u.residual(o, s.x);
     t.residual_mm = contour_residual(t.observations, s.factor);
     const ArrisFit fit{scan, u, t.observations, inverse, known.corner, s.factor};
-    t.sd_mm = point_sds(fit, t.frame, t.noise_scale);
+    t.alone = shown_alone(t.observations, n);
+    t.sd_mm = point_sds(fit, t.frame, t.alone, t.noise_scale);
     t.shared_error_mm = shared_half_widths(t.observations, n);
     const auto sd_of = [&](Eigen::Index k) {
       return std::sqrt(std::max(0.0, t.noise_scale * inverse(k, k)));

@@ -36,6 +36,9 @@ struct TracedArris {
   // of sd_mm: half the difference between its places by light and by code values, a tenth of a pixel at
   // least.
   std::vector<double> shared_error_mm;
+  // Of each point: from 0, where two photos or more that agree show the edge about it, to 1, where one alone
+  // does.
+  std::vector<double> alone;
   std::vector<ArrisObservation> observations;
   double residual_mm = 0;  // robust standard deviation of observations about the fit
   // Variance of readings over their stated one; those alike along the outline count once.

@@ -92,7 +92,8 @@ struct Square {
 
   std::vector<double> sds() const {
     const ArrisUnknowns u = unknowns();
-    return point_sds({scan, u, observations, inverse, corner, 1}, frame, 0);  // the readings' noise left out
+    return point_sds({scan, u, observations, inverse, corner, 1}, frame,
+                     shown_alone(observations, outline.size()), 0);  // the readings' noise left out
   }
 };
 
