@@ -115,6 +115,21 @@ void set_arc_from(const SolidBody& a, const SolidBody& b, const MouthSample& zer
   }
 }
 
+// Where only samples from the piece that is further fall in a step, the step looks wider than it is.
+void drop_lone_wide(std::vector<MouthSample>& samples) {
+  std::vector<MouthSample> kept;
+  for (std::size_t k = 0; k < samples.size(); ++k) {
+    const MouthSample& m = samples[k];
+    if (k > 0 && k + 1 < samples.size()) {
+      const MouthSample &before = samples[k - 1], &after = samples[k + 1];
+      const double wider = m.width_mm - std::max(before.width_mm, after.width_mm);
+      if (m.from != before.from && m.from != after.from && wider > after.s_mm - before.s_mm) continue;
+    }
+    kept.push_back(m);
+  }
+  samples = std::move(kept);
+}
+
 }  // namespace
 
 std::vector<MouthSample> mouth_along(const SolidBody& a, const SolidBody& b, const MouthOptions& options) {
@@ -137,6 +152,7 @@ std::vector<MouthSample> mouth_along(const SolidBody& a, const SolidBody& b, con
   }
   std::vector<MouthSample> out;
   for (const auto& [step, m] : steps) out.push_back(m);
+  drop_lone_wide(out);
   const double start = out.front().s_mm;
   for (MouthSample& m : out) m.s_mm -= start;
   return out;

@@ -376,6 +376,21 @@ TEST_P(TrueScan, mouths_and_throats_of_the_built_pieces) {
   EXPECT_LT(quantile(length, 0.5), 2.0);
 }
 
+// Edges of pieces are smooth over a millimetre: no place is wider than both places beside it by more than the
+// way between them.
+TEST_P(TrueScan, no_place_stands_out_alone) {
+  const auto folder = scan_folder(GetParam());
+  if (!folder) GTEST_SKIP() << "scan " << GetParam() << " is in neither datasets/ nor ../shared/scans";
+  std::size_t places = 0;
+  for (const ShellSeam& seam : mouths_of_shell(read_true_shell(*folder).bodies())) {
+    const std::vector<MouthSample>& m = seam.samples;
+    for (std::size_t k = 1; k + 1 < m.size(); ++k, ++places)
+      EXPECT_LE(m[k].width_mm, std::max(m[k - 1].width_mm, m[k + 1].width_mm) + m[k + 1].s_mm - m[k - 1].s_mm)
+          << seam.a.value << " " << seam.b.value << " at " << m[k].s_mm;
+  }
+  EXPECT_GT(places, 4000u);
+}
+
 INSTANTIATE_TEST_SUITE_P(Scans, TrueScan, ::testing::Values("plover", "godwit", "whimbrel"),
                          [](const auto& scan) { return std::string(scan.param); });
 
