@@ -9,6 +9,7 @@
 #include "core/parallel.h"
 #include "geometry/profile.h"
 #include "report/bench_list.h"
+#include "report/label_places.h"
 #include "report/photo_view.h"
 
 namespace interstice {
@@ -35,28 +36,17 @@ void draw_line(cv::Mat& picture, const std::vector<cv::Point2d>& points, bool cl
                 kShift);
 }
 
-// Writes on a white ground, moved down past labels already there.
+// Writes on a white ground, at the place or the nearest free one above or below.
 void label(cv::Mat& picture, const std::string& text, cv::Point at, double size, const cv::Scalar& colour,
-           std::vector<cv::Rect>& taken) {
+           LabelPlaces& places) {
   const int thick = std::max(1, static_cast<int>(std::lround(size * 2)));
   int base = 0;
   const cv::Size box = cv::getTextSize(text, cv::FONT_HERSHEY_SIMPLEX, size, thick, &base);
-  at.x = std::clamp(at.x, 2, std::max(2, picture.cols - box.width - 2));
-  at.y = std::clamp(at.y, box.height + 2, std::max(box.height + 2, picture.rows - base - 2));
-  const auto ground = [&] {
-    return cv::Rect(at.x - 3, at.y - box.height - 3, box.width + 6, box.height + base + 4);
-  };
-  for (int tries = 0; tries < 12; ++tries) {
-    const cv::Rect mine = ground();
-    const auto hit =
-        std::find_if(taken.begin(), taken.end(), [&](const cv::Rect& r) { return (r & mine).area() > 0; });
-    if (hit == taken.end()) break;
-    at.y = hit->y + hit->height + box.height + 4;
-  }
-  taken.push_back(ground());
-  cv::rectangle(picture, {at.x - 3, at.y - box.height - 3}, {at.x + box.width + 3, at.y + base + 1}, kWhite,
-                cv::FILLED);
-  cv::putText(picture, text, at, cv::FONT_HERSHEY_SIMPLEX, size, colour, thick, cv::LINE_AA);
+  const cv::Rect ground =
+      places.place({at.x - 3, at.y - box.height - 3, box.width + 6, box.height + base + 4});
+  cv::rectangle(picture, ground, kWhite, cv::FILLED);
+  cv::putText(picture, text, {ground.x + 3, ground.y + box.height + 3}, cv::FONT_HERSHEY_SIMPLEX, size,
+              colour, thick, cv::LINE_AA);
 }
 
 // The stretch of an edge to sand, along the shorter way between its two ends on the map.
@@ -85,65 +75,86 @@ std::vector<cv::Point2d> sanded_stretch(const PhotoView& view, const Profile& fo
   return points;
 }
 
-// What to do to a piece: the edge to sand as a thick stripe, a move as an arrow (its direction; the length is
-// written).
-void draw_corrections(cv::Mat& picture, const PhotoView& view, const FitDocument& fit, const FitTile& tile,
-                      double unit, std::vector<cv::Rect>& taken) {
-  const Profile form(fit.form_profile);
-  const int wide = std::max(2, static_cast<int>(std::lround(3 * unit)));
-  char text[80];
+Vector3d middle_of(const FitTile& tile) {
   Vector3d middle = Vector3d::Zero();
   for (const Vector3d& p : tile.arris) middle += p / static_cast<double>(tile.arris.size());
-  const Vector2d uv = form.locate(middle).uv;
+  return middle;
+}
+
+Vector3d step_of(const Profile& form, const FitTile& tile, const Correction& c) {
+  const Vector2d uv = form.locate(middle_of(tile)).uv;
+  return c.along_mm * form.along_ring(uv) + c.towards_pole_mm * form.towards_pole(uv);
+}
+
+// What to do to a piece: the edge to sand as a thick stripe, a move as an arrow (its direction; the length is
+// written). Labels keep clear of the arrow.
+void draw_corrections(cv::Mat& picture, const PhotoView& view, const FitDocument& fit, const FitTile& tile,
+                      double unit, LabelPlaces& places) {
+  const Profile form(fit.form_profile);
+  const int wide = std::max(2, static_cast<int>(std::lround(3 * unit)));
+  for (const Correction& c : fit.corrections) {
+    if (c.tile != tile.label) continue;
+    if (c.action == Correction::Action::sand) {
+      draw_line(picture, sanded_stretch(view, form, tile, c), false, kPurple, 2 * wide);
+      continue;
+    }
+    constexpr double kArrow_mm = 12, kHead = 0.3;
+    const Vector3d step = step_of(form, tile, c);
+    if (step.norm() <= 1e-6) continue;
+    const cv::Point2d from = view.place(middle_of(tile)),
+                      to = view.place(middle_of(tile) + kArrow_mm * step.normalized());
+    cv::arrowedLine(picture, from, to, kPurple, wide, cv::LINE_AA, 0, kHead);
+    places.keep_clear_of_arrow(from, to, kHead, wide);
+  }
+}
+
+void label_corrections(cv::Mat& picture, const PhotoView& view, const FitDocument& fit, const FitTile& tile,
+                       double unit, LabelPlaces& places) {
+  const Profile form(fit.form_profile);
+  char text[80];
   for (const Correction& c : fit.corrections) {
     if (c.tile != tile.label) continue;
     if (c.action == Correction::Action::sand) {
       const std::vector<cv::Point2d> stretch = sanded_stretch(view, form, tile, c);
-      draw_line(picture, stretch, false, kPurple, 2 * wide);
       std::snprintf(text, sizeof text, "sand %.1f", c.depth_mm);
       const cv::Point2d at = stretch[stretch.size() / 2];
-      label(picture, text, {static_cast<int>(at.x), static_cast<int>(at.y)}, 0.4 * unit, kBlack, taken);
+      label(picture, text, {static_cast<int>(at.x), static_cast<int>(at.y)}, 0.4 * unit, kBlack, places);
     } else {
-      constexpr double kArrow_mm = 12;
-      const Vector3d step = c.along_mm * form.along_ring(uv) + c.towards_pole_mm * form.towards_pole(uv);
-      const cv::Point2d from = view.place(middle);
-      if (step.norm() > 1e-6) {
-        const cv::Point2d to = view.place(middle + kArrow_mm * step.normalized());
-        cv::arrowedLine(picture, from, to, kPurple, wide, cv::LINE_AA, 0, 0.3);
-      }
+      const cv::Point2d at = view.place(middle_of(tile));
       std::snprintf(text, sizeof text, std::abs(c.turn_deg) > 0.05 ? "move %.1f, turn %.1f deg" : "move %.1f",
-                    step.norm(), c.turn_deg);
-      label(picture, text, {static_cast<int>(from.x) - 12, static_cast<int>(from.y)}, 0.4 * unit, kBlack,
-            taken);
+                    step_of(form, tile, c).norm(), c.turn_deg);
+      label(picture, text, {static_cast<int>(at.x) - 12, static_cast<int>(at.y)}, 0.4 * unit, kBlack, places);
     }
   }
 }
 
 // Outlines and labels of all pieces that take part in the seams drawn, each once.
 void draw_pieces(cv::Mat& picture, const PhotoView& view, const FitDocument& fit,
-                 const std::vector<std::size_t>& seams, double unit, std::vector<cv::Rect>& taken) {
+                 const std::vector<std::size_t>& seams, double unit, LabelPlaces& places) {
   const int thin = std::max(1, static_cast<int>(std::lround(unit)));
+  std::vector<const FitTile*> part;
   for (const FitTile& tile : fit.tiles) {
-    const bool part = std::any_of(seams.begin(), seams.end(), [&](std::size_t i) {
+    const bool drawn = std::any_of(seams.begin(), seams.end(), [&](std::size_t i) {
       return fit.seams[i].tiles[0] == tile.label || fit.seams[i].tiles[1] == tile.label;
     });
-    if (!part || tile.arris.empty()) continue;
+    if (drawn && !tile.arris.empty()) part.push_back(&tile);
+  }
+  for (const FitTile* tile : part) {
     std::vector<cv::Point2d> outline;
-    Vector3d middle = Vector3d::Zero();
-    for (const Vector3d& p : tile.arris) {
-      outline.push_back(view.place(p));
-      middle += p / static_cast<double>(tile.arris.size());
-    }
+    for (const Vector3d& p : tile->arris) outline.push_back(view.place(p));
     draw_line(picture, outline, true, kWhite, thin);
-    const cv::Point2d at = view.place(middle);
-    label(picture, tile.label, {static_cast<int>(at.x) - 12, static_cast<int>(at.y)}, 0.42 * unit, kBlack,
-          taken);
-    draw_corrections(picture, view, fit, tile, unit, taken);
+    draw_corrections(picture, view, fit, *tile, unit, places);
+  }
+  for (const FitTile* tile : part) {
+    const cv::Point2d at = view.place(middle_of(*tile));
+    label(picture, tile->label, {static_cast<int>(at.x) - 12, static_cast<int>(at.y)}, 0.42 * unit, kBlack,
+          places);
+    label_corrections(picture, view, fit, *tile, unit, places);
   }
 }
 
 void draw_seam(cv::Mat& picture, const PhotoView& view, const FitDocument& fit, const FitSeam& seam,
-               double unit, std::vector<cv::Rect>& taken) {
+               double unit, LabelPlaces& places) {
   const cv::Scalar colour = seam.verdict == Verdict::too_tight ? kVermillion : kBlue;
   const int thin = std::max(1, static_cast<int>(std::lround(unit)));
   std::vector<cv::Point2d> tight;
@@ -164,7 +175,7 @@ void draw_seam(cv::Mat& picture, const PhotoView& view, const FitDocument& fit, 
   else
     std::snprintf(text, sizeof text, "unseen");
   label(picture, text, {at.x + static_cast<int>(12 * unit), at.y - static_cast<int>(10 * unit)}, 0.5 * unit,
-        colour, taken);
+        colour, places);
 }
 
 }  // namespace
@@ -186,9 +197,9 @@ std::vector<MarkedPhoto> mark_photos(const Scan& scan, const FitDocument& fit, i
     const PhotoView view = view_of(*photos[n], form_in_photo(*photos[n], fit), longest_px);
     cv::Mat picture = picture_of(view, scan.store->colour(photos[n]->info));
     const double unit = std::max(1.0, std::max(picture.cols, picture.rows) / 1100.0);
-    std::vector<cv::Rect> taken;
-    draw_pieces(picture, view, fit, out[n].seams, unit, taken);
-    for (const std::size_t i : out[n].seams) draw_seam(picture, view, fit, fit.seams[i], unit, taken);
+    LabelPlaces places(picture.size());
+    draw_pieces(picture, view, fit, out[n].seams, unit, places);
+    for (const std::size_t i : out[n].seams) draw_seam(picture, view, fit, fit.seams[i], unit, places);
     std::vector<uchar> bytes;
     cv::imencode(".jpg", picture, bytes, {cv::IMWRITE_JPEG_QUALITY, 88});
     out[n].jpeg.assign(bytes.begin(), bytes.end());
