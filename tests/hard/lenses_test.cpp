@@ -15,12 +15,13 @@ class Lenses : public Cases {
     int focal_35mm = 0;
   };
   // A part of the middle of a demo photo: another camera with a longer lens, or a picture cut by hand.
-  void put(int number, double part, cv::Size size, const Exif& exif) {
+  // aside: 0 the middle, 1 the lower right corner.
+  void put(int number, double part, cv::Size size, const Exif& exif, double aside = 0) {
     const cv::Mat whole = plover_photo(number, 1);
     const int w = int(part * whole.cols), h = int(part * whole.rows);
+    const int x = int((1 + aside) * (whole.cols - w) / 2), y = int((1 + aside) * (whole.rows - h) / 2);
     cv::Mat small;
-    cv::resize(whole(cv::Rect((whole.cols - w) / 2, (whole.rows - h) / 2, w, h)), small, size, 0, 0,
-               cv::INTER_AREA);
+    cv::resize(whole(cv::Rect(x, y, w, h)), small, size, 0, 0, cv::INTER_AREA);
     char name[20];
     std::snprintf(name, sizeof name, "photo_%02d.jpg", number);
     const std::string path = (folder_ / "photos" / name).string();
@@ -51,7 +52,7 @@ class Lenses : public Cases {
   }
 
   static constexpr int kPhotos = 20;
-  const cv::Size half_{1008, 756};
+  const cv::Size half_{1008, 756}, whole_{2016, 1512};
 };
 
 // Two cameras, told apart by their names: each gets its own lens.
@@ -92,6 +93,35 @@ TEST_F(Lenses, TwoCutPhotos) {
   right(ran);
   EXPECT_NE(ran.out.find("left out: photo_08: its cards do not fit"), std::string::npos) << ran.out;
   EXPECT_NE(ran.out.find("left out: photo_12: its cards do not fit"), std::string::npos) << ran.out;
+}
+
+// Photo 1 shows one card alone, with EXIF as if it were uncut: left out for showing the form elsewhere, or
+// used where the cut is too small to matter. At full size: at half, that photo is left out anyway.
+TEST_F(Lenses, PhotoOfOneCardCut) {
+  if (!full()) GTEST_SKIP() << "by hand: INTERSTICE_HARD=full";
+  const Exif exif{"Wader W1", 26};
+  double uncut_rms_mm = 0;
+  for (const auto& [percent, aside] : {std::pair{0.0, 0.0}, {1.0, 0.0}, {1.0, 1.0}, {2.0, 0.0}}) {
+    SCOPED_TRACE(percent);
+    fs::remove_all(folder_ / "out");
+    for (int i = 1; i <= kPhotos; ++i) put(i, i == 1 ? 1 - percent / 100 : 1, whole_, exif, aside);
+    char what[100];
+    std::snprintf(what, sizeof what, "1 of 20 photos, of a single card, cut by %g %%%s, EXIF kept", percent,
+                  aside > 0 ? " above and at the left" : "");
+    const Ran ran = run(inspect(folder_ / "photos", kPlover + "/plan.json", folder_ / "out"));
+    if (percent > 0) row("lenses", what, told(ran));
+    right(ran);
+    const double rms_mm = scored(folder_ / "out/fit.json", kPlover + "/truth.json").rms_mm;
+    const bool used = ran.out.find("left out: photo_01") == std::string::npos;
+    std::printf("%s: RMS %.4f mm, %s\n", what, rms_mm, used ? "used" : "left out");
+    if (percent == 0) {
+      uncut_rms_mm = rms_mm;
+      EXPECT_TRUE(used) << ran.out;
+    }
+    if (used) {
+      EXPECT_LT(rms_mm, 1.15 * uncut_rms_mm + 1e-6);
+    }
+  }
 }
 
 // Another phone's lens file, and nothing in the photos that says so.

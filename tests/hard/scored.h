@@ -10,6 +10,7 @@ namespace interstice::hard {
 
 struct Scored {
   int measured = 0, within_u95 = 0, tight = 0;
+  double rms_mm = 0;  // of measured widths against the truth
   std::vector<std::string> tight_called_clear;
 };
 
@@ -30,9 +31,11 @@ inline Scored scored(const fs::path& fit_json, const fs::path& truth_json) {
       score.tight_called_clear.push_back(it->first.first + "-" + it->first.second);
     if (s["narrowest_mm"].is_null() || s["u95_mm"].is_null()) continue;
     ++score.measured;
-    score.within_u95 +=
-        std::abs(s["narrowest_mm"].get<double>() - it->second) <= s["u95_mm"].get<double>() ? 1 : 0;
+    const double error = s["narrowest_mm"].get<double>() - it->second;
+    score.within_u95 += std::abs(error) <= s["u95_mm"].get<double>() ? 1 : 0;
+    score.rms_mm += error * error;
   }
+  score.rms_mm = std::sqrt(score.rms_mm / std::max(1, score.measured));
   return score;
 }
 
