@@ -112,7 +112,8 @@ Occluders occluders_of(const std::vector<Start>& starts, bool placed) {
 
 // Edges that one photo alone shows may be another line, by how far they lie off the plan.
 void doubt_lone_edges(std::vector<TileResult>& results) {
-  constexpr double kSawn_mm = 0.4;  // off a drawn line by hand (common practice, no source)
+  constexpr double kSawn_mm = 0.4;     // off a drawn line by hand (common practice, no source)
+  constexpr double kDoubted_mm = 0.5;  // no better than an edge nobody saw
   std::vector<double> well_seen;
   for (const TileResult& r : results) {
     for (std::size_t i = 0; i < r.alone.size(); ++i) {
@@ -121,10 +122,11 @@ void doubt_lone_edges(std::vector<TileResult>& results) {
   }
   const double usual = off_plan_sd_mm(std::move(well_seen)).value_or(kSawn_mm);
   for (TileResult& r : results) {
-    for (std::size_t i = 0; i < r.alone.size(); ++i) {
+    const std::vector<double> other = other_line_variances(r.shape.off_mm, r.alone, usual);
+    for (std::size_t i = 0; i < other.size(); ++i) {
       double& sd = r.measured.sd_mm[i];
-      const double other = r.alone[i] * other_line_variance(r.shape.off_mm[i], usual);
-      sd = std::copysign(std::sqrt(sd * sd + other), sd);
+      const double doubted = std::sqrt(sd * sd + other[i]);
+      sd = doubted < kDoubted_mm ? std::copysign(doubted, sd) : -doubted;
       const double total = std::hypot(sd, r.measured.shared_error_mm[i] / std::sqrt(3.0));
       r.tile.arris_sd_mm.push_back(std::copysign(total, sd));
     }

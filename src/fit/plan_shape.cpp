@@ -2,6 +2,7 @@
 
 #include <Eigen/Cholesky>
 #include <Eigen/Geometry>
+#include <algorithm>
 #include <cmath>
 #include <numbers>
 
@@ -83,6 +84,19 @@ double other_line_variance(double off_mm, double off_plan_sd_mm) {
       (1 - kOtherLine) * std::exp(-0.5 * z * z) / (off_plan_sd_mm * std::sqrt(2 * std::numbers::pi));
   const double other = kOtherLine / (2 * PlaceOptions().path_mm);
   return other / (other + right) * (off_mm * off_mm + off_plan_sd_mm * off_plan_sd_mm);
+}
+
+std::vector<double> other_line_variances(const std::vector<double>& off_mm, const std::vector<double>& alone,
+                                         double off_plan_sd_mm) {
+  constexpr std::size_t kReach = 4;  // points
+  const std::size_t n = off_mm.size();
+  std::vector<double> own(n), out(n, 0);
+  for (std::size_t i = 0; i < n; ++i) own[i] = alone[i] * other_line_variance(off_mm[i], off_plan_sd_mm);
+  for (std::size_t i = 0; i < n; ++i) {
+    for (std::size_t d = 0; d <= 2 * kReach; ++d) out[i] = std::max(out[i], own[(i + n + d - kReach) % n]);
+    out[i] *= alone[i];
+  }
+  return out;
 }
 
 }  // namespace interstice

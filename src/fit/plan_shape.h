@@ -30,4 +30,9 @@ std::optional<double> off_plan_sd_mm(std::vector<double> well_seen_off_mm);
 // another line.
 double other_line_variance(double off_mm, double off_plan_sd_mm);
 
+// The same for all points of an outline, by how far each is shown by one photo alone (0 to 1,
+// fit/trace_arris.h). A line leads astray, and back, over some millimetres: the largest within 3 mm counts.
+std::vector<double> other_line_variances(const std::vector<double>& off_mm, const std::vector<double>& alone,
+                                         double off_plan_sd_mm);
+
 }  // namespace interstice

@@ -77,7 +77,7 @@ double width_sd(const MeasuredTile& a, const MeasuredTile& b, const MouthSample&
       (shared_error(from, m.segment, m.t) + shared_error(to, m.to_segment, m.to_t)) / std::sqrt(3.0);
   const double sd = std::sqrt(s1 * s1 + s2 * s2 + wall * wall + scale * scale + shared * shared +
                               photo_variance(from, to, m, options));
-  return s1 < 0 || s2 < 0 ? -std::min(1.0, sd) : sd;
+  return s1 < 0 || s2 < 0 ? -sd : sd;
 }
 
 // Narrowest width seen, its uncertainty and the verdict; false when no place of the seam was seen. A stretch

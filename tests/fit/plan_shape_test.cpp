@@ -81,5 +81,21 @@ TEST(OtherLine, IsWhatTrialsGive) {
   EXPECT_GT(stated[kBins - 1] / count[kBins - 1], 1.4 * 1.4);
 }
 
+// A line astray for 5 mm is doubted with what leads to it; where a second photo agrees nothing is.
+TEST(OtherLine, LeadsAstrayAndBack) {
+  constexpr double kSd_mm = 0.25;
+  std::vector<double> off(100, 0.05), alone(100, 1);
+  for (std::size_t i = 50; i < 57; ++i) off[i] = 1.5;
+  const std::vector<double> shown = other_line_variances(off, alone, kSd_mm);
+  const double astray = other_line_variance(1.5, kSd_mm), usual = other_line_variance(0.05, kSd_mm);
+  for (std::size_t i = 0; i < off.size(); ++i)
+    EXPECT_DOUBLE_EQ(shown[i], i + 4 >= 50 && i < 57 + 4 ? astray : usual) << i;
+  for (std::size_t i = 53; i < 70; ++i) alone[i] = 0;
+  const std::vector<double> confirmed = other_line_variances(off, alone, kSd_mm);
+  for (std::size_t i = 53; i < 70; ++i) EXPECT_EQ(confirmed[i], 0) << i;
+  EXPECT_DOUBLE_EQ(confirmed[52], astray);
+  EXPECT_DOUBLE_EQ(confirmed[71], usual);
+}
+
 }  // namespace
 }  // namespace interstice
