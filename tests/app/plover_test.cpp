@@ -290,11 +290,15 @@ TEST_F(Plover, StrandedLengthsAreThoseOfTheTrueWidths) {
       moved[seam.tiles] = std::max(length_below(seam, 3 + u) - length, length - length_below(seam, 3 - u));
     }
   }
-  int all = 0, close = 0, beyond = 0;
+  int all = 0, close = 0, beyond = 0, hardly = 0;
   for (const StrandedPlace& p : plan_pours(exact, shell.plan, std::nullopt, {}).stranded) {
     ++all;
     ASSERT_TRUE(lengths.contains(p.behind)) << p.behind[0] << "/" << p.behind[1];
     const double asked = std::max(0.15 * p.length_mm, 1.1), off = std::abs(lengths[p.behind] - p.length_mm);
+    if (p.length_mm < 0.5) {  // less than a step: it lies on the limit
+      ++hardly;
+      continue;
+    }
     close += off <= asked ? 1 : 0;
     beyond += off > asked + moved[p.behind] ? 1 : 0;
     if (off > asked)
@@ -304,7 +308,8 @@ TEST_F(Plover, StrandedLengthsAreThoseOfTheTrueWidths) {
   std::printf("stranded: %d places, %d within 15 %% or the step\n", all, close);
   EXPECT_EQ(all, 23);
   EXPECT_LE(beyond, 2);
-  EXPECT_GE(close, all - 1);  // all of them as measured; one seam on the limit may fall to either side
+  EXPECT_LE(hardly, 1);
+  EXPECT_EQ(close, all - hardly);
 }
 
 TEST_F(Plover, TableHasALineASeam) {

@@ -93,8 +93,12 @@ TEST_F(Scenes, SwappedPieces) {
   EXPECT_EQ(ran.exit_code, 1) << ran.err;
   const json fit = json::parse(slurp((folder_ / "out/fit.json").string()));
   std::string warnings;
-  for (const json& w : fit.at("warnings")) warnings += w.get<std::string>() + "\n";
-  EXPECT_EQ(lines(warnings), 2) << warnings;
+  int accused = 0;
+  for (const json& w : fit.at("warnings")) {
+    warnings += w.get<std::string>() + "\n";
+    accused += w.get<std::string>().find("its planned shape") != std::string::npos ? 1 : 0;
+  }
+  EXPECT_EQ(accused, 2) << warnings;
   EXPECT_NE(warnings.find("B03 does not have its planned shape"), std::string::npos) << warnings;
   EXPECT_NE(warnings.find("B05 does not have its planned shape"), std::string::npos) << warnings;
   EXPECT_NE(ran.out.find("warning: B03"), std::string::npos) << ran.out;
