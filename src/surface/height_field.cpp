@@ -146,7 +146,8 @@ void agreement_of_row(int row, const Scan& scan, const IndexedVector<PhotoIndex,
     if (uv.norm() > profile.length()) continue;
     const double middle = (options.lowest_mm + options.highest_mm) / 2;
     sights.clear();
-    for (const PhotoIndex i : views_of(scan, profile.point(uv, middle), profile.normal(uv), options.views))
+    for (const PhotoIndex i :
+         spread_views_of(scan, profile.point(uv, middle), profile.normal(uv), options.views))
       sights.push_back(sight(scan.photos[i], pictures[i], profile, uv, step));
     if (sights.size() < 2) continue;
     for (std::size_t k = 0; k < levels.size(); ++k) {

@@ -1,6 +1,8 @@
 #include "surface/map_picture.h"
 
 #include <algorithm>
+#include <cmath>
+#include <numbers>
 
 #include "core/parallel.h"
 
@@ -23,6 +25,23 @@ std::vector<PhotoIndex> views_of(const Scan& scan, const Vector3d& p, const Vect
   if (seen.size() > most) seen.resize(most);
   std::vector<PhotoIndex> out;
   for (const auto& [cosine, photo] : seen) out.push_back(photo);
+  return out;
+}
+
+std::vector<PhotoIndex> spread_views_of(const Scan& scan, const Vector3d& p, const Vector3d& normal,
+                                        std::size_t most) {
+  // Two photos this far apart, compared to a tenth of a pixel, tell a height to seven tenths of one.
+  static const double alike = std::cos(8 * std::numbers::pi / 180);
+  std::vector<PhotoIndex> out;
+  std::vector<Vector3d> directions;
+  for (const PhotoIndex photo : views_of(scan, p, normal, scan.photos.size())) {
+    if (out.size() == most) break;
+    const Vector3d direction = (scan.photos[photo].centre() - p).normalized();
+    const auto near = [&](const Vector3d& d) { return d.dot(direction) > alike; };
+    if (std::any_of(directions.begin(), directions.end(), near)) continue;
+    out.push_back(photo);
+    directions.push_back(direction);
+  }
   return out;
 }
 

@@ -160,5 +160,27 @@ TEST(MapPicture, ShowsTheTextureAtItsPlaceAndNothingUnseen) {
   EXPECT_EQ(views_of(s.scan, form.point({0, 0}), form.normal({0, 0}), 3).size(), 3u);
 }
 
+// Fifty more photos from where one was taken, a degree and less apart, change nothing of what heights are
+// measured in.
+TEST(SpreadViews, LeaveOutPhotosFromTheSamePlace) {
+  const Profile form = testing_plan::dome(100);
+  Sphere s = rendered(5);
+  const Vector3d p = form.point({20, 10}), normal = form.normal({20, 10});
+  const std::vector<PhotoIndex> few = spread_views_of(s.scan, p, normal, 5);
+  ASSERT_EQ(few.size(), 5u);
+  EXPECT_EQ(few, views_of(s.scan, p, normal, 5));  // 50 degrees and more apart
+  const ScannedPhoto best = s.scan.photos[few.front()];
+  for (int i = 1; i <= 50; ++i) {
+    ScannedPhoto other = best;
+    other.camera_T_bowl = best.camera_T_bowl * Eigen::AngleAxisd(0.0003 * i, Vector3d::UnitZ());
+    s.scan.photos.push_back(other);
+  }
+  std::vector<Vector3d> before, after;
+  for (const PhotoIndex i : few) before.push_back(s.scan.photos[i].centre());
+  for (const PhotoIndex i : spread_views_of(s.scan, p, normal, 5)) after.push_back(s.scan.photos[i].centre());
+  ASSERT_EQ(after.size(), 5u);
+  for (std::size_t k = 0; k < 5; ++k) EXPECT_LT((after[k] - before[k]).norm(), 10) << k;
+}
+
 }  // namespace
 }  // namespace interstice
