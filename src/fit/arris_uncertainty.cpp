@@ -61,54 +61,42 @@ std::vector<double> mean_of_readings(const std::vector<ArrisObservation>& observ
   return sum;
 }
 
-// How the unknowns answer to errors that many readings share: size(o) is what reading o is off by.
-template <class Size>
-VectorXd response(const ArrisFit& fit, const Size& size) {
-  VectorXd b = VectorXd::Zero(fit.unknowns.size());
-  for (const ArrisObservation& o : fit.observations) {
-    const double off = o.weight / (o.sd_mm * o.sd_mm) * size(o);
-    if (off == 0) continue;
-    const ArrisUnknowns::Row r = fit.unknowns.row(o);
-    for (int p = 0; p < ArrisUnknowns::kTerms; ++p) b[r.index[p]] += off * r.value[p];
-  }
-  return fit.inverse * b;
+// What a reading that is off by `off` adds to the right side of the normal equations.
+void add_off(const ArrisFit& fit, const ArrisObservation& o, double off, Eigen::Ref<VectorXd> right) {
+  const double weighed = o.weight / (o.sd_mm * o.sd_mm) * off;
+  const ArrisUnknowns::Row r = fit.unknowns.row(o);
+  for (int p = 0; p < ArrisUnknowns::kTerms; ++p) right[r.index[p]] += weighed * r.value[p];
 }
 
 // Variances by place on the corner that changes smoothly with the direction n of a side: sqrt(1/2) times
 // (1, n.x, n.y), each by chance, so that it is as stated for every direction. Walls and contours apart.
 VectorXd corner_variances(const ArrisFit& fit) {
-  VectorXd out = VectorXd::Zero(fit.unknowns.points());
-  for (const bool wall : {false, true}) {
-    for (int k = 0; k < 3; ++k) {
-      const VectorXd moved = response(fit, [&](const ArrisObservation& o) {
-        if ((o.slope > 0) != wall) return 0.0;
-        const Vector2d& n = fit.unknowns.normal(o.point);
-        const double part = k == 0 ? 1 : n[k - 1];
-        return std::sqrt(0.5) * part * on_corner_mm(fit.corner, o.slope, o.looks_up);
-      });
-      out += moved.head(out.size()).cwiseAbs2();
-    }
+  MatrixXd right = MatrixXd::Zero(fit.unknowns.size(), 6);
+  for (const ArrisObservation& o : fit.observations) {
+    const double off = std::sqrt(0.5) * on_corner_mm(fit.corner, o.slope, o.looks_up);
+    const Vector2d& n = fit.unknowns.normal(o.point);
+    const Eigen::Index first = o.slope > 0 ? 3 : 0;
+    add_off(fit, o, off, right.col(first));
+    add_off(fit, o, off * n.x(), right.col(first + 1));
+    add_off(fit, o, off * n.y(), right.col(first + 2));
   }
-  return out;
+  return (fit.inverse.topRows(fit.unknowns.points()) * right).rowwise().squaredNorm();
 }
 
 // Covariance of the arris plane (height, tilts) by the photos' places.
 Eigen::Matrix3d plane_by_photos(const ArrisFit& fit, const PlaneFrame& frame) {
-  Eigen::Matrix3d out = Eigen::Matrix3d::Zero();
-  std::map<std::size_t, bool> photos;
-  for (const ArrisObservation& o : fit.observations) photos[o.photo.value] = true;
-  for (const auto& [photo, seen] : photos) {
-    const Matrix2d shift = shift_covariance(fit.scan.photos[PhotoIndex(photo)], frame);
-    const Matrix2d root = Eigen::SelfAdjointEigenSolver<Matrix2d>(shift).operatorSqrt();
-    for (int k = 0; k < 2; ++k) {
-      const VectorXd moved = response(fit, [&, p = photo](const ArrisObservation& o) {
-        return o.photo.value == p ? root.col(k).dot(fit.unknowns.normal(o.point)) : 0.0;
-      });
-      const Vector3d plane = moved.segment<3>(fit.unknowns.plane());
-      out += plane * plane.transpose();
-    }
+  const auto photos = static_cast<Eigen::Index>(fit.scan.photos.size());
+  std::vector<Matrix2d> roots;
+  for (const ScannedPhoto& photo : fit.scan.photos)
+    roots.push_back(Eigen::SelfAdjointEigenSolver<Matrix2d>(shift_covariance(photo, frame)).operatorSqrt());
+  MatrixXd right = MatrixXd::Zero(fit.unknowns.size(), 2 * photos);
+  for (const ArrisObservation& o : fit.observations) {
+    const Vector2d off = roots[o.photo.value] * fit.unknowns.normal(o.point);
+    const auto first = 2 * static_cast<Eigen::Index>(o.photo.value);
+    for (int k = 0; k < 2; ++k) add_off(fit, o, off[k], right.col(first + k));
   }
-  return out;
+  const MatrixXd plane = fit.inverse.middleRows<3>(fit.unknowns.plane()) * right;
+  return plane * plane.transpose();
 }
 
 }  // namespace

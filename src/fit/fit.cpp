@@ -112,8 +112,7 @@ Occluders occluders_of(const std::vector<Start>& starts, bool placed) {
 
 // Edges that one photo alone shows may be another line, by how far they lie off the plan.
 void doubt_lone_edges(std::vector<TileResult>& results) {
-  constexpr double kSawn_mm = 0.4;     // off a drawn line by hand (common practice, no source)
-  constexpr double kDoubted_mm = 0.5;  // no better than an edge nobody saw
+  constexpr double kSawn_mm = 0.4;  // off a drawn line by hand (common practice, no source)
   std::vector<double> well_seen;
   for (const TileResult& r : results) {
     for (std::size_t i = 0; i < r.alone.size(); ++i) {
@@ -126,11 +125,19 @@ void doubt_lone_edges(std::vector<TileResult>& results) {
     for (std::size_t i = 0; i < other.size(); ++i) {
       double& sd = r.measured.sd_mm[i];
       const double doubted = std::sqrt(sd * sd + other[i]);
-      sd = doubted < kDoubted_mm ? std::copysign(doubted, sd) : -doubted;
-      const double total = std::hypot(sd, r.measured.shared_error_mm[i] / std::sqrt(3.0));
-      r.tile.arris_sd_mm.push_back(std::copysign(total, sd));
+      sd = doubted < kUnseenSd_mm ? std::copysign(doubted, sd) : -doubted;
     }
   }
+}
+
+// What is known of each point of an arris, for the document.
+std::vector<double> stated_sds(const MeasuredTile& tile) {
+  std::vector<double> out;
+  for (std::size_t i = 0; i < tile.sd_mm.size(); ++i) {
+    const double sd = std::hypot(tile.sd_mm[i], tile.shared_error_mm[i] / std::sqrt(3.0));
+    out.push_back(std::copysign(sd, tile.sd_mm[i]));
+  }
+  return out;
 }
 
 // The walls' bevels, and the pieces' bodies with them.
@@ -236,6 +243,7 @@ FitDocument fit_pieces(const Scan& scan, const Surface& surface, const Plan& pla
   for (std::size_t t = 0; t < results.size(); ++t) {
     TileResult& r = results[t];
     if (r.tile.state == TileState::placed) r.tile.face_above_arris_mm = above[t];
+    r.tile.arris_sd_mm = stated_sds(r.measured);
     labels.push_back(r.tile.label);
     fit.tiles.push_back(std::move(r.tile));
     measured.push_back(std::move(r.measured));

@@ -14,9 +14,7 @@ namespace {
 constexpr double kGuard = 1.645;  // one-sided 95 %
 constexpr double kCoverage = 2.0;
 constexpr double kLeastDirection_mm = 0.05;  // a width shorter than this has none
-// Of an edge nobody saw, at least: it may be unseen because the outline went astray there.
-constexpr double kUnseenSd_mm = 0.5;
-constexpr double kLeastLength_mm = 4.0;  // shorter contacts are points of a junction, not seams
+constexpr double kLeastLength_mm = 4.0;      // shorter contacts are points of a junction, not seams
 
 double sd_at(const MeasuredTile& tile, std::size_t segment, double t) {
   const std::size_t n = tile.sd_mm.size();

@@ -15,6 +15,9 @@
 
 namespace interstice {
 
+// Of an edge nobody saw, at least: it may be unseen because the outline went astray there.
+constexpr double kUnseenSd_mm = 0.5;
+
 struct MeasuredTile {
   PieceSolid solid;           // empty outline: not placed
   std::vector<double> sd_mm;  // of each arris point across the outline; negative: not seen

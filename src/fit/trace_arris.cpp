@@ -150,10 +150,13 @@ TracedArris trace_arris(const Scan& scan, const IndexedVector<PhotoIndex, Pictur
     t.noise_scale = s.factor * s.factor * shared * per_freedom(u, t.observations, inverse);
     for (ArrisObservation& o : t.observations) o.residual_mm = u.residual(o, s.x);
     t.residual_mm = contour_residual(t.observations, s.factor);
-    const ArrisFit fit{scan, u, t.observations, inverse, known.corner, s.factor};
-    t.alone = shown_alone(t.observations, n);
-    t.sd_mm = point_sds(fit, t.frame, t.alone, t.noise_scale);
-    t.shared_error_mm = shared_half_widths(t.observations, n);
+    const bool last = round + 1 == windows_mm.size();
+    if (last) {
+      const ArrisFit fit{scan, u, t.observations, inverse, known.corner, s.factor};
+      t.alone = shown_alone(t.observations, n);
+      t.sd_mm = point_sds(fit, t.frame, t.alone, t.noise_scale);
+      t.shared_error_mm = shared_half_widths(t.observations, n);
+    }
     const auto sd_of = [&](Eigen::Index k) {
       return std::sqrt(std::max(0.0, t.noise_scale * inverse(k, k)));
     };
@@ -165,7 +168,7 @@ TracedArris trace_arris(const Scan& scan, const IndexedVector<PhotoIndex, Pictur
     // The plane moves; the outline keeps its coordinates in it.
     const Vector3d normal = t.frame.normal - s.x[m + 1] * t.frame.ex - s.x[m + 2] * t.frame.ey;
     t.frame = make_plane_frame(t.frame.origin + s.x[m] * t.frame.normal, normal, t.frame.ex);
-    if (round + 1 < windows_mm.size()) t.outline = resampled_to(t.outline, n);
+    if (!last) t.outline = resampled_to(t.outline, n);
   }
   return t;
 }

@@ -34,7 +34,8 @@ void close_channel(const ChannelNetwork& net, std::size_t channel, double below_
 // By channel, the expanded uncertainty of its widths; the usual one of this scan where the fit gives none.
 std::vector<double> widths_u95_mm(const PourScene& scene);
 // Fills in the range of each place's stranded length.
-void add_ranges(const PourScene& scene, const std::vector<std::size_t>& closed, int threads,
+void add_ranges(const PourScene& scene, const std::vector<std::size_t>& closed,
+                const std::vector<double>& u95_mm, int threads,
                 const std::vector<std::size_t>& channel_of_place, std::vector<StrandedPlace>& places);
 
 void report_stranded(const PourScene& scene, int threads, PourDocument& document);

@@ -46,9 +46,9 @@ void set_own_length(StrandedPlace& place, double own_mm) {
 }
 
 // Seams that are open as measured but may be too tight: what each would strand if it alone proved so.
-void add_possible(const PourScene& scene, const std::vector<std::size_t>& closed, PourDocument& document,
+void add_possible(const PourScene& scene, const std::vector<std::size_t>& closed,
+                  const std::vector<double>& u95, PourDocument& document,
                   std::vector<std::size_t>& channel_of_place) {
-  const std::vector<double> u95 = widths_u95_mm(scene);
   for (std::size_t c = 0; c < scene.net.channels.size(); ++c) {
     const Channel& channel = scene.net.channels[c];
     if (!channel.fit_seam) continue;
@@ -121,8 +121,8 @@ void report_stranded(const PourScene& scene, int threads, PourDocument& document
     document.stranded.push_back(std::move(p));
     channel_of_place.push_back(b.group);
   }
-  add_possible(scene, closed, document, channel_of_place);
-  add_ranges(scene, closed, threads, channel_of_place, document.stranded);
+  add_possible(scene, closed, u95, document, channel_of_place);
+  add_ranges(scene, closed, u95, threads, channel_of_place, document.stranded);
   std::stable_sort(document.stranded.begin(), document.stranded.end(),
                    [](const StrandedPlace& a, const StrandedPlace& b) {
                      if ((a.certainty == Certainty::measured) != (b.certainty == Certainty::measured)) {

@@ -17,8 +17,9 @@ namespace {
 
 class Ranges {
  public:
-  Ranges(const PourScene& scene, const std::vector<std::size_t>& closed, int threads)
-      : scene_(scene), net_(scene.net), closed_(closed), u95_(widths_u95_mm(scene)) {
+  Ranges(const PourScene& scene, const std::vector<std::size_t>& closed, const std::vector<double>& u95_mm,
+         int threads)
+      : scene_(scene), net_(scene.net), closed_(closed), u95_(u95_mm) {
     low_ = high_ = behind(closed_);
     vary_others(threads);
   }
@@ -93,7 +94,7 @@ class Ranges {
   const PourScene& scene_;
   const ChannelNetwork& net_;
   const std::vector<std::size_t>& closed_;
-  std::vector<double> u95_;
+  const std::vector<double>& u95_;
   std::vector<double> low_, high_;  // by channel: of the length behind it, whichever other seam changes
 };
 
@@ -112,9 +113,10 @@ std::vector<double> widths_u95_mm(const PourScene& scene) {
   return out;
 }
 
-void add_ranges(const PourScene& scene, const std::vector<std::size_t>& closed, int threads,
+void add_ranges(const PourScene& scene, const std::vector<std::size_t>& closed,
+                const std::vector<double>& u95_mm, int threads,
                 const std::vector<std::size_t>& channel_of_place, std::vector<StrandedPlace>& places) {
-  const Ranges ranges(scene, closed, threads);
+  const Ranges ranges(scene, closed, u95_mm, threads);
   parallel_for(places.size(), threads, [&](std::size_t k) { ranges.set(channel_of_place[k], places[k]); });
 }
 
