@@ -133,7 +133,7 @@ std::vector<BuiltPiece> build_pieces(const Form& form, const SceneOptions& o, co
   std::vector<char> unsure(n, 1);  // to be looked at again: the piece has moved
   for (int round = 0; round < 24; ++round) {
     std::vector<char> touched(n, 0);
-    parallel_for(n, o.sampling.threads, [&](std::size_t i) {
+    core::parallel_for(n, o.sampling.threads, [&](std::size_t i) {
       for (std::size_t j = 0; j < n && pieces[i].placed && !touched[i]; ++j) {
         if (j == i || !pieces[j].placed || !(unsure[i] || unsure[j])) continue;
         touched[i] = too_close(bodies[i], bodies[j]);
@@ -153,7 +153,7 @@ std::vector<BuiltPiece> build_pieces(const Form& form, const SceneOptions& o, co
       bodies[i] = pieces[i].body();
     }
   }
-  throw InputError(
+  throw core::InputError(
       "scene: planned pieces run into each other; use a wider gap, a larger bevel or thinner stock");
 }
 

@@ -89,7 +89,8 @@ PlannedPiece plan_piece(const Form& form, const LayoutOptions& o, const std::vec
     const double up = frame.axes(2, 2), least_z = o.thickness_mm * up - growth * std::sqrt(1 - up * up);
     const Outline core =
         cell(sites, own, frame, o.planned_gap_mm, corner, kRimClearance + std::max(0.0, least_z));
-    if (core.empty()) throw InputError("scene: the pieces are too small for their gap, bevel and corners");
+    if (core.empty())
+      throw core::InputError("scene: the pieces are too small for their gap, bevel and corners");
     piece.face = grown_convex(core, corner, kOutlineStep);
     piece.footprint.clear();
     for (const Vector2d& p : grown_convex(core, corner - growth, kOutlineStep)) {

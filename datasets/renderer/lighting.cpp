@@ -119,7 +119,7 @@ void for_corners(const std::vector<Mesh>& meshes, int threads,
   for (std::uint32_t m = 0; m < meshes.size(); ++m) {
     for (std::uint32_t v = 0; v < meshes[m].positions.size(); ++v) corners.push_back({m, v});
   }
-  parallel_for((corners.size() + kBlock - 1) / kBlock, threads, [&](std::size_t block) {
+  core::parallel_for((corners.size() + kBlock - 1) / kBlock, threads, [&](std::size_t block) {
     const std::size_t end = std::min(corners.size(), (block + 1) * kBlock);
     for (std::size_t i = block * kBlock; i < end; ++i) work(corners[i]);
   });

@@ -15,7 +15,7 @@ void within(const char* name, double value, double low, double high) {
   char line[160];
   std::snprintf(line, sizeof line, "scene option %s is %g; it must lie between %g and %g", name, value, low,
                 high);
-  throw InputError(line);
+  throw core::InputError(line);
 }
 
 SceneOptions patch() {
@@ -102,8 +102,8 @@ SceneOptions preset(const std::string& name) {
     o.camera.footprint_mm = 0.42;
     return o;
   }
-  throw InputError("no scene is called \"" + one_line(name) +
-                   "\"; there are bowl, cup, platter, ring, patch and lens");
+  throw core::InputError("no scene is called \"" + core::one_line(name) +
+                         "\"; there are bowl, cup, platter, ring, patch and lens");
 }
 
 }  // namespace interstice::renderer

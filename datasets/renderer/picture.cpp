@@ -218,10 +218,10 @@ cv::Mat LitScene::picture(const Shot& shot) const {
   Rows rows(*this, shot, key(scene_.options.seed, 71, name));
   const auto height = static_cast<std::size_t>(shot.height_px);
   const int threads = scene_.options.sampling.threads;
-  parallel_for(height, threads, [&](std::size_t row) { rows.first_pass(static_cast<int>(row)); });
-  parallel_for(height, threads, [&](std::size_t row) { rows.find_edges(static_cast<int>(row)); });
+  core::parallel_for(height, threads, [&](std::size_t row) { rows.first_pass(static_cast<int>(row)); });
+  core::parallel_for(height, threads, [&](std::size_t row) { rows.find_edges(static_cast<int>(row)); });
   rows.spread_edges();
-  parallel_for(height, threads, [&](std::size_t row) { rows.second_pass(static_cast<int>(row)); });
+  core::parallel_for(height, threads, [&](std::size_t row) { rows.second_pass(static_cast<int>(row)); });
   return rows.result();
 }
 

@@ -23,7 +23,7 @@ int main(int argc, char** argv) {
       for (const std::string& name : option_names()) std::printf("%s\n", name.c_str());
       return 0;
     }
-    if (out.empty()) throw interstice::InputError("give --out FOLDER");
+    if (out.empty()) throw interstice::core::InputError("give --out FOLDER");
     SceneOptions options = preset(scene_name);
     for (const std::string& setting : settings) set_option(options, setting);
     const Scene scene = make_scene(options);

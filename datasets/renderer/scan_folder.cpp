@@ -29,12 +29,12 @@ void write_scan_folder(const Scene& scene, const std::filesystem::path& folder,
                        const std::function<void(int, int)>& done) {
   std::error_code error;
   std::filesystem::create_directories(folder / "photos", error);
-  if (error) throw InputError(folder.string(), "cannot be made: " + error.message());
+  if (error) throw core::InputError(folder.string(), "cannot be made: " + error.message());
   const SceneOptions& o = scene.options;
   if (o.layout.rings_placed >= 0) {
-    write_file_atomically(folder / "plan.json", plan_json(o.name, scene.form, o.layout, scene.layout));
+    core::write_file_atomically(folder / "plan.json", plan_json(o.name, scene.form, o.layout, scene.layout));
   }
-  write_file_atomically(folder / "scan.json", scan_json(scene));
+  core::write_file_atomically(folder / "scan.json", scan_json(scene));
   TruthInput truth{o.name,
                    o.layout.smallest_fill_mm,
                    scene.rings_placed(),
@@ -43,7 +43,7 @@ void write_scan_folder(const Scene& scene, const std::filesystem::path& folder,
                    &scene.pieces,
                    &scene.seams,
                    &scene.shots};
-  write_file_atomically(folder / "truth.json", truth_json(truth));
+  core::write_file_atomically(folder / "truth.json", truth_json(truth));
   const LitScene lit(scene);
   Scene later_scene = scene;  // after a card was moved
   later_scene.cards = place_cards(o, std::max(0, o.cards.moved_after));
@@ -55,7 +55,8 @@ void write_scan_folder(const Scene& scene, const std::filesystem::path& folder,
     const LitScene& now = later && i >= o.cards.moved_after ? *later : lit;
     const cv::Mat picture =
         developed(now.picture(shot), o.camera, key(o.seed, 73, static_cast<std::uint64_t>(i)));
-    write_file_atomically(folder / "photos" / (shot.name + ".jpg"), photo_file(picture, shot, o.camera, i));
+    core::write_file_atomically(folder / "photos" / (shot.name + ".jpg"),
+                                photo_file(picture, shot, o.camera, i));
     if (done) done(i + 1, count);
   }
 }

@@ -78,7 +78,7 @@ double number(const std::string& name, const std::string& text) {
   char* end = nullptr;
   const double value = std::strtod(text.c_str(), &end);
   if (text.empty() || *end != 0 || !std::isfinite(value)) {
-    throw InputError("scene option " + name + ": \"" + one_line(text) + "\" is not a number");
+    throw core::InputError("scene option " + name + ": \"" + core::one_line(text) + "\" is not a number");
   }
   return value;
 }
@@ -96,7 +96,7 @@ void set_option(SceneOptions& o, const std::string& setting) {
   const std::size_t equals = setting.find('=');
   const std::string name = setting.substr(0, equals);
   if (equals == std::string::npos)
-    throw InputError("scene option \"" + one_line(setting) + "\" has no = and value");
+    throw core::InputError("scene option \"" + core::one_line(setting) + "\" has no = and value");
   const std::string text = setting.substr(equals + 1);
   if (name == "name") {
     o.name = text;
@@ -113,7 +113,7 @@ void set_option(SceneOptions& o, const std::string& setting) {
   } else {
     const std::map<std::string, Target> all = targets(o);
     const auto it = all.find(name);
-    if (it == all.end()) throw InputError("no scene option is called \"" + one_line(name) + "\"");
+    if (it == all.end()) throw core::InputError("no scene option is called \"" + core::one_line(name) + "\"");
     const double value = number(name, text);
     std::visit(
         [value](auto* target) { *target = static_cast<std::remove_pointer_t<decltype(target)>>(value); },

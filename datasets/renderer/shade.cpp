@@ -80,12 +80,12 @@ Paint::Paint(const Scene& scene)
 Paint::Wood Paint::cut_wood(const Scene& scene, std::size_t piece) {
   Random random(key(scene.options.seed, 67, piece));
   const std::vector<std::string>& names = scene.options.look.woods;
-  if (names.empty()) throw InputError("scene option look.woods is empty; name at least one wood");
+  if (names.empty()) throw core::InputError("scene option look.woods is empty; name at least one wood");
   const std::string& name =
       names[static_cast<std::size_t>(random.unit() * static_cast<double>(names.size()))];
   const auto kind = wood_kinds().find(name);
   if (kind == wood_kinds().end())
-    throw InputError("scene option look.woods: no wood is called \"" + one_line(name) + "\"");
+    throw core::InputError("scene option look.woods: no wood is called \"" + core::one_line(name) + "\"");
   Wood w{};
   const float tone = static_cast<float>(random.between(0.85, 1.15));
   w.early = tone * kind->second.early;

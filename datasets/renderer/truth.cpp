@@ -166,13 +166,13 @@ std::vector<TrueSeam> true_seams(const Form& form, const std::vector<BuiltPiece>
   }
   std::vector<ArrisDistances> arris(pieces.size());
   std::vector<Rings> rings(pieces.size());
-  parallel_for(pieces.size(), threads, [&](std::size_t i) {
+  core::parallel_for(pieces.size(), threads, [&](std::size_t i) {
     if (!bodies[i]) return;
     arris[i] = arris_distances(i, bodies);
     rings[i] = wall_rings(pieces[i]);
   });
   std::vector<std::vector<TrueSeam>> found(pieces.size());
-  parallel_for(pieces.size(), threads, [&](std::size_t i) {
+  core::parallel_for(pieces.size(), threads, [&](std::size_t i) {
     for (std::size_t j = i + 1; j < pieces.size() && bodies[i]; ++j) {
       if (!bodies[j] || arris[i].to[j].empty()) continue;
       const Shortest mouth = shorter(curve_to_body(bodies[i]->arris(), *bodies[j], kReach),

@@ -8,7 +8,7 @@
 #include "archive/names.h"
 #include "core/counted.h"
 
-namespace interstice::archive_text {
+namespace interstice::app::archive_text {
 namespace {
 
 __attribute__((format(printf, 1, 2))) std::string text(const char* format, ...) {
@@ -30,14 +30,15 @@ std::string table(const std::vector<std::vector<std::string>>& rows) {
   std::vector<std::size_t> widths;
   for (const auto& row : rows) {
     widths.resize(std::max(widths.size(), row.size()));
-    for (std::size_t i = 0; i < row.size(); ++i) widths[i] = std::max(widths[i], display_width(row[i]));
+    for (std::size_t i = 0; i < row.size(); ++i)
+      widths[i] = std::max(widths[i], archive::display_width(row[i]));
   }
   std::string out;
   for (const auto& row : rows) {
     std::string line;
     for (std::size_t i = 0; i < row.size(); ++i) {
       line += row[i];
-      if (i + 1 < row.size()) line += std::string(widths[i] - display_width(row[i]) + 2, ' ');
+      if (i + 1 < row.size()) line += std::string(widths[i] - archive::display_width(row[i]) + 2, ' ');
     }
     line.erase(line.find_last_not_of(' ') + 1);
     out += line + "\n";
@@ -56,7 +57,7 @@ Json number(double x) {
   return number(std::optional<double>(x));
 }
 
-Json summary_json(const Entry& e) {
+Json summary_json(const archive::Entry& e) {
   return {{"entry", e.id},
           {"name", e.name},
           {"date", e.date},
@@ -78,18 +79,18 @@ std::string seam_name(const std::array<std::string, 2>& tiles) {
   return tiles[0] + "-" + tiles[1];
 }
 
-std::string moved_text(const Comparison& c) {
-  std::vector<const PieceChange*> moved;
-  for (const PieceChange& p : c.pieces) {
+std::string moved_text(const archive::Comparison& c) {
+  std::vector<const archive::PieceChange*> moved;
+  for (const archive::PieceChange& p : c.pieces) {
     if (p.moved) moved.push_back(&p);
   }
   if (moved.empty()) return "No piece moved by more than its uncertainty.\n";
-  std::sort(moved.begin(), moved.end(), [](const PieceChange* a, const PieceChange* b) {
+  std::sort(moved.begin(), moved.end(), [](const archive::PieceChange* a, const archive::PieceChange* b) {
     return a->shift.moved_mm.norm() > b->shift.moved_mm.norm();
   });
   std::vector<std::vector<std::string>> rows{
       {"moved", "along the ring", "towards the pole", "turned", "sure to"}};
-  for (const PieceChange* p : moved) {
+  for (const archive::PieceChange* p : moved) {
     rows.push_back({p->label, text("%+.2f mm", shown(p->shift.moved_mm.x())),
                     text("%+.2f mm", shown(p->shift.moved_mm.y())), text("%+.1f deg", p->shift.turned_deg),
                     text("%.2f mm", p->u95_mm)});
@@ -97,32 +98,32 @@ std::string moved_text(const Comparison& c) {
   return table(rows);
 }
 
-std::string seams_text(const Comparison& c) {
-  std::vector<const SeamChange*> changed;
-  for (const SeamChange& s : c.seams) {
+std::string seams_text(const archive::Comparison& c) {
+  std::vector<const archive::SeamChange*> changed;
+  for (const archive::SeamChange& s : c.seams) {
     if (s.changed) changed.push_back(&s);
   }
   std::string out = text("%zu of %s changed beyond their uncertainty", changed.size(),
-                         counted(c.seams.size(), "seam").c_str());
+                         core::counted(c.seams.size(), "seam").c_str());
   if (c.by_chance > 0) out += text(" (about %zu would by chance alone)", c.by_chance);
   out += changed.empty() ? ".\n" : ":\n";
   if (changed.empty()) return out;
-  std::sort(changed.begin(), changed.end(), [](const SeamChange* a, const SeamChange* b) {
+  std::sort(changed.begin(), changed.end(), [](const archive::SeamChange* a, const archive::SeamChange* b) {
     return std::abs(a->change_mm()) > std::abs(b->change_mm());
   });
   std::vector<std::vector<std::string>> rows{{"seam", "before", "after", "change", ""}};
-  for (const SeamChange* s : changed) {
+  for (const archive::SeamChange* s : changed) {
     rows.push_back({seam_name(s->tiles), text("%.2f mm", s->before_mm), text("%.2f mm", s->after_mm),
                     text("%+.2f +- %.2f mm", s->change_mm(), s->u95_mm), s->sure ? "" : "may be chance"});
   }
   return out + table(rows);
 }
 
-std::string came_in_text(const Comparison& c) {
+std::string came_in_text(const archive::Comparison& c) {
   if (c.came_in.empty()) return "";
   std::vector<std::vector<std::string>> rows{
       {"surface came in", "mean", "least", "most", "at", "thinnest left", "at"}};
-  for (const CameIn& r : c.came_in) {
+  for (const archive::CameIn& r : c.came_in) {
     rows.push_back({r.ring == 0 ? "all" : text("ring %d", r.ring), text("%.2f mm", shown(r.mean_mm)),
                     text("%.2f mm", shown(r.least_mm)), text("%.2f mm", shown(r.most_mm)), r.most_at,
                     text("%.2f mm", r.thinnest_left_mm), r.thinnest_at});
@@ -137,7 +138,7 @@ std::string labels_text(const char* what, const std::vector<std::string>& labels
   return out + "\n";
 }
 
-Json spread_json(const Spread& s) {
+Json spread_json(const archive::Spread& s) {
   return {{"where", s.where},
           {"seams", s.seams},
           {"mean_mm", number(s.mean_mm)},
@@ -154,23 +155,23 @@ std::string size(std::uintmax_t bytes) {
   return text("%.1f MB", static_cast<double>(bytes) / 1e6);
 }
 
-std::string list(const std::vector<Entry>& entries) {
+std::string list(const std::vector<archive::Entry>& entries) {
   std::vector<std::vector<std::string>> rows{
       {"entry", "name", "ring", "stage", "wood", "narrowest", "too tight"}};
-  for (const Entry& e : entries) {
+  for (const archive::Entry& e : entries) {
     rows.push_back({e.id, e.name, std::to_string(e.ring), name_of(e.stage), e.wood.empty() ? "-" : e.wood,
                     width_mm(e.smallest_mm), std::to_string(e.too_tight)});
   }
   return entries.empty() ? "" : table(rows);
 }
 
-Json list_json(const std::vector<Entry>& entries) {
+Json list_json(const std::vector<archive::Entry>& entries) {
   Json out = Json::array();
-  for (const Entry& e : entries) out.push_back(summary_json(e));
+  for (const archive::Entry& e : entries) out.push_back(summary_json(e));
   return {{"entries", out}};
 }
 
-std::string entry(const Entry& e, const std::string& folder) {
+std::string entry(const archive::Entry& e, const std::string& folder) {
   std::string out =
       table({{"entry", e.id},
              {"name", e.name},
@@ -185,8 +186,8 @@ std::string entry(const Entry& e, const std::string& folder) {
                                          : "-"},
              {"planned gap", text("%.2f mm", e.planned_gap_mm)},
              {"folder", folder},
-             {"payload", counted(e.payload_files, "file") + ", " + size(e.payload_bytes)}});
-  for (const KeptFile& f : e.files) out += "  " + f.path + "  " + size(f.bytes) + "\n";
+             {"payload", core::counted(e.payload_files, "file") + ", " + size(e.payload_bytes)}});
+  for (const archive::KeptFile& f : e.files) out += "  " + f.path + "  " + size(f.bytes) + "\n";
   if (!e.notes.empty()) {
     out += "notes\n  ";
     for (const char c : e.notes.substr(0, e.notes.find_last_not_of("\r\n \t") + 1)) {
@@ -202,15 +203,15 @@ std::string entry(const Entry& e, const std::string& folder) {
   return out;
 }
 
-Json entry_json(const Entry& e, const std::string& folder) {
+Json entry_json(const archive::Entry& e, const std::string& folder) {
   Json out = summary_json(e);
   out["folder"] = folder;
   out["notes"] = e.notes;
   out["payload"] = Json::array();
-  for (const KeptFile& f : e.files)
+  for (const archive::KeptFile& f : e.files)
     out["payload"].push_back({{"path", f.path}, {"bytes", f.bytes}, {"sha256", f.sha256}});
   out["seam_list"] = Json::array();
-  for (const KeptSeam& s : e.seams) {
+  for (const archive::KeptSeam& s : e.seams) {
     out["seam_list"].push_back({{"tiles", s.tiles},
                                 {"verdict", name_of(s.verdict)},
                                 {"narrowest_mm", number(s.narrowest_mm)},
@@ -220,11 +221,12 @@ Json entry_json(const Entry& e, const std::string& folder) {
   return out;
 }
 
-std::string comparison(const Comparison& c, const Entry& before, const Entry& after) {
-  const Alignment& a = c.alignment;
+std::string comparison(const archive::Comparison& c, const archive::Entry& before,
+                       const archive::Entry& after) {
+  const archive::Alignment& a = c.alignment;
   std::string out = "before  " + before.id + "\nafter   " + after.id + "\n";
   out += text("Laid over each other by %s (%zu agree to %.2f mm): turned %.2f deg about the axis",
-              counted(a.pieces, "piece").c_str(), a.agreeing, a.rms_mm, a.turn_deg);
+              core::counted(a.pieces, "piece").c_str(), a.agreeing, a.rms_mm, a.turn_deg);
   out += a.turn_only ? "; too few pieces for shift and tilt.\n"
                      : text(", shifted %.2f mm, tilted %.2f deg.\n", a.shift_mm, a.tilt_deg);
   out += labels_text("Placed only before:", c.only_before);
@@ -232,8 +234,9 @@ std::string comparison(const Comparison& c, const Entry& before, const Entry& af
   return out + moved_text(c) + seams_text(c) + came_in_text(c);
 }
 
-Json comparison_json(const Comparison& c, const Entry& before, const Entry& after) {
-  const Alignment& a = c.alignment;
+Json comparison_json(const archive::Comparison& c, const archive::Entry& before,
+                     const archive::Entry& after) {
+  const archive::Alignment& a = c.alignment;
   Json out = {{"before", before.id},
               {"after", after.id},
               {"alignment",
@@ -247,7 +250,7 @@ Json comparison_json(const Comparison& c, const Entry& before, const Entry& afte
               {"only_before", c.only_before},
               {"only_after", c.only_after}};
   out["pieces"] = Json::array();
-  for (const PieceChange& p : c.pieces) {
+  for (const archive::PieceChange& p : c.pieces) {
     out["pieces"].push_back({{"label", p.label},
                              {"moved_mm", {number(p.shift.moved_mm.x()), number(p.shift.moved_mm.y())}},
                              {"turned_deg", number(p.shift.turned_deg)},
@@ -257,7 +260,7 @@ Json comparison_json(const Comparison& c, const Entry& before, const Entry& afte
                              {"left_mm", number(p.left_mm)}});
   }
   out["seams"] = Json::array();
-  for (const SeamChange& s : c.seams) {
+  for (const archive::SeamChange& s : c.seams) {
     out["seams"].push_back({{"tiles", s.tiles},
                             {"before_mm", number(s.before_mm)},
                             {"after_mm", number(s.after_mm)},
@@ -267,7 +270,7 @@ Json comparison_json(const Comparison& c, const Entry& before, const Entry& afte
   }
   out["seams_by_chance"] = c.by_chance;
   out["came_in"] = Json::array();
-  for (const CameIn& r : c.came_in) {
+  for (const archive::CameIn& r : c.came_in) {
     out["came_in"].push_back({{"ring", r.ring == 0 ? Json(nullptr) : Json(r.ring)},
                               {"pieces", r.pieces},
                               {"mean_mm", number(r.mean_mm)},
@@ -279,17 +282,17 @@ Json comparison_json(const Comparison& c, const Entry& before, const Entry& afte
   return out;
 }
 
-std::string learned(const Learned& l) {
-  std::string out = counted(l.all.seams, "seam") + " of " + counted(l.bowls, "piece") +
+std::string learned(const archive::Learned& l) {
+  std::string out = core::counted(l.all.seams, "seam") + " of " + core::counted(l.bowls, "piece") +
                     ", as first built; built less planned, with 95 % intervals:\n";
   std::vector<std::vector<std::string>> rows{{"", "seams", "mean", "", "spread (sd)", ""}};
-  const auto row = [&](const Spread& s) {
+  const auto row = [&](const archive::Spread& s) {
     rows.push_back({s.where, std::to_string(s.seams), text("%+.2f mm", s.mean_mm),
                     text("(%+.2f to %+.2f)", s.mean_low_mm, s.mean_high_mm), text("%.2f mm", s.sd_mm),
                     text("(%.2f to %.2f)", s.sd_low_mm, s.sd_high_mm)});
   };
   row(l.all);
-  for (const Spread& s : l.by_ring) row(s);
+  for (const archive::Spread& s : l.by_ring) row(s);
   out += table(rows);
   out += text("Of the spread, %.2f mm comes from measuring", l.measuring_sd_mm);
   out += l.bowls > 1 ? text("; pieces differ among themselves by %.2f mm (sd).\n", l.bowl_sd_mm)
@@ -297,7 +300,7 @@ std::string learned(const Learned& l) {
   out += text("Gap to plan for a smallest fill of %.2f mm:\n", l.smallest_fill_mm);
   std::vector<std::vector<std::string>> gaps{
       {"seams to fill", "gap to plan", "", "kept seams it would have served"}};
-  for (const GapAdvice& g : l.gaps) {
+  for (const archive::GapAdvice& g : l.gaps) {
     gaps.push_back(
         {text("%.1f %%", 100 * g.share), text("%.2f mm", g.sure_mm),
          text("with %.0f %% confidence (%.2f mm taken at face value)", 100 * l.confidence, g.estimate_mm),
@@ -306,7 +309,7 @@ std::string learned(const Learned& l) {
   return out + table(gaps);
 }
 
-Json learned_json(const Learned& l) {
+Json learned_json(const archive::Learned& l) {
   Json out = {{"pieces", l.bowls},
               {"smallest_fill_mm", number(l.smallest_fill_mm)},
               {"confidence", l.confidence},
@@ -316,8 +319,8 @@ Json learned_json(const Learned& l) {
               {"between_pieces_sd_mm", l.bowls > 1 ? number(l.bowl_sd_mm) : Json(nullptr)},
               {"effective_seams", number(l.effective_seams)},
               {"gaps", Json::array()}};
-  for (const Spread& s : l.by_ring) out["by_ring"].push_back(spread_json(s));
-  for (const GapAdvice& g : l.gaps) {
+  for (const archive::Spread& s : l.by_ring) out["by_ring"].push_back(spread_json(s));
+  for (const archive::GapAdvice& g : l.gaps) {
     out["gaps"].push_back({{"share", g.share},
                            {"gap_mm", number(g.sure_mm)},
                            {"face_value_gap_mm", number(g.estimate_mm)},
@@ -327,4 +330,4 @@ Json learned_json(const Learned& l) {
   return out;
 }
 
-}  // namespace interstice::archive_text
+}  // namespace interstice::app::archive_text

@@ -7,25 +7,27 @@
 
 #include "archive/archive.h"
 #include "archive/compare.h"
-#include "archive/learn.h"
+#include "archive/gap_statistics.h"
 
-namespace interstice::archive_text {
+namespace interstice::app::archive_text {
 
 using Json = nlohmann::ordered_json;
 
-std::string list(const std::vector<Entry>& entries);
-Json list_json(const std::vector<Entry>& entries);
+std::string list(const std::vector<archive::Entry>& entries);
+Json list_json(const std::vector<archive::Entry>& entries);
 
-std::string entry(const Entry& entry, const std::string& folder);
-Json entry_json(const Entry& entry, const std::string& folder);
+std::string entry(const archive::Entry& entry, const std::string& folder);
+Json entry_json(const archive::Entry& entry, const std::string& folder);
 
-std::string comparison(const Comparison& comparison, const Entry& before, const Entry& after);
-Json comparison_json(const Comparison& comparison, const Entry& before, const Entry& after);
+std::string comparison(const archive::Comparison& comparison, const archive::Entry& before,
+                       const archive::Entry& after);
+Json comparison_json(const archive::Comparison& comparison, const archive::Entry& before,
+                     const archive::Entry& after);
 
-std::string learned(const Learned& learned);
-Json learned_json(const Learned& learned);
+std::string learned(const archive::Learned& learned);
+Json learned_json(const archive::Learned& learned);
 
 // "12.3 MB"
 std::string size(std::uintmax_t bytes);
 
-}  // namespace interstice::archive_text
+}  // namespace interstice::app::archive_text

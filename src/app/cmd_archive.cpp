@@ -12,7 +12,7 @@
 #include "core/counted.h"
 #include "core/errors.h"
 
-namespace interstice {
+namespace interstice::app {
 namespace {
 
 using Json = nlohmann::ordered_json;
@@ -24,13 +24,13 @@ struct ArchiveArguments {
 
 // Paths and texts as they come from the command line.
 struct AddArguments : ArchiveArguments {
-  AddRequest request;
+  archive::AddRequest request;
   std::string results, plan, lens, notes_file, stage = "glued";
   std::vector<std::string> photos;
 };
 
 struct ListArguments : ArchiveArguments {
-  EntryFilter filter;
+  archive::EntryFilter filter;
   std::string stage;
 };
 
@@ -40,7 +40,7 @@ struct EntryArguments : ArchiveArguments {
 
 struct ExportArguments : EntryArguments {
   std::string out;
-  ExportRequest request;
+  archive::ExportRequest request;
 };
 
 struct LearnArguments : ArchiveArguments {
@@ -53,26 +53,26 @@ void print_json(const Json& document) {
 }
 
 void warn(const std::string& line) {
-  std::fprintf(stderr, "interstice: %s\n", one_line(line, 600).c_str());
+  std::fprintf(stderr, "interstice: %s\n", core::one_line(line, 600).c_str());
 }
 
-Archive opened(const ArchiveArguments& arguments) {
-  Archive archive = Archive::open(arguments.archive);
+archive::Archive opened(const ArchiveArguments& arguments) {
+  archive::Archive archive = archive::Archive::open(arguments.archive);
   for (const std::string& line : archive.unreadable()) warn(line + "; archive verify tells more");
   return archive;
 }
 
 int run_add(AddArguments arguments) {
-  AddRequest& request = arguments.request;
+  archive::AddRequest& request = arguments.request;
   request.results = arguments.results;
   request.plan = arguments.plan;
   request.lens = arguments.lens;
   request.notes_file = arguments.notes_file;
   request.photos.assign(arguments.photos.begin(), arguments.photos.end());
-  request.stage = piece_stage(arguments.stage, "--stage");
-  Archive archive = Archive::open_or_make(arguments.archive);
-  const Added added = archive.add(request);
-  const Entry& e = added.entry;
+  request.stage = archive::piece_stage(arguments.stage, "--stage");
+  archive::Archive archive = archive::Archive::open_or_make(arguments.archive);
+  const archive::Added added = archive.add(request);
+  const archive::Entry& e = added.entry;
   if (!added.index_fault.empty()) {
     warn("the entry is kept, but the index is not up to date (" + added.index_fault +
          "); archive rebuild mends it");
@@ -84,34 +84,35 @@ int run_add(AddArguments arguments) {
     document["left_out"] = added.left_out;
     print_json(document);
   } else if (!arguments.common.quiet) {
-    std::printf("kept as %s: %s, %s", e.id.c_str(), counted(e.payload_files, "file").c_str(),
+    std::printf("kept as %s: %s, %s", e.id.c_str(), core::counted(e.payload_files, "file").c_str(),
                 archive_text::size(e.payload_bytes).c_str());
     if (added.shared_files > 0)
-      std::printf("; %s stored once with other entries", counted(added.shared_files, "photo").c_str());
+      std::printf("; %s stored once with other entries", core::counted(added.shared_files, "photo").c_str());
     std::printf("\n");
-    for (const std::string& name : added.left_out) std::printf("not kept: %s\n", one_line(name).c_str());
+    for (const std::string& name : added.left_out)
+      std::printf("not kept: %s\n", core::one_line(name).c_str());
   }
   return kDone;
 }
 
 int run_list(ListArguments arguments) {
-  EntryFilter& filter = arguments.filter;
-  if (!filter.from.empty()) checked_date(filter.from, "--from");
-  if (!filter.to.empty()) checked_date(filter.to, "--to");
-  if (!arguments.stage.empty()) filter.stage = piece_stage(arguments.stage, "--stage");
-  const std::vector<Entry> entries = opened(arguments).list(filter);
+  archive::EntryFilter& filter = arguments.filter;
+  if (!filter.from.empty()) archive::checked_date(filter.from, "--from");
+  if (!filter.to.empty()) archive::checked_date(filter.to, "--to");
+  if (!arguments.stage.empty()) filter.stage = archive::piece_stage(arguments.stage, "--stage");
+  const std::vector<archive::Entry> entries = opened(arguments).list(filter);
   if (arguments.common.json) {
     print_json(archive_text::list_json(entries));
   } else if (!arguments.common.quiet) {
     std::printf("%s%s\n", archive_text::list(entries).c_str(),
-                counted(entries.size(), "entry", "entries").c_str());
+                core::counted(entries.size(), "entry", "entries").c_str());
   }
   return kDone;
 }
 
 int run_show(const EntryArguments& arguments) {
-  const Archive archive = opened(arguments);
-  const Entry entry = archive.find(arguments.entries.front());
+  const archive::Archive archive = opened(arguments);
+  const archive::Entry entry = archive.find(arguments.entries.front());
   const std::string folder = archive.bag(entry.id).string();
   if (arguments.common.json) {
     print_json(archive_text::entry_json(entry, folder));
@@ -122,7 +123,7 @@ int run_show(const EntryArguments& arguments) {
 }
 
 int run_verify(const EntryArguments& arguments) {
-  const Archive archive = Archive::open(arguments.archive);
+  const archive::Archive archive = archive::Archive::open(arguments.archive);
   std::vector<std::string> ids;
   for (const std::string& wanted : arguments.entries) {
     const std::vector<std::string> all = archive.ids();
@@ -135,30 +136,33 @@ int run_verify(const EntryArguments& arguments) {
   Json document = {{"entries", Json::array()}};
   std::size_t damaged = 0;
   for (const std::string& id : ids) {
-    progress.step("checking " + one_line(id));
-    const Verified verified = archive.verify(id, arguments.common.threads);
+    progress.step("checking " + core::one_line(id));
+    const archive::Verified verified = archive.verify(id, arguments.common.threads);
     damaged += !verified.faults.empty();
     document["entries"].push_back(
         {{"entry", id}, {"whole", verified.faults.empty()}, {"faults", verified.faults}});
     if (arguments.common.json) continue;
     for (const std::string& fault : verified.faults) {
-      std::printf("%s: %s\n", one_line(id).c_str(), one_line(fault, 500).c_str());
+      std::printf("%s: %s\n", core::one_line(id).c_str(), core::one_line(fault, 500).c_str());
     }
   }
   if (arguments.common.json) {
     print_json(document);
   } else if (!arguments.common.quiet) {
-    std::printf("%zu of %s whole%s\n", ids.size() - damaged, counted(ids.size(), "entry", "entries").c_str(),
+    std::printf("%zu of %s whole%s\n", ids.size() - damaged,
+                core::counted(ids.size(), "entry", "entries").c_str(),
                 damaged > 0 ? "; take the damaged ones from a backup" : "");
   }
   return damaged == 0 ? kDone : kNeedsWork;
 }
 
 int run_compare(const EntryArguments& arguments) {
-  const Archive archive = opened(arguments);
-  const Entry before = archive.find(arguments.entries[0]), after = archive.find(arguments.entries[1]);
-  const Comparison result = compare(read_fit(archive.bag(before.id) / "data" / "fit.json"),
-                                    read_fit(archive.bag(after.id) / "data" / "fit.json"));
+  const archive::Archive archive = opened(arguments);
+  const archive::Entry before = archive.find(arguments.entries[0]),
+                       after = archive.find(arguments.entries[1]);
+  const archive::Comparison result =
+      archive::compare(seams::read_fit(archive.bag(before.id) / "data" / "fit.json"),
+                       seams::read_fit(archive.bag(after.id) / "data" / "fit.json"));
   if (arguments.common.json) {
     print_json(archive_text::comparison_json(result, before, after));
   } else if (!arguments.common.quiet) {
@@ -168,10 +172,10 @@ int run_compare(const EntryArguments& arguments) {
 }
 
 int run_export(const ExportArguments& arguments) {
-  const Archive archive = opened(arguments);
-  const Entry entry = archive.find(arguments.entries.front());
-  const Exported exported =
-      export_entry(archive, entry.id, arguments.out, arguments.request, arguments.common.threads);
+  const archive::Archive archive = opened(arguments);
+  const archive::Entry entry = archive.find(arguments.entries.front());
+  const archive::Exported exported =
+      archive::export_entry(archive, entry.id, arguments.out, arguments.request, arguments.common.threads);
   if (arguments.common.json) {
     print_json({{"entry", entry.id},
                 {"written", arguments.out},
@@ -179,23 +183,23 @@ int run_export(const ExportArguments& arguments) {
                 {"bytes", exported.bytes},
                 {"location_removed_from", exported.cleaned}});
   } else if (!arguments.common.quiet) {
-    std::printf("written: %s (%s, %s)\n", arguments.out.c_str(), counted(exported.files, "file").c_str(),
-                archive_text::size(exported.bytes).c_str());
+    std::printf("written: %s (%s, %s)\n", arguments.out.c_str(),
+                core::counted(exported.files, "file").c_str(), archive_text::size(exported.bytes).c_str());
     if (!exported.cleaned.empty()) {
       std::printf("the place where it was taken was removed from %s\n",
-                  counted(exported.cleaned.size(), "photo").c_str());
+                  core::counted(exported.cleaned.size(), "photo").c_str());
     }
   }
   return kDone;
 }
 
 int run_rebuild(const ArchiveArguments& arguments) {
-  const Rebuilt rebuilt = Archive::rebuild(arguments.archive, arguments.common.threads);
+  const archive::Rebuilt rebuilt = archive::Archive::rebuild(arguments.archive, arguments.common.threads);
   for (const std::string& fault : rebuilt.faults) warn(fault + "; archive verify tells more");
   if (arguments.common.json) {
     print_json({{"entries", rebuilt.entries}, {"faults", rebuilt.faults}});
   } else if (!arguments.common.quiet) {
-    std::printf("index made anew from %s\n", counted(rebuilt.entries, "entry", "entries").c_str());
+    std::printf("index made anew from %s\n", core::counted(rebuilt.entries, "entry", "entries").c_str());
   }
   return rebuilt.faults.empty() ? kDone : kNeedsWork;
 }
@@ -203,8 +207,8 @@ int run_rebuild(const ArchiveArguments& arguments) {
 int run_learn(const LearnArguments& arguments) {
   std::vector<double> shares;
   for (const double percent : arguments.shares) shares.push_back(percent / 100);
-  const Learned result = learn(opened(arguments).seams_to_learn_from(), shares, arguments.confidence / 100,
-                               arguments.smallest_fill_mm);
+  const archive::Learned result = archive::learn(opened(arguments).seams_to_learn_from(), shares,
+                                                 arguments.confidence / 100, arguments.smallest_fill_mm);
   if (arguments.common.json) {
     print_json(archive_text::learned_json(result));
   } else if (!arguments.common.quiet) {
@@ -305,4 +309,4 @@ void add_archive_command(CLI::App& app, Chosen& chosen) {
       ->check(number_between(0.05, 50.0));
 }
 
-}  // namespace interstice
+}  // namespace interstice::app

@@ -11,26 +11,26 @@
 #include "core/counted.h"
 #include "core/files.h"
 
-namespace interstice {
+namespace interstice::app {
 namespace {
 
 struct CardsArguments {
   CommonOptions common;
-  Paper paper = Paper::a4;
+  camera::Paper paper = camera::Paper::a4;
   int count = 6;
   std::string out;
 };
 
 int run_cards(const CardsArguments& arguments) {
-  write_file_atomically(arguments.out, cards_pdf(arguments.paper, arguments.count));
-  const int pages = sheet_place(arguments.paper, arguments.count).page + 1;
+  core::write_file_atomically(arguments.out, camera::cards_pdf(arguments.paper, arguments.count));
+  const int pages = camera::sheet_place(arguments.paper, arguments.count).page + 1;
   if (arguments.common.json) {
     const nlohmann::ordered_json doc = {
         {"written", arguments.out}, {"cards", arguments.count}, {"pages", pages}};
     std::printf("%s\n", doc.dump(2, ' ', false, nlohmann::ordered_json::error_handler_t::replace).c_str());
   } else if (!arguments.common.quiet) {
-    std::printf("written: %s (%s on %s)\n", arguments.out.c_str(), counted(arguments.count, "card").c_str(),
-                counted(pages, "page").c_str());
+    std::printf("written: %s (%s on %s)\n", arguments.out.c_str(),
+                core::counted(arguments.count, "card").c_str(), core::counted(pages, "page").c_str());
     std::printf(
         "Print at 100 %% (actual size), then measure a check line with calipers: 150 mm if the printer is "
         "true.\n");
@@ -44,13 +44,14 @@ void add_cards_command(CLI::App& app, Chosen& chosen) {
   auto arguments = std::make_shared<CardsArguments>();
   CLI::App* command = app.add_subcommand("cards", "Printable scale cards, 1:1");
   command->add_option("--out", arguments->out, "PDF to write, such as cards.pdf")->required();
-  const std::map<std::string, Paper> papers{{"a4", Paper::a4}, {"letter", Paper::letter}};
+  const std::map<std::string, camera::Paper> papers{{"a4", camera::Paper::a4},
+                                                    {"letter", camera::Paper::letter}};
   command->add_option("--paper", arguments->paper, "a4 (two cards a page) or letter (one)")
       ->transform(one_of(papers));
   command->add_option("--count", arguments->count, "How many cards, 1 to 12; six suit a form of 20 to 30 cm")
-      ->check(CLI::Range(1, kCards));
+      ->check(CLI::Range(1, camera::kCards));
   add_common_options(*command, arguments->common);
   command->callback([arguments, &chosen] { chosen.run = [arguments] { return run_cards(*arguments); }; });
 }
 
-}  // namespace interstice
+}  // namespace interstice::app

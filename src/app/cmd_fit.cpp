@@ -8,25 +8,25 @@
 #include "app/one_of.h"
 #include "core/errors.h"
 #include "core/files.h"
-#include "fit/corrections.h"
 #include "report/bench_list.h"
+#include "rework/corrections.h"
 #include "scan/scan_document.h"
 #include "surface/surface_document.h"
 
-namespace interstice {
+namespace interstice::app {
 namespace {
 
 struct FitArguments {
   CommonOptions common;
   std::string scan, plan, out, apply;
-  CorrectionOptions::Prefer prefer = CorrectionOptions::Prefer::least;
+  rework::CorrectionOptions::Prefer prefer = rework::CorrectionOptions::Prefer::least;
   std::optional<double> smallest_fill_mm;
   bool glued = false;
   std::vector<std::string> locked;
 };
 
-CorrectionOptions correction_options(const FitArguments& arguments) {
-  CorrectionOptions options;
+rework::CorrectionOptions correction_options(const FitArguments& arguments) {
+  rework::CorrectionOptions options;
   options.glued = arguments.glued;
   options.locked = arguments.locked;
   options.threads = arguments.common.threads;
@@ -34,42 +34,43 @@ CorrectionOptions correction_options(const FitArguments& arguments) {
   return options;
 }
 
-void print_changes(const FitDocument& before, const FitDocument& after) {
-  for (const WidthChange& c : width_changes(before, after)) {
+void print_changes(const seams::FitDocument& before, const seams::FitDocument& after) {
+  for (const rework::WidthChange& c : rework::width_changes(before, after)) {
     const std::string name = c.tiles[0] + " - " + c.tiles[1];
     std::printf("%-13s  %5.2f -> %5.2f mm +- %.2f  %s\n", name.c_str(), c.before_mm, c.after_mm, c.u95_mm,
-                name_of(c.after));
+                seams::name_of(c.after));
   }
 }
 
 int run_fit(const FitArguments& arguments) {
   Progress progress(arguments.common.quiet, arguments.common.progress);
-  const Plan plan = read_plan(arguments.plan);
-  std::vector<Correction> to_apply;
-  if (!arguments.apply.empty()) to_apply = parse_corrections(read_file(arguments.apply), arguments.apply);
-  const Scan scan = read_scan(arguments.scan);
-  const Surface surface = read_surface(arguments.scan);
-  FitOptions options;
+  const plan::Plan plan = plan::read_plan(arguments.plan);
+  std::vector<seams::Correction> to_apply;
+  if (!arguments.apply.empty())
+    to_apply = rework::parse_corrections(core::read_file(arguments.apply), arguments.apply);
+  const scan::Scan scan = scan::read_scan(arguments.scan);
+  const surface::Surface surface = surface::read_surface(arguments.scan);
+  seams::FitOptions options;
   options.smallest_fill_mm = arguments.smallest_fill_mm.value_or(plan.smallest_fill_mm);
   options.threads = arguments.common.threads;
   options.progress = [&](const std::string& what) { progress.step(what); };
-  FitDocument fit = fit_pieces(scan, surface, plan, options);
+  seams::FitDocument fit = seams::fit_pieces(scan, surface, plan, options);
   if (!arguments.apply.empty()) {
-    const FitDocument after = apply_corrections(fit, plan, to_apply, arguments.common.threads);
+    const seams::FitDocument after = rework::apply_corrections(fit, plan, to_apply, arguments.common.threads);
     if (!arguments.common.quiet && !arguments.common.json) print_changes(fit, after);
     fit = after;
   }
   progress.step("working out the least work");
-  put_corrections(propose_corrections(fit, plan, correction_options(arguments)), fit);
-  const std::string json = write_fit(fit);
-  write_file_atomically(arguments.out, json);
+  rework::put_corrections(rework::propose_corrections(fit, plan, correction_options(arguments)), fit);
+  const std::string json = seams::write_fit(fit);
+  core::write_file_atomically(arguments.out, json);
   if (arguments.common.json) {
     std::fputs(json.c_str(), stdout);
   } else if (!arguments.common.quiet) {
-    std::fputs(work_order(fit).c_str(), stdout);
-    std::fputs(bench_list(fit).c_str(), stdout);
+    std::fputs(rework::work_order(fit).c_str(), stdout);
+    std::fputs(report::bench_list(fit).c_str(), stdout);
   }
-  return all_clear(fit) ? kDone : kNeedsWork;
+  return report::all_clear(fit) ? kDone : kNeedsWork;
 }
 
 }  // namespace
@@ -87,7 +88,7 @@ void add_fit_command(CLI::App& app, Chosen& chosen) {
       ->check(number_between(0.05, 50.0));
   command->add_option("--apply", arguments->apply,
                       "What if: widths after these corrections (a fit.json or a list)");
-  using Prefer = CorrectionOptions::Prefer;
+  using Prefer = rework::CorrectionOptions::Prefer;
   const std::map<std::string, Prefer> preferences{
       {"least", Prefer::least}, {"sand", Prefer::sand}, {"move", Prefer::move}};
   command->add_option("--prefer", arguments->prefer, "Rather sand or rather move pieces")
@@ -99,4 +100,4 @@ void add_fit_command(CLI::App& app, Chosen& chosen) {
   command->callback([arguments, &chosen] { chosen.run = [arguments] { return run_fit(*arguments); }; });
 }
 
-}  // namespace interstice
+}  // namespace interstice::app

@@ -8,14 +8,14 @@
 #include "core/errors.h"
 #include "core/files.h"
 #include "core/parallel.h"
-#include "fit/corrections.h"
+#include "pour/plan_pours.h"
 #include "report/bench_list.h"
 #include "report/page.h"
 #include "report/photo_marks.h"
+#include "rework/corrections.h"
 #include "surface/cloud.h"
-#include "voids/plan_pours.h"
 
-namespace interstice {
+namespace interstice::app {
 namespace {
 
 constexpr int kMarkedPx = 2000;  // readable on a tablet, small enough to send
@@ -24,60 +24,61 @@ struct InspectArguments : MeasuringArguments {
   std::string resin;
 };
 
-void write_marked_photos(const Scan& scan, const FitDocument& fit, const std::filesystem::path& folder,
-                         int threads) {
-  const std::vector<MarkedPhoto> marked = mark_photos(scan, fit, kMarkedPx, threads);
+void write_marked_photos(const scan::Scan& scan, const seams::FitDocument& fit,
+                         const std::filesystem::path& folder, int threads) {
+  const std::vector<report::MarkedPhoto> marked = report::mark_photos(scan, fit, kMarkedPx, threads);
   if (marked.empty()) return;
   std::filesystem::create_directory(folder);
-  for (const MarkedPhoto& m : marked) write_file_atomically(folder / (m.photo + ".jpg"), m.jpeg);
+  for (const report::MarkedPhoto& m : marked)
+    core::write_file_atomically(folder / (m.photo + ".jpg"), m.jpeg);
 }
 
 // What freeing each seam is worth: its own tight length and the length of seam that resin reaches through it.
-std::vector<double> seam_values(const FitDocument& fit, const PourDocument& pour) {
+std::vector<double> seam_values(const seams::FitDocument& fit, const pour::PourDocument& pour) {
   std::vector<double> values;
-  for (const FitSeam& seam : fit.seams) {
-    values.push_back(seam.tight_length_mm + freed_length_mm(pour, seam.tiles[0], seam.tiles[1]));
+  for (const seams::FitSeam& seam : fit.seams) {
+    values.push_back(seam.tight_length_mm + pour::freed_length_mm(pour, seam.tiles[0], seam.tiles[1]));
   }
   return values;
 }
 
-std::string page_of(const MeasuredScan& measured, const FitDocument& fit, const std::string& pour_json,
+std::string page_of(const MeasuredScan& measured, const seams::FitDocument& fit, const std::string& pour_json,
                     int threads) {
-  PageInput input{fit,
-                  measured.plan,
-                  measured.scan,
-                  measured.surface.heights,
-                  measured.surface.ortho_grid,
-                  measured.surface.ortho,
-                  parse_pour_sheet(pour_json, "pour.json"),
-                  {},
-                  PagePaper::any,
-                  threads};
-  return report_page(input);
+  report::PageInput input{fit,
+                          measured.plan,
+                          measured.scan,
+                          measured.surface.heights,
+                          measured.surface.ortho_grid,
+                          measured.surface.ortho,
+                          report::parse_pour_sheet(pour_json, "pour.json"),
+                          {},
+                          report::PagePaper::any,
+                          threads};
+  return report::report_page(input);
 }
 
 // What resin reaches and the least work. The work needs only what is stranded, and its solver runs on one
 // thread: it goes on beside the search for tilts and beside the writing of what does not depend on it.
 struct Planned {
-  PourDocument pour;
-  std::future<CorrectionResult> work;
+  pour::PourDocument pour;
+  std::future<rework::CorrectionResult> work;
 };
 
-Planned plan_work(const InspectArguments& arguments, const FitDocument& fit, const Plan& plan,
-                  const std::optional<Resin>& resin) {
+Planned plan_work(const InspectArguments& arguments, const seams::FitDocument& fit, const plan::Plan& plan,
+                  const std::optional<pour::Resin>& resin) {
   Planned planned;
-  PourOptions options;
+  pour::PourOptions options;
   options.threads = arguments.common.threads;
-  options.stranded_known = [&](const PourDocument& so_far) {
-    CorrectionOptions corrections;
+  options.stranded_known = [&](const pour::PourDocument& so_far) {
+    rework::CorrectionOptions corrections;
     corrections.threads = arguments.common.threads;
     corrections.seam_value = seam_values(fit, so_far);
-    const bool alone = thread_count(arguments.common.threads) == 1;
+    const bool alone = core::thread_count(arguments.common.threads) == 1;
     planned.work = std::async(alone ? std::launch::deferred : std::launch::async, [&fit, &plan, corrections] {
-      return propose_corrections(fit, plan, corrections);
+      return rework::propose_corrections(fit, plan, corrections);
     });
   };
-  planned.pour = plan_pours(fit, plan, resin, options);
+  planned.pour = pour::plan_pours(fit, plan, resin, options);
   return planned;
 }
 
@@ -86,46 +87,47 @@ void write_measured(const MeasuredScan& measured, const std::string& pour_json,
                     const std::filesystem::path& out) {
   std::filesystem::create_directory(out / "scan");
   write_scan_folder(measured, out / "scan");
-  write_file_atomically(out / "pour.json", pour_json);
-  write_file_atomically(out / "plan.json", write_plan(measured.plan));
-  write_cloud(measured.surface, measured.plan, out / "cloud.ply");
+  core::write_file_atomically(out / "pour.json", pour_json);
+  core::write_file_atomically(out / "plan.json", plan::write_plan(measured.plan));
+  surface::write_cloud(measured.surface, measured.plan, out / "cloud.ply");
 }
 
 int run_inspect(const InspectArguments& arguments) {
   Progress progress(arguments.common.quiet, arguments.common.progress);
-  std::optional<Resin> resin;
-  if (!arguments.resin.empty()) resin = read_resin(arguments.resin);
-  StagedFolder folder(arguments.out, "fit.json");
+  std::optional<pour::Resin> resin;
+  if (!arguments.resin.empty()) resin = pour::read_resin(arguments.resin);
+  core::StagedFolder folder(arguments.out, "fit.json");
   const MeasuredScan measured = measure_scan(arguments, progress);
-  FitOptions options;
+  seams::FitOptions options;
   options.smallest_fill_mm = arguments.smallest_fill_mm.value_or(measured.plan.smallest_fill_mm);
   options.threads = arguments.common.threads;
   options.progress = [&](const std::string& what) { progress.step(what); };
-  FitDocument fit = fit_pieces(measured.scan, measured.surface, measured.plan, options);
+  seams::FitDocument fit = seams::fit_pieces(measured.scan, measured.surface, measured.plan, options);
   progress.step("what resin reaches");
   Planned planned = plan_work(arguments, fit, measured.plan, resin);
   progress.step("working out the least work");
   const std::filesystem::path& out = folder.work();
-  const std::string pour_json = write_pour(planned.pour);
+  const std::string pour_json = pour::write_pour(planned.pour);
   write_measured(measured, pour_json, out);
-  put_corrections(planned.work.get(), fit);
+  rework::put_corrections(planned.work.get(), fit);
 
   progress.step("writing the results");
-  const std::string json = write_fit(fit);
-  write_file_atomically(out / "fit.json", json);
-  write_file_atomically(out / "seams.csv", seams_csv(fit));
+  const std::string json = seams::write_fit(fit);
+  core::write_file_atomically(out / "fit.json", json);
+  core::write_file_atomically(out / "seams.csv", report::seams_csv(fit));
   write_marked_photos(measured.scan, fit, out / "marked", arguments.common.threads);
-  write_file_atomically(out / "report.html", page_of(measured, fit, pour_json, arguments.common.threads));
+  core::write_file_atomically(out / "report.html",
+                              page_of(measured, fit, pour_json, arguments.common.threads));
   folder.commit();
 
   if (arguments.common.json) {
     std::fputs(json.c_str(), stdout);
   } else if (!arguments.common.quiet) {
     std::fputs(measurement_notes(fit).c_str(), stdout);
-    std::fputs(work_order(fit).c_str(), stdout);
-    std::fputs(bench_list(fit).c_str(), stdout);
+    std::fputs(rework::work_order(fit).c_str(), stdout);
+    std::fputs(report::bench_list(fit).c_str(), stdout);
   }
-  return all_clear(fit) ? kDone : kNeedsWork;
+  return report::all_clear(fit) ? kDone : kNeedsWork;
 }
 
 }  // namespace
@@ -145,4 +147,4 @@ void add_inspect_command(CLI::App& app, Chosen& chosen) {
   command->callback([arguments, &chosen] { chosen.run = [arguments] { return run_inspect(*arguments); }; });
 }
 
-}  // namespace interstice
+}  // namespace interstice::app

@@ -10,7 +10,7 @@
 #include "camera/lens_photos.h"
 #include "core/files.h"
 
-namespace interstice {
+namespace interstice::app {
 namespace {
 
 struct LensArguments {
@@ -20,8 +20,8 @@ struct LensArguments {
   std::string out;
 };
 
-nlohmann::ordered_json as_json(const LensPhotos& result) {
-  nlohmann::ordered_json doc = nlohmann::ordered_json::parse(write_lens(result.calibration.lens));
+nlohmann::ordered_json as_json(const camera::LensPhotos& result) {
+  nlohmann::ordered_json doc = nlohmann::ordered_json::parse(camera::write_lens(result.calibration.lens));
   doc["photos_given"] = result.photos_given;
   doc["corners_given"] = result.corners_given;
   doc["corners_used"] = result.calibration.corners_used;
@@ -34,19 +34,19 @@ nlohmann::ordered_json as_json(const LensPhotos& result) {
   return doc;
 }
 
-void print_parameters(const Lens& lens) {
-  const LensVector p = lens.parameters(), sd = lens.sd;
+void print_parameters(const camera::Lens& lens) {
+  const camera::LensVector p = lens.parameters(), sd = lens.sd;
   std::printf("\n        value      standard deviation\n");
-  for (int i = 0; i < kLensParameters; ++i) {
+  for (int i = 0; i < camera::kLensParameters; ++i) {
     const bool pixels = i < 4;
-    std::printf(pixels ? "  %s  %10.2f  %8.2f px\n" : "  %s  %10.5f  %8.5f\n", kLensParameterNames[i], p[i],
-                sd[i]);
+    std::printf(pixels ? "  %s  %10.2f  %8.2f px\n" : "  %s  %10.5f  %8.5f\n", camera::kLensParameterNames[i],
+                p[i], sd[i]);
   }
 }
 
-void print_report(const LensPhotos& result, const LensArguments& arguments) {
-  const Calibration& c = result.calibration;
-  const Lens& lens = c.lens;
+void print_report(const camera::LensPhotos& result, const LensArguments& arguments) {
+  const camera::Calibration& c = result.calibration;
+  const camera::Lens& lens = c.lens;
   std::printf("Lens of %s, %d x %d pixels\n", lens.camera.empty() ? "an unnamed camera" : lens.camera.c_str(),
               lens.width, lens.height);
   std::printf("%d of %d photos used, %d of %d corners; RMS %.3f px; %.0f %% of the frame covered\n",
@@ -71,17 +71,17 @@ void print_report(const LensPhotos& result, const LensArguments& arguments) {
   std::printf("written: %s\n", arguments.out.c_str());
 }
 
-LensPhotos measure(const LensArguments& arguments) {
+camera::LensPhotos measure(const LensArguments& arguments) {
   Progress progress(arguments.common.quiet, arguments.common.progress);
   const std::vector<std::filesystem::path> given(arguments.photos.begin(), arguments.photos.end());
-  const double print_scale = arguments.check_line_mm.value_or(kCheckLineMm) / kCheckLineMm;
-  return calibrate_from_photos(expand_photos(given), print_scale, arguments.common.threads,
-                               [&](const std::string& what) { progress.step(what); });
+  const double print_scale = arguments.check_line_mm.value_or(camera::kCheckLineMm) / camera::kCheckLineMm;
+  return camera::calibrate_from_photos(camera::expand_photos(given), print_scale, arguments.common.threads,
+                                       [&](const std::string& what) { progress.step(what); });
 }
 
 int run_lens(const LensArguments& arguments) {
-  const LensPhotos result = measure(arguments);
-  write_file_atomically(arguments.out, write_lens(result.calibration.lens));
+  const camera::LensPhotos result = measure(arguments);
+  core::write_file_atomically(arguments.out, camera::write_lens(result.calibration.lens));
   if (arguments.common.json) {
     std::printf(
         "%s\n",
@@ -107,4 +107,4 @@ void add_lens_command(CLI::App& app, Chosen& chosen) {
   command->callback([arguments, &chosen] { chosen.run = [arguments] { return run_lens(*arguments); }; });
 }
 
-}  // namespace interstice
+}  // namespace interstice::app

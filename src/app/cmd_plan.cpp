@@ -10,7 +10,7 @@
 
 // The command line of `plan`; the work itself is in plan_work.cpp.
 
-namespace interstice {
+namespace interstice::app {
 namespace {
 
 template <class Arguments>
@@ -28,7 +28,7 @@ const std::map<std::string, double>& units() {
   return all;
 }
 
-void add_reading(CLI::App* command, ProfileReading& reading) {
+void add_reading(CLI::App* command, layout::ProfileReading& reading) {
   command
       ->add_option("--unit", reading.unit_mm, "Unit of a table or of a drawing that names none: mm, cm, in")
       ->transform(one_of(units()));
@@ -97,8 +97,9 @@ void add_trace(CLI::App& plan, Chosen& chosen) {
   c->add_option("--bevel", a->trace.bevel_deg,
                 "Bevel of the walls, degrees (default: from the geometry for shared lines, else 10)");
   c->add_option("--labels", a->labels, "File of new labels, a line each: proposed, wanted");
-  const std::map<std::string, DrawnLines> lines{
-      {"decide", DrawnLines::decide}, {"shared", DrawnLines::shared}, {"own", DrawnLines::own}};
+  const std::map<std::string, layout::DrawnLines> lines{{"decide", layout::DrawnLines::decide},
+                                                        {"shared", layout::DrawnLines::shared},
+                                                        {"own", layout::DrawnLines::own}};
   c->add_option("--lines", a->trace.drawn,
                 "decide; shared (one line between two pieces); own (each piece its own line)")
       ->transform(one_of(lines));
@@ -116,7 +117,8 @@ void add_patterns(CLI::App& plan, Chosen& chosen) {
                 "Width of the blade's cut; a dashed line for its middle is added")
       ->check(number_between(0.0, 10.0));
   c->add_option("--spacing", a->options.spacing_mm, "Between pieces, mm")->check(number_between(1.0, 100.0));
-  const std::map<std::string, Grain> grains{{"pole", Grain::towards_pole}, {"ring", Grain::along_ring}};
+  const std::map<std::string, sheets::Grain> grains{{"pole", sheets::Grain::towards_pole},
+                                                    {"ring", sheets::Grain::along_ring}};
   c->add_option("--grain", a->options.grain, "Grain towards the pole, or along the ring")
       ->transform(one_of(grains));
 }
@@ -175,4 +177,4 @@ void add_plan_command(CLI::App& app, Chosen& chosen) {
   add_draw(*plan, chosen);
 }
 
-}  // namespace interstice
+}  // namespace interstice::app

@@ -6,9 +6,9 @@
 #include "app/number_between.h"
 #include "core/errors.h"
 #include "core/files.h"
-#include "voids/plan_pours.h"
+#include "pour/plan_pours.h"
 
-namespace interstice {
+namespace interstice::app {
 namespace {
 
 struct PourArguments {
@@ -23,36 +23,36 @@ Eigen::Vector2d parse_opening(const std::string& text) {
   char rest = 0;
   if (std::sscanf(text.c_str(), "%lf,%lf%c", &u, &v, &rest) != 2 || !(std::abs(u) < 1e4) ||
       !(std::abs(v) < 1e4)) {
-    throw InputError("--opening \"" + one_line(text, 60) +
-                     "\": give a place on the map in mm, such as 40.5,-12");
+    throw core::InputError("--opening \"" + core::one_line(text, 60) +
+                           "\": give a place on the map in mm, such as 40.5,-12");
   }
   return {u, v};
 }
 
 int run_pour(const PourArguments& arguments) {
   Progress progress(arguments.common.quiet, arguments.common.progress);
-  const Plan plan = read_plan(arguments.plan);
-  const FitDocument fit = read_fit(arguments.fit);
-  std::optional<Resin> resin;
-  if (!arguments.resin.empty()) resin = read_resin(arguments.resin);
-  PourOptions options;
+  const plan::Plan plan = plan::read_plan(arguments.plan);
+  const seams::FitDocument fit = seams::read_fit(arguments.fit);
+  std::optional<pour::Resin> resin;
+  if (!arguments.resin.empty()) resin = pour::read_resin(arguments.resin);
+  pour::PourOptions options;
   options.smallest_fill_mm = arguments.smallest_fill_mm;
   options.threads = arguments.common.threads;
   for (const std::string& text : arguments.openings) options.openings.push_back(parse_opening(text));
   progress.step("seams, channels, air and tilts");
-  const PourDocument document = [&] {
+  const pour::PourDocument document = [&] {
     try {
-      return plan_pours(fit, plan, resin, options);
-    } catch (const InputError& e) {
-      throw InputError(arguments.fit, e.what());
+      return pour::plan_pours(fit, plan, resin, options);
+    } catch (const core::InputError& e) {
+      throw core::InputError(arguments.fit, e.what());
     }
   }();
-  const std::string json = write_pour(document);
-  write_file_atomically(arguments.out, json);
+  const std::string json = pour::write_pour(document);
+  core::write_file_atomically(arguments.out, json);
   if (arguments.common.json) {
     std::fputs(json.c_str(), stdout);
   } else if (!arguments.common.quiet) {
-    std::fputs(pour_words(document).c_str(), stdout);
+    std::fputs(pour::pour_words(document).c_str(), stdout);
   }
   return document.ready ? kDone : kNeedsWork;
 }
@@ -78,4 +78,4 @@ void add_pour_command(CLI::App& app, Chosen& chosen) {
   command->callback([arguments, &chosen] { chosen.run = [arguments] { return run_pour(*arguments); }; });
 }
 
-}  // namespace interstice
+}  // namespace interstice::app

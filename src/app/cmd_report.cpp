@@ -16,7 +16,7 @@
 #include "scan/scan_document.h"
 #include "surface/surface_document.h"
 
-namespace interstice {
+namespace interstice::app {
 namespace {
 
 namespace fs = std::filesystem;
@@ -24,12 +24,12 @@ namespace fs = std::filesystem;
 struct ReportArguments {
   CommonOptions common;
   std::string result, plan, photos, pdf, out;
-  PagePaper paper = PagePaper::any;
+  report::PagePaper paper = report::PagePaper::any;
   std::vector<std::string> before;
 };
 
-cv::Mat read_ortho(const fs::path& file, const MapGrid& grid) {
-  const std::string bytes = read_file(file);
+cv::Mat read_ortho(const fs::path& file, const surface::MapGrid& grid) {
+  const std::string bytes = core::read_file(file);
   const cv::Mat data(1, static_cast<int>(bytes.size()), CV_8U, const_cast<char*>(bytes.data()));
   cv::Mat picture;
   try {
@@ -37,46 +37,47 @@ cv::Mat read_ortho(const fs::path& file, const MapGrid& grid) {
   } catch (const cv::Exception&) {
   }
   if (picture.rows != grid.side() || picture.cols != grid.side()) {
-    throw InputError(file.string(), "is not the picture that surface.json describes; scan again");
+    throw core::InputError(file.string(), "is not the picture that surface.json describes; scan again");
   }
   return picture;
 }
 
-Plan read_plan_of(const ReportArguments& arguments) {
-  if (!arguments.plan.empty()) return read_plan(arguments.plan);
+plan::Plan read_plan_of(const ReportArguments& arguments) {
+  if (!arguments.plan.empty()) return plan::read_plan(arguments.plan);
   const fs::path beside = fs::path(arguments.result) / "plan.json";
-  if (!fs::exists(beside)) throw InputError(beside.string(), "not there; name the plan with --plan");
-  return read_plan(beside);
+  if (!fs::exists(beside)) throw core::InputError(beside.string(), "not there; name the plan with --plan");
+  return plan::read_plan(beside);
 }
 
-void check_same_piece(const FitDocument& fit, const Plan& plan, const std::string& file) {
-  for (const FitTile& tile : fit.tiles) {
+void check_same_piece(const seams::FitDocument& fit, const plan::Plan& plan, const std::string& file) {
+  for (const seams::FitTile& tile : fit.tiles) {
     const bool planned = std::any_of(plan.tiles.begin(), plan.tiles.end(),
-                                     [&](const PlannedTile& t) { return t.label == tile.label; });
+                                     [&](const plan::PlannedTile& t) { return t.label == tile.label; });
     if (!planned)
-      throw InputError(file, "the plan has no piece " + one_line(tile.label, 60) +
-                                 " that the result has; give the plan it was measured against");
+      throw core::InputError(file, "the plan has no piece " + core::one_line(tile.label, 60) +
+                                       " that the result has; give the plan it was measured against");
   }
 }
 
-EarlierScan read_earlier(const std::string& folder, const FitDocument& fit) {
+report::EarlierScan read_earlier(const std::string& folder, const seams::FitDocument& fit) {
   const fs::path clean = fs::path(folder + "/").lexically_normal().parent_path();
-  EarlierScan earlier{clean.filename().string(), read_fit(clean / "fit.json")};
-  const bool shared = std::any_of(earlier.fit.tiles.begin(), earlier.fit.tiles.end(), [&](const FitTile& t) {
-    return std::any_of(fit.tiles.begin(), fit.tiles.end(),
-                       [&](const FitTile& now) { return now.label == t.label; });
-  });
+  report::EarlierScan earlier{clean.filename().string(), seams::read_fit(clean / "fit.json")};
+  const bool shared =
+      std::any_of(earlier.fit.tiles.begin(), earlier.fit.tiles.end(), [&](const seams::FitTile& t) {
+        return std::any_of(fit.tiles.begin(), fit.tiles.end(),
+                           [&](const seams::FitTile& now) { return now.label == t.label; });
+      });
   if (!shared)
-    throw InputError(
+    throw core::InputError(
         (clean / "fit.json").string(),
         "has no piece in common with this result; --before takes earlier scans of the same piece");
   return earlier;
 }
 
 // Names of the photos that are not where the scan had them, nor in the folder given.
-std::vector<std::string> photos_gone(const Scan& scan) {
+std::vector<std::string> photos_gone(const scan::Scan& scan) {
   std::vector<std::string> gone;
-  for (const ScannedPhoto& photo : scan.photos) {
+  for (const scan::ScannedPhoto& photo : scan.photos) {
     if (photo.info.path.empty()) gone.push_back(photo.info.name);
   }
   return gone;
@@ -86,10 +87,10 @@ void warn_of_gone(const std::vector<std::string>& gone, std::size_t photos, bool
   if (gone.empty()) return;
   std::string names;
   for (std::size_t i = 0; i < std::min<std::size_t>(gone.size(), 5); ++i)
-    names += (i > 0 ? ", " : "") + one_line(gone[i], 60);
+    names += (i > 0 ? ", " : "") + core::one_line(gone[i], 60);
   if (gone.size() > 5) names += " and " + std::to_string(gone.size() - 5) + " more";
   std::fprintf(stderr, "%zu of %s not found and not shown (%s); %s\n", gone.size(),
-               counted(photos, "photo is", "photos are").c_str(), names.c_str(),
+               core::counted(photos, "photo is", "photos are").c_str(), names.c_str(),
                folder_given ? "they are not in the folder of --photos either"
                             : "name the folder they are in now with --photos");
 }
@@ -97,37 +98,37 @@ void warn_of_gone(const std::vector<std::string>& gone, std::size_t photos, bool
 int run_report(const ReportArguments& arguments) {
   Progress progress(arguments.common.quiet, arguments.common.progress);
   const fs::path result = arguments.result;
-  PageInput input;
-  input.fit = read_fit(result / "fit.json");
+  report::PageInput input;
+  input.fit = seams::read_fit(result / "fit.json");
   input.plan = read_plan_of(arguments);
   check_same_piece(input.fit, input.plan,
                    arguments.plan.empty() ? (result / "plan.json").string() : arguments.plan);
   for (const std::string& folder : arguments.before) input.earlier.push_back(read_earlier(folder, input.fit));
   const fs::path pour = result / "pour.json";
-  if (fs::exists(pour)) input.pour = parse_pour_sheet(read_file(pour), pour.string());
+  if (fs::exists(pour)) input.pour = report::parse_pour_sheet(core::read_file(pour), pour.string());
   progress.step("reading the scan");
   if (!arguments.photos.empty() && !fs::is_directory(arguments.photos))
-    throw InputError(arguments.photos, "is no folder; --photos takes the folder the photos are in now");
-  input.scan = read_scan(result / "scan", {.folder = arguments.photos, .may_be_gone = true});
+    throw core::InputError(arguments.photos, "is no folder; --photos takes the folder the photos are in now");
+  input.scan = scan::read_scan(result / "scan", {.folder = arguments.photos, .may_be_gone = true});
   const std::vector<std::string> gone = photos_gone(input.scan);
   warn_of_gone(gone, input.scan.photos.size(), !arguments.photos.empty());
-  const Surface surface = read_surface(result / "scan");
+  const surface::Surface surface = surface::read_surface(result / "scan");
   input.heights = surface.heights;
   input.ortho_grid = surface.ortho_grid;
   input.ortho = read_ortho(result / "scan" / "ortho.png", surface.ortho_grid);
   input.paper = arguments.paper;
-  if (input.paper == PagePaper::any && !arguments.pdf.empty()) input.paper = PagePaper::a4;
+  if (input.paper == report::PagePaper::any && !arguments.pdf.empty()) input.paper = report::PagePaper::a4;
   input.threads = arguments.common.threads;
   progress.step("making the page");
-  const std::string page = report_page(input);
+  const std::string page = report::report_page(input);
   if (!arguments.pdf.empty()) {
     progress.step("printing");
-    write_file_atomically(arguments.pdf, print_pdf(page));
+    core::write_file_atomically(arguments.pdf, report::print_pdf(page));
   }
-  write_file_atomically(arguments.out, page);
+  core::write_file_atomically(arguments.out, page);
   if (arguments.common.json) {
     std::printf("{\"bytes\":%zu,\"seams_needing_work\":%zu,\"photos_missing\":%zu}\n", page.size(),
-                seams_needing_work(input.fit).size(), gone.size());
+                report::seams_needing_work(input.fit).size(), gone.size());
   }
   return kDone;
 }
@@ -143,7 +144,8 @@ void add_report_command(CLI::App& app, Chosen& chosen) {
   command->add_option("--photos", arguments->photos, "Folder the photos are in now, if they have moved");
   command->add_option("--before", arguments->before,
                       "Earlier results of the same piece, oldest first, to show what changed");
-  const std::map<std::string, PagePaper> papers{{"a4", PagePaper::a4}, {"letter", PagePaper::letter}};
+  const std::map<std::string, report::PagePaper> papers{{"a4", report::PagePaper::a4},
+                                                        {"letter", report::PagePaper::letter}};
   command->add_option("--paper", arguments->paper, "Paper to print on (default: the printer's)")
       ->transform(one_of(papers));
   command->add_option("--pdf", arguments->pdf, "Print the page to this PDF as well (needs chromium)");
@@ -152,4 +154,4 @@ void add_report_command(CLI::App& app, Chosen& chosen) {
   command->callback([arguments, &chosen] { chosen.run = [arguments] { return run_report(*arguments); }; });
 }
 
-}  // namespace interstice
+}  // namespace interstice::app

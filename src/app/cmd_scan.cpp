@@ -7,25 +7,25 @@
 #include "scan/scan_document.h"
 #include "surface/cloud.h"
 
-namespace interstice {
+namespace interstice::app {
 namespace {
 
 int run_scan(const MeasuringArguments& arguments) {
   Progress progress(arguments.common.quiet, arguments.common.progress);
-  StagedFolder folder(arguments.out, "cameras.json");
+  core::StagedFolder folder(arguments.out, "cameras.json");
   const MeasuredScan measured = measure_scan(arguments, progress);
   progress.step("writing the scan");
   write_scan_folder(measured, folder.work());
-  write_cloud(measured.surface, measured.plan, folder.work() / "cloud.ply");
+  surface::write_cloud(measured.surface, measured.plan, folder.work() / "cloud.ply");
   folder.commit();
   if (arguments.common.json) {
-    std::fputs(write_cameras(measured.scan).c_str(), stdout);
+    std::fputs(scan::write_cameras(measured.scan).c_str(), stdout);
   } else if (!arguments.common.quiet) {
-    const ScanQuality& q = measured.scan.quality;
+    const scan::ScanQuality& q = measured.scan.quality;
     std::printf("%zu of %d photos used, corners fit to %.2f px, %zu tie points, %.2f mm a pixel\n",
                 measured.scan.photos.size(), q.photos_given, q.reprojection_rms_px, q.tie_points,
                 q.pixel_footprint_mm);
-    for (const LeftOut& left : measured.scan.left_out) {
+    for (const scan::LeftOut& left : measured.scan.left_out) {
       std::printf("left out: %s: %s\n", left.photo.c_str(), left.reason.c_str());
     }
     std::printf("written: %s\n", arguments.out.c_str());
@@ -44,4 +44,4 @@ void add_scan_command(CLI::App& app, Chosen& chosen) {
   command->callback([arguments, &chosen] { chosen.run = [arguments] { return run_scan(*arguments); }; });
 }
 
-}  // namespace interstice
+}  // namespace interstice::app

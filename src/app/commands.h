@@ -10,7 +10,7 @@ namespace CLI {
 class App;
 }
 
-namespace interstice {
+namespace interstice::app {
 
 enum ExitCode : int { kDone = 0, kNeedsWork = 1, kBadInput = 2, kUnmeasurable = 3 };
 
@@ -39,4 +39,4 @@ void add_pour_command(CLI::App& app, Chosen& chosen);
 void add_report_command(CLI::App& app, Chosen& chosen);
 void add_scan_command(CLI::App& app, Chosen& chosen);
 
-}  // namespace interstice
+}  // namespace interstice::app

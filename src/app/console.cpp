@@ -4,7 +4,7 @@
 
 #include <cstdio>
 
-namespace interstice {
+namespace interstice::app {
 
 Progress::Progress(bool quiet, bool asked) : terminal_(::isatty(STDERR_FILENO) == 1) {
   on_ = !quiet && (terminal_ || asked);
@@ -26,4 +26,4 @@ void Progress::step(const std::string& what) {
   shown_ = what.size();
 }
 
-}  // namespace interstice
+}  // namespace interstice::app

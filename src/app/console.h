@@ -3,7 +3,7 @@
 
 #include <string>
 
-namespace interstice {
+namespace interstice::app {
 
 class Progress {
  public:
@@ -20,4 +20,4 @@ class Progress {
   std::size_t shown_ = 0;
 };
 
-}  // namespace interstice
+}  // namespace interstice::app

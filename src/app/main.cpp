@@ -13,7 +13,7 @@
 #include "core/errors.h"
 #include "core/files.h"
 
-namespace interstice {
+namespace interstice::app {
 
 void add_common_options(CLI::App& command, CommonOptions& options) {
   command.add_flag("--quiet", options.quiet, "Print nothing but errors");
@@ -29,7 +29,7 @@ int run(int argc, char** argv) {
   CLI::App app{"interstice: which seams of a glued-up shell are too tight to fill, before resin is poured"};
   app.name("interstice");
   app.require_subcommand(1);
-  app.set_version_flag("--version", "interstice 0.1.0");
+  app.set_version_flag("--version", "interstice " INTERSTICE_VERSION);
   Chosen chosen;
   add_archive_command(app, chosen);
   add_cards_command(app, chosen);
@@ -44,7 +44,7 @@ int run(int argc, char** argv) {
     app.parse(argc, argv);
   } catch (const CLI::ParseError& e) {
     if (e.get_exit_code() == 0) return app.exit(e);
-    std::fprintf(stderr, "interstice: %s\n", one_line(e.what(), 400).c_str());
+    std::fprintf(stderr, "interstice: %s\n", core::one_line(e.what(), 400).c_str());
     return kBadInput;
   }
   return chosen.run ? chosen.run() : kBadInput;
@@ -70,7 +70,7 @@ void stop_cleanly_on_signals() {
   std::thread([signals] {
     int number = SIGINT;
     if (sigwait(&signals, &number) != 0) return;
-    remove_unfinished();
+    core::remove_unfinished();
     std::fputs("interstice: stopped; results of earlier runs are as they were\n", stderr);
     ::_exit(128 + number);
   }).detach();
@@ -79,30 +79,30 @@ void stop_cleanly_on_signals() {
 int guarded(int argc, char** argv) {
   try {
     return run(argc, argv);
-  } catch (const InputError& e) {
-    std::fprintf(stderr, "interstice: %s\n", one_line(e.what(), 600).c_str());
+  } catch (const core::InputError& e) {
+    std::fprintf(stderr, "interstice: %s\n", core::one_line(e.what(), 600).c_str());
     return kBadInput;
-  } catch (const MeasureError& e) {
-    std::fprintf(stderr, "interstice: %s\n", one_line(e.what(), 600).c_str());
+  } catch (const core::MeasureError& e) {
+    std::fprintf(stderr, "interstice: %s\n", core::one_line(e.what(), 600).c_str());
     return kUnmeasurable;
   } catch (const std::bad_alloc&) {
     return out_of_memory();
   } catch (const std::exception& e) {
     // As the image library says it.
     if (std::string(e.what()).find("nsufficient memory") != std::string::npos) return out_of_memory();
-    std::fprintf(stderr, "interstice: %s\n", one_line(e.what(), 600).c_str());
+    std::fprintf(stderr, "interstice: %s\n", core::one_line(e.what(), 600).c_str());
     return kBadInput;
   }
 }
 
 }  // namespace
-}  // namespace interstice
+}  // namespace interstice::app
 
 int main(int argc, char** argv) {
   // Large pictures come and go; keeping their memory saves the page faults of fetching it anew each time.
   mallopt(M_MMAP_MAX, 0);
   mallopt(M_TRIM_THRESHOLD, 512 << 20);
   signal(SIGXFSZ, SIG_IGN);  // a limit on file sizes is then an error of writing, said in one line
-  interstice::stop_cleanly_on_signals();
-  return interstice::guarded(argc, argv);
+  interstice::app::stop_cleanly_on_signals();
+  return interstice::app::guarded(argc, argv);
 }

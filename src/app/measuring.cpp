@@ -9,7 +9,7 @@
 #include "scan/scan_document.h"
 #include "surface/surface_document.h"
 
-namespace interstice {
+namespace interstice::app {
 
 void add_measuring_options(CLI::App& command, MeasuringArguments& arguments) {
   command.add_option("photos", arguments.photos, "Folder with the photos of the form")->required();
@@ -26,35 +26,35 @@ void add_measuring_options(CLI::App& command, MeasuringArguments& arguments) {
 
 MeasuredScan measure_scan(const MeasuringArguments& arguments, Progress& progress) {
   MeasuredScan measured;
-  measured.plan = read_plan(arguments.plan);
-  ScanOptions options;
+  measured.plan = plan::read_plan(arguments.plan);
+  scan::ScanOptions options;
   options.check_line_mm = arguments.check_line_mm;
-  if (!arguments.lens.empty()) options.lens = read_lens(arguments.lens);
+  if (!arguments.lens.empty()) options.lens = camera::read_lens(arguments.lens);
   options.threads = arguments.common.threads;
   options.progress = [&](const std::string& what) { progress.step(what); };
-  measured.scan = scan_photos(arguments.photos, measured.plan, options);
-  SurfaceOptions surface;
+  measured.scan = scan::scan_photos(arguments.photos, measured.plan, options);
+  surface::SurfaceOptions surface;
   surface.threads = arguments.common.threads;
   surface.progress = options.progress;
-  measured.surface = build_surface(measured.scan, measured.plan, surface);
+  measured.surface = surface::build_surface(measured.scan, measured.plan, surface);
   return measured;
 }
 
 void write_scan_folder(const MeasuredScan& measured, const std::filesystem::path& folder) {
-  write_file_atomically(folder / "cameras.json", write_cameras(measured.scan));
-  write_file_atomically(folder / "scan.json", write_scan(measured.scan));
-  write_surface(measured.surface, folder);
+  core::write_file_atomically(folder / "cameras.json", scan::write_cameras(measured.scan));
+  core::write_file_atomically(folder / "scan.json", scan::write_scan(measured.scan));
+  surface::write_surface(measured.surface, folder);
 }
 
-std::string measurement_notes(const FitDocument& fit) {
+std::string measurement_notes(const seams::FitDocument& fit) {
   char text[300];
   std::string out;
-  const FitQuality& q = fit.quality;
+  const seams::FitQuality& q = fit.quality;
   std::snprintf(text, sizeof text, "measured from %d of %d photos, %.2f mm a pixel\n", q.photos_used,
                 q.photos_given, q.pixel_footprint_mm);
   out += text;
   for (const auto& left : q.left_out)
-    out += "left out: " + one_line(left.photo, 80) + ": " + left.reason + "\n";
+    out += "left out: " + core::one_line(left.photo, 80) + ": " + left.reason + "\n";
   if (!q.check_line_given) {
     out +=
         "the cards' prints are taken at 100 %: measure a check line and give --check-line for sure widths\n";
@@ -67,4 +67,4 @@ std::string measurement_notes(const FitDocument& fit) {
   return out;
 }
 
-}  // namespace interstice
+}  // namespace interstice::app

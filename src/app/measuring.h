@@ -6,12 +6,12 @@
 #include <string>
 
 #include "app/commands.h"
-#include "fit/fit.h"
 #include "plan/plan.h"
 #include "scan/scan.h"
+#include "seams/fit.h"
 #include "surface/surface.h"
 
-namespace interstice {
+namespace interstice::app {
 
 struct MeasuringArguments {
   CommonOptions common;
@@ -22,9 +22,9 @@ struct MeasuringArguments {
 void add_measuring_options(CLI::App& command, MeasuringArguments& arguments);
 
 struct MeasuredScan {
-  Plan plan;
-  Scan scan;
-  Surface surface;
+  plan::Plan plan;
+  scan::Scan scan;
+  surface::Surface surface;
 };
 
 // Reads plan and lens, measures the photos.
@@ -34,6 +34,6 @@ MeasuredScan measure_scan(const MeasuringArguments& arguments, Progress& progres
 void write_scan_folder(const MeasuredScan& measured, const std::filesystem::path& folder);
 
 // What the maker should know about the measurement, one line each, for standard output.
-std::string measurement_notes(const FitDocument& fit);
+std::string measurement_notes(const seams::FitDocument& fit);
 
-}  // namespace interstice
+}  // namespace interstice::app

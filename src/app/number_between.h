@@ -6,7 +6,7 @@
 #include <cstdio>
 #include <string>
 
-namespace interstice {
+namespace interstice::app {
 
 inline CLI::Validator number_between(double low, double high) {
   char range[64];
@@ -21,4 +21,4 @@ inline CLI::Validator number_between(double low, double high) {
       words);
 }
 
-}  // namespace interstice
+}  // namespace interstice::app

@@ -5,7 +5,7 @@
 #include <map>
 #include <string>
 
-namespace interstice {
+namespace interstice::app {
 
 // Case does not matter. CLI11 reads enumerations from whole numbers.
 template <class T>
@@ -30,4 +30,4 @@ CLI::Validator one_of(const std::map<std::string, T>& values) {
       words);
 }
 
-}  // namespace interstice
+}  // namespace interstice::app

@@ -10,36 +10,37 @@
 #include "surface/map_picture.h"
 #include "surface/pictures.h"
 
-namespace interstice {
+namespace interstice::app {
 namespace {
 
 constexpr std::size_t kViews = 3;  // the most square-on; more would soften thin lines where poses differ
 
 // About the photos' own resolution on the form, so that lines are neither lost nor invented.
-double step_for(const Scan& scan) {
+double step_for(const scan::Scan& scan) {
   return std::clamp(scan.quality.pixel_footprint_mm, 0.1, 0.4);
 }
 
 }  // namespace
 
-BareFormPicture picture_of_bare_form(const BareFormPhotos& photos, const Profile& form, Progress& progress) {
-  Plan bare;
+BareFormPicture picture_of_bare_form(const BareFormPhotos& photos, const geometry::Profile& form,
+                                     Progress& progress) {
+  plan::Plan bare;
   bare.name = "bare form";
   bare.profile = form;
   bare.tile_thickness_mm = 0;
-  ScanOptions options;
+  scan::ScanOptions options;
   options.threads = photos.threads;
   options.check_line_mm = photos.check_line_mm;
   options.progress = [&](const std::string& what) { progress.step(what); };
-  if (!photos.lens.empty()) options.lens = read_lens(photos.lens);
-  const Scan scan = scan_photos(photos.folder, bare, options);
+  if (!photos.lens.empty()) options.lens = camera::read_lens(photos.lens);
+  const scan::Scan scan = scan::scan_photos(photos.folder, bare, options);
   progress.step("laying the photos out on the form's map");
   const double step = step_for(scan);
-  const MapGrid grid = MapGrid::covering(form.length() + 4, step);
-  const auto pictures = read_pictures(scan, step, true, photos.threads);
-  const cv::Mat colours = map_picture(scan, pictures, form, grid, 0.0, {}, kViews, photos.threads);
+  const surface::MapGrid grid = surface::MapGrid::covering(form.length() + 4, step);
+  const auto pictures = surface::read_pictures(scan, step, true, photos.threads);
+  const cv::Mat colours = surface::map_picture(scan, pictures, form, grid, 0.0, {}, kViews, photos.threads);
   BareFormPicture result;
-  OrthoPicture& picture = result.picture;
+  geometry::OrthoPicture& picture = result.picture;
   picture.mm_per_px = step;
   picture.cx = picture.cy = grid.centre;
   picture.bgr.create(colours.size(), CV_8UC3);
@@ -58,4 +59,4 @@ BareFormPicture picture_of_bare_form(const BareFormPhotos& photos, const Profile
   return result;
 }
 
-}  // namespace interstice
+}  // namespace interstice::app

@@ -5,10 +5,10 @@
 #include <string>
 
 #include "app/console.h"
+#include "geometry/ortho_picture.h"
 #include "geometry/profile.h"
-#include "plan/ortho_picture.h"
 
-namespace interstice {
+namespace interstice::app {
 
 struct BareFormPhotos {
   std::string folder, lens;  // lens: file of the camera's calibration; empty: the scan calibrates itself
@@ -17,11 +17,12 @@ struct BareFormPhotos {
 };
 
 struct BareFormPicture {
-  OrthoPicture picture;  // its turn about the axis is arbitrary: a bare form has no mark
+  geometry::OrthoPicture picture;  // its turn about the axis is arbitrary: a bare form has no mark
   int photos_used = 0, photos_given = 0;
 };
 
 // Throws InputError for files, MeasureError when the photos cannot be measured.
-BareFormPicture picture_of_bare_form(const BareFormPhotos& photos, const Profile& form, Progress& progress);
+BareFormPicture picture_of_bare_form(const BareFormPhotos& photos, const geometry::Profile& form,
+                                     Progress& progress);
 
-}  // namespace interstice
+}  // namespace interstice::app

@@ -7,10 +7,11 @@
 #include <nlohmann/json.hpp>
 
 #include "core/counted.h"
-#include "plan/cell_complex.h"
-#include "plan/piece_body.h"
+#include "geometry/form_surface.h"
+#include "layout/cell_complex.h"
+#include "solid/piece_body.h"
 
-namespace interstice {
+namespace interstice::app {
 namespace {
 
 using Json = nlohmann::ordered_json;
@@ -23,15 +24,15 @@ double rounded(double x, double step = 1e-3) {
   return std::round(x / step) * step;
 }
 
-int rings_of(const Plan& plan) {
+int rings_of(const plan::Plan& plan) {
   int rings = 0;
-  for (const PlannedTile& tile : plan.tiles) rings = std::max(rings, tile.ring);
+  for (const plan::PlannedTile& tile : plan.tiles) rings = std::max(rings, tile.ring);
   return rings;
 }
 
 }  // namespace
 
-std::string form_document(const Profile& profile, const std::string& name) {
+std::string form_document(const geometry::Profile& profile, const std::string& name) {
   Json root;
   root["name"] = name;
   root["units"] = "mm";
@@ -42,12 +43,12 @@ std::string form_document(const Profile& profile, const std::string& name) {
   return root.dump(1, ' ', false, Json::error_handler_t::replace) + "\n";
 }
 
-void print_form(const FormInput& form, const std::string& out, const CommonOptions& common) {
+void print_form(const layout::FormInput& form, const std::string& out, const CommonOptions& common) {
   double across = 0, height = 0;
   for (const Eigen::Vector2d& p : form.profile.points()) {
     across = std::max(across, 2 * p.x()), height = std::max(height, p.y());
   }
-  const double rim = 2 * form.profile.points().back().x(), area = surface_area(form.profile) * 1e-2;
+  const double rim = 2 * form.profile.points().back().x(), area = geometry::surface_area(form.profile) * 1e-2;
   if (common.json) {
     Json doc{{"points", form.profile.points().size()},
              {"across_mm", rounded(across)},
@@ -67,9 +68,9 @@ void print_form(const FormInput& form, const std::string& out, const CommonOptio
   if (!out.empty()) std::printf("written: %s\n", out.c_str());
 }
 
-void print_layout(const Layout& layout, const FormInput& form, const LayoutOptions& options,
-                  const std::string& out, const CommonOptions& common) {
-  const Plan& plan = layout.plan;
+void print_layout(const layout::Layout& layout, const layout::FormInput& form,
+                  const layout::LayoutOptions& options, const std::string& out, const CommonOptions& common) {
+  const plan::Plan& plan = layout.plan;
   if (common.json) {
     print_json({{"written", out},
                 {"pieces", plan.tiles.size()},
@@ -89,9 +90,10 @@ void print_layout(const Layout& layout, const FormInput& form, const LayoutOptio
         plan.planned_gap_mm, plan.smallest_fill_mm, options.spread.cut_mm, options.spread.glue_mm);
   }
   std::printf("%s in %s, gap %.2f mm (every mouth within %.2f mm), bevel %.1f degrees\n",
-              counted(plan.tiles.size(), "piece").c_str(), counted(rings_of(plan), "ring").c_str(),
-              plan.planned_gap_mm, std::max(0.01, layout.solved.worst_error_mm), plan.bevel_deg);
-  if (layout.solved.worst_error_mm > kTrueToGap_mm) {
+              core::counted(plan.tiles.size(), "piece").c_str(),
+              core::counted(rings_of(plan), "ring").c_str(), plan.planned_gap_mm,
+              std::max(0.01, layout.solved.worst_error_mm), plan.bevel_deg);
+  if (layout.solved.worst_error_mm > layout::kTrueToGap_mm) {
     std::printf(
         "note: not every mouth could be made equal to the gap, because neighbouring faces meet at different "
         "heights; smaller pieces, thinner stock or another --seed come nearer\n");
@@ -99,8 +101,8 @@ void print_layout(const Layout& layout, const FormInput& form, const LayoutOptio
   std::printf("written: %s; look at it with: interstice plan check, plan draw\n", out.c_str());
 }
 
-void print_trace(const TraceResult& result, const std::string& out, const CommonOptions& common) {
-  const Plan& plan = result.plan;
+void print_trace(const layout::TraceResult& result, const std::string& out, const CommonOptions& common) {
+  const plan::Plan& plan = result.plan;
   if (common.json) {
     print_json({{"written", out},
                 {"pieces", plan.tiles.size()},
@@ -112,8 +114,8 @@ void print_trace(const TraceResult& result, const std::string& out, const Common
     return;
   }
   if (common.quiet) return;
-  std::printf("%s in %s; %s; gap %.2f mm\n", counted(plan.tiles.size(), "piece").c_str(),
-              counted(rings_of(plan), "ring").c_str(),
+  std::printf("%s in %s; %s; gap %.2f mm\n", core::counted(plan.tiles.size(), "piece").c_str(),
+              core::counted(rings_of(plan), "ring").c_str(),
               result.shared_lines ? "one line between two pieces, the gap taken out of it"
                                   : "each piece has its own line",
               plan.planned_gap_mm);
@@ -122,10 +124,11 @@ void print_trace(const TraceResult& result, const std::string& out, const Common
   std::printf("written: %s; labels are proposals, rename them with --labels\n", out.c_str());
 }
 
-void print_patterns(const Plan& plan, const std::vector<PieceGeometry>& pieces, std::size_t sheets,
-                    const std::vector<std::string>& written, const CommonOptions& common) {
+void print_patterns(const plan::Plan& plan, const std::vector<solid::PieceGeometry>& pieces,
+                    std::size_t sheets, const std::vector<std::string>& written,
+                    const CommonOptions& common) {
   double least = 0, most = 0, mean = 0;
-  for (const PieceGeometry& piece : pieces) {
+  for (const solid::PieceGeometry& piece : pieces) {
     least = &piece == &pieces[0] ? piece.enlargement_percent : std::min(least, piece.enlargement_percent);
     most = &piece == &pieces[0] ? piece.enlargement_percent : std::max(most, piece.enlargement_percent);
     mean += piece.enlargement_percent / static_cast<double>(pieces.size());
@@ -134,15 +137,15 @@ void print_patterns(const Plan& plan, const std::vector<PieceGeometry>& pieces, 
     Json list = Json::array();
     for (std::size_t i = 0; i < pieces.size(); ++i) {
       Json edges = Json::array();
-      for (const PieceEdge& edge : pieces[i].edges) {
-        const std::string name = edge.faces == EdgeFaces::piece ? plan.tiles[edge.neighbour].label
-                                 : edge.faces == EdgeFaces::rim ? "rim"
-                                                                : "open";
+      for (const solid::PieceEdge& edge : pieces[i].edges) {
+        const std::string name = edge.faces == solid::EdgeFaces::piece ? plan.tiles[edge.neighbour].label
+                                 : edge.faces == solid::EdgeFaces::rim ? "rim"
+                                                                       : "open";
         edges.push_back({{"faces", name},
                          {"bevel_deg", rounded(edge.bevel_deg, 0.01)},
                          {"length_mm", rounded(edge.length_mm, 0.1)}});
       }
-      list.push_back({{"label", plan.tiles[TileIndex(i)].label},
+      list.push_back({{"label", plan.tiles[geometry::TileIndex(i)].label},
                       {"bevel_deg", pieces[i].recommended_bevel_deg},
                       {"enlargement_percent", rounded(pieces[i].enlargement_percent, 0.01)},
                       {"edges", edges}});
@@ -152,17 +155,18 @@ void print_patterns(const Plan& plan, const std::vector<PieceGeometry>& pieces, 
   }
   if (common.quiet) return;
   std::printf("%s on %s; faces are %.1f to %.1f %% larger than drawn on the form (mean %.1f %%)\n",
-              counted(pieces.size(), "piece").c_str(), counted(sheets, "sheet").c_str(), least, most, mean);
+              core::counted(pieces.size(), "piece").c_str(), core::counted(sheets, "sheet").c_str(), least,
+              most, mean);
   print_written(written, common);
-  for (const std::string& line : cutting_cautions()) std::printf("%s\n", line.c_str());
+  for (const std::string& line : sheets::cutting_cautions()) std::printf("%s\n", line.c_str());
 }
 
-void print_check(const Plan& plan, const PlanCheck& check, const CheckLimits& limits,
+void print_check(const plan::Plan& plan, const layout::PlanCheck& check, const layout::CheckLimits& limits,
                  const CommonOptions& common) {
   if (common.json) {
     Json findings = Json::array();
-    for (const CheckFinding& f : check.findings)
-      findings.push_back({{"kind", name_of(f.kind)}, {"text", f.text}});
+    for (const layout::CheckFinding& f : check.findings)
+      findings.push_back({{"kind", layout::name_of(f.kind)}, {"text", f.text}});
     print_json({{"pieces", plan.tiles.size()},
                 {"seams", check.seams.size()},
                 {"narrowest_mouth_mm", rounded(check.narrowest_mouth_mm)},
@@ -182,18 +186,19 @@ void print_check(const Plan& plan, const PlanCheck& check, const CheckLimits& li
     return;
   }
   if (common.quiet) return;
-  std::map<CheckFinding::Kind, int> shown;
+  std::map<layout::CheckFinding::Kind, int> shown;
   constexpr int kMost = 6;  // of a kind
-  for (const CheckFinding& f : check.findings) {
-    if (++shown[f.kind] <= kMost) std::printf("%s: %s\n", name_of(f.kind), f.text.c_str());
+  for (const layout::CheckFinding& f : check.findings) {
+    if (++shown[f.kind] <= kMost) std::printf("%s: %s\n", layout::name_of(f.kind), f.text.c_str());
   }
   for (const auto& [kind, count] : shown) {
     if (count > kMost)
-      std::printf("%s: %d more like these (all with --json)\n", name_of(kind), count - kMost);
+      std::printf("%s: %d more like these (all with --json)\n", layout::name_of(kind), count - kMost);
   }
   std::printf("%s, %s, mouths %.2f to %.2f mm (smallest fill %.2f mm)\n",
-              counted(plan.tiles.size(), "piece").c_str(), counted(check.seams.size(), "seam").c_str(),
-              check.narrowest_mouth_mm, check.widest_mouth_mm, plan.smallest_fill_mm);
+              core::counted(plan.tiles.size(), "piece").c_str(),
+              core::counted(check.seams.size(), "seam").c_str(), check.narrowest_mouth_mm,
+              check.widest_mouth_mm, plan.smallest_fill_mm);
   std::printf("faces %.1f square cm on average, spread %.1f %% (drawn shapes %.1f %%)\n",
               check.mean_face_mm2 / 100, 100 * check.face_spread, 100 * check.footprint_spread);
   std::printf(
@@ -203,7 +208,7 @@ void print_check(const Plan& plan, const PlanCheck& check, const CheckLimits& li
   std::printf(
       "stock: %s of %.0f x %.0f x %.0f mm = %.3f square m = %.2f board feet; pieces %.3f square m, "
       "waste %.0f %%\n",
-      counted(check.boards, "board").c_str(), limits.board_length_mm, limits.board_width_mm,
+      core::counted(check.boards, "board").c_str(), limits.board_length_mm, limits.board_width_mm,
       plan.tile_thickness_mm, check.board_area_m2, check.board_feet, check.piece_area_m2,
       100 * check.waste_share);
   std::printf("%s\n", check.findings.empty() ? "nothing to change"
@@ -219,4 +224,4 @@ void print_written(const std::vector<std::string>& written, const CommonOptions&
   for (const std::string& path : written) std::printf("written: %s\n", path.c_str());
 }
 
-}  // namespace interstice
+}  // namespace interstice::app

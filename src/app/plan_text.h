@@ -6,18 +6,18 @@
 
 #include "app/plan_work.h"
 
-namespace interstice {
+namespace interstice::app {
 
-std::string form_document(const Profile& profile, const std::string& name);
+std::string form_document(const geometry::Profile& profile, const std::string& name);
 
-void print_form(const FormInput& form, const std::string& out, const CommonOptions& common);
-void print_layout(const Layout& layout, const FormInput& form, const LayoutOptions& options,
-                  const std::string& out, const CommonOptions& common);
-void print_trace(const TraceResult& result, const std::string& out, const CommonOptions& common);
-void print_patterns(const Plan& plan, const std::vector<PieceGeometry>& pieces, std::size_t sheets,
-                    const std::vector<std::string>& written, const CommonOptions& common);
-void print_check(const Plan& plan, const PlanCheck& check, const CheckLimits& limits,
+void print_form(const layout::FormInput& form, const std::string& out, const CommonOptions& common);
+void print_layout(const layout::Layout& layout, const layout::FormInput& form,
+                  const layout::LayoutOptions& options, const std::string& out, const CommonOptions& common);
+void print_trace(const layout::TraceResult& result, const std::string& out, const CommonOptions& common);
+void print_patterns(const plan::Plan& plan, const std::vector<solid::PieceGeometry>& pieces,
+                    std::size_t sheets, const std::vector<std::string>& written, const CommonOptions& common);
+void print_check(const plan::Plan& plan, const layout::PlanCheck& check, const layout::CheckLimits& limits,
                  const CommonOptions& common);
 void print_written(const std::vector<std::string>& written, const CommonOptions& common);
 
-}  // namespace interstice
+}  // namespace interstice::app

@@ -11,15 +11,15 @@
 #include "app/plan_scan.h"
 #include "app/plan_text.h"
 #include "archive/archive.h"
-#include "archive/learn.h"
+#include "archive/gap_statistics.h"
 #include "core/errors.h"
 #include "core/files.h"
 #include "core/json_reader.h"
-#include "plan/form_strips.h"
-#include "plan/piece_body.h"
-#include "plan/plan_views.h"
+#include "sheets/form_strips.h"
+#include "sheets/plan_views.h"
+#include "solid/piece_body.h"
 
-namespace interstice {
+namespace interstice::app {
 namespace {
 
 namespace fs = std::filesystem;
@@ -31,22 +31,22 @@ std::string ending_of(const std::string& path) {
 }
 
 // One file, or for formats of one sheet a file: name-01.svg, name-02.svg, ...; what was written.
-std::vector<std::string> write_sheets(const std::vector<Drawing>& sheets, const std::string& out,
+std::vector<std::string> write_sheets(const std::vector<sheets::Drawing>& sheets, const std::string& out,
                                       const std::string& title) {
   const std::string ending = ending_of(out);
   if (ending != ".pdf" && ending != ".svg" && ending != ".png" && ending != ".dxf") {
-    throw InputError(out, "the name must end in .pdf, .svg, .png or .dxf");
+    throw core::InputError(out, "the name must end in .pdf, .svg, .png or .dxf");
   }
   if (ending == ".pdf") {
-    write_file_atomically(out, write_pdf(sheets, title));
+    core::write_file_atomically(out, sheets::write_pdf(sheets, title));
     return {out};
   }
   std::vector<std::string> bytes, names;
   for (std::size_t k = 0; k < sheets.size(); ++k) {
     constexpr double kDotsPerMm = 6;
-    bytes.push_back(ending == ".svg"   ? write_svg(sheets[k], title)
-                    : ending == ".png" ? write_png(sheets[k], kDotsPerMm)
-                                       : write_dxf(sheets[k]));
+    bytes.push_back(ending == ".svg"   ? sheets::write_svg(sheets[k], title)
+                    : ending == ".png" ? sheets::write_png(sheets[k], kDotsPerMm)
+                                       : sheets::write_dxf(sheets[k]));
     char number[24];
     std::snprintf(number, sizeof number, "-%02zu", k + 1);
     const fs::path path(out);
@@ -55,35 +55,35 @@ std::vector<std::string> write_sheets(const std::vector<Drawing>& sheets, const 
             ? out
             : (path.parent_path() / (path.stem().string() + number + path.extension().string())).string());
   }
-  for (std::size_t k = 0; k < sheets.size(); ++k) write_file_atomically(names[k], bytes[k]);
+  for (std::size_t k = 0; k < sheets.size(); ++k) core::write_file_atomically(names[k], bytes[k]);
   return names;
 }
 
 // Before any work: a place that cannot take the result.
 void refuse_bad_place(const std::string& out) {
   if (out.empty()) return;
-  if (fs::is_directory(out)) throw InputError(out, "is a folder; name a file to write");
+  if (fs::is_directory(out)) throw core::InputError(out, "is a folder; name a file to write");
   const fs::path folder = fs::path(out).parent_path();
   if (!folder.empty() && !fs::is_directory(folder))
-    throw InputError(out, "cannot be written: there is no folder " + folder.string());
+    throw core::InputError(out, "cannot be written: there is no folder " + folder.string());
 }
 
-Plan read_plan_with(const std::string& path, double smallest_fill_mm) {
-  Plan plan = read_plan(path);
+plan::Plan read_plan_with(const std::string& path, double smallest_fill_mm) {
+  plan::Plan plan = plan::read_plan(path);
   if (smallest_fill_mm > 0) plan.smallest_fill_mm = smallest_fill_mm;
   return plan;
 }
 
-OrthoPicture read_ortho(const std::string& path) {
+geometry::OrthoPicture read_ortho(const std::string& path) {
   const fs::path described = fs::path(path).replace_extension(".json");
   const std::string scale_file = described.string();
-  const nlohmann::json document = read_json(described);
-  const JsonNode root(document, scale_file);
-  OrthoPicture picture;
+  const nlohmann::json document = core::read_json(described);
+  const core::JsonNode root(document, scale_file);
+  geometry::OrthoPicture picture;
   picture.mm_per_px = root.at("mm_per_px").number(0.01, 10);
   picture.cx = root.at("cx").number();
   picture.cy = root.at("cy").number();
-  const std::string bytes = read_file(path);
+  const std::string bytes = core::read_file(path);
   const auto decode = [](const std::string& b, int mode) {
     try {
       return cv::imdecode(cv::Mat(1, static_cast<int>(b.size()), CV_8U, const_cast<char*>(b.data())), mode);
@@ -92,12 +92,12 @@ OrthoPicture read_ortho(const std::string& path) {
     }
   };
   picture.bgr = decode(bytes, cv::IMREAD_COLOR);
-  if (picture.bgr.empty()) throw InputError(path, "cannot be read as a picture");
+  if (picture.bgr.empty()) throw core::InputError(path, "cannot be read as a picture");
   if (root.has("confidence")) {
     const fs::path beside = fs::path(path).parent_path() / root.at("confidence").text();
-    picture.confidence = decode(read_file(beside), cv::IMREAD_GRAYSCALE);
+    picture.confidence = decode(core::read_file(beside), cv::IMREAD_GRAYSCALE);
     if (picture.confidence.empty() || picture.confidence.size() != picture.bgr.size()) {
-      throw InputError(beside.string(), "is not a picture of the same size as " + path);
+      throw core::InputError(beside.string(), "is not a picture of the same size as " + path);
     }
   }
   return picture;
@@ -108,18 +108,19 @@ OrthoPicture read_ortho(const std::string& path) {
 std::pair<double, std::string> learned_gap(const PlanMakeArguments& a) {
   constexpr double kConfidence = 0.95;
   const double fill = a.layout.smallest_fill_mm, share = a.gap_share_percent / 100;
-  const Archive archive = Archive::open(a.gap_from);
+  const archive::Archive archive = archive::Archive::open(a.gap_from);
   for (const std::string& line : archive.unreadable()) {
-    std::fprintf(stderr, "interstice: %s; archive verify tells more\n", one_line(line, 600).c_str());
+    std::fprintf(stderr, "interstice: %s; archive verify tells more\n", core::one_line(line, 600).c_str());
   }
-  const std::vector<LearnedSeam> seams = archive.seams_to_learn_from();
-  const std::optional<double> wanted = gap_to_plan_mm(seams, share, kConfidence, fill);
+  const std::vector<archive::LearnedSeam> seams = archive.seams_to_learn_from();
+  const std::optional<double> wanted = archive::gap_to_plan_mm(seams, share, kConfidence, fill);
   if (!wanted) {
-    throw MeasureError(a.gap_from + ": holds " + std::to_string(seams.size()) +
-                       " measured seams, and at least " + std::to_string(kFewestSeamsToLearnFrom) +
-                       " are needed to say what gap to plan: leave --gap-from out, or give --gap");
+    throw core::MeasureError(a.gap_from + ": holds " + std::to_string(seams.size()) +
+                             " measured seams, and at least " +
+                             std::to_string(archive::kFewestSeamsToLearnFrom) +
+                             " are needed to say what gap to plan: leave --gap-from out, or give --gap");
   }
-  const Learned learned = learn(seams, {share}, kConfidence, fill);
+  const archive::Learned learned = archive::learn(seams, {share}, kConfidence, fill);
   const double gap = std::max(fill, std::ceil(*wanted * 10 - 1e-9) / 10);
   char line[400];
   std::snprintf(
@@ -127,8 +128,8 @@ std::pair<double, std::string> learned_gap(const PlanMakeArguments& a) {
       "gap: %.1f mm learnt from %zu seams of %zu %s in %s: they came out %+.2f mm against their plan "
       "(sd %.2f mm); so %g %% fill to %.1f mm or more, with %g %% confidence",
       gap, learned.all.seams, learned.bowls, learned.bowls == 1 ? "piece" : "pieces",
-      one_line(a.gap_from, 120).c_str(), learned.all.mean_mm, learned.all.sd_mm, a.gap_share_percent, fill,
-      100 * kConfidence);
+      core::one_line(a.gap_from, 120).c_str(), learned.all.mean_mm, learned.all.sd_mm, a.gap_share_percent,
+      fill, 100 * kConfidence);
   return {gap, line};
 }
 
@@ -136,25 +137,25 @@ std::pair<double, std::string> learned_gap(const PlanMakeArguments& a) {
 
 int run_plan_form(const PlanFormArguments& a) {
   refuse_bad_place(a.out);
-  const FormInput form = read_form(a.form, a.reading);
-  if (!a.out.empty()) write_file_atomically(a.out, form_document(form.profile, a.name));
+  const layout::FormInput form = layout::read_form(a.form, a.reading);
+  if (!a.out.empty()) core::write_file_atomically(a.out, form_document(form.profile, a.name));
   print_form(form, a.out, a.common);
   return kDone;
 }
 
 int run_plan_make(const PlanMakeArguments& a) {
   refuse_bad_place(a.out);
-  FormInput form = read_form(a.form, a.reading);
-  LayoutOptions options = a.layout;
+  layout::FormInput form = layout::read_form(a.form, a.reading);
+  layout::LayoutOptions options = a.layout;
   std::string reason;
   if (!a.gap_from.empty()) {
-    check_options(options, form.profile);  // before the smallest fill is reckoned with
+    layout::check_options(options, form.profile);  // before the smallest fill is reckoned with
     std::tie(options.gap_mm, reason) = learned_gap(a);
   }
   Progress progress(a.common.quiet || a.common.json, a.common.progress);
   progress.step("dividing the form");
-  const Layout layout = make_layout(form.profile, options);
-  write_file_atomically(a.out, write_plan(layout.plan));
+  const layout::Layout layout = layout::make_layout(form.profile, options);
+  core::write_file_atomically(a.out, plan::write_plan(layout.plan));
   if (!reason.empty()) form.notes.push_back(reason);
   print_layout(layout, form, options, a.out, a.common);
   return kDone;
@@ -162,34 +163,35 @@ int run_plan_make(const PlanMakeArguments& a) {
 
 int run_plan_trace(const PlanTraceArguments& a) {
   refuse_bad_place(a.out);
-  if (!fs::exists(a.photos)) throw InputError(a.photos, "no such folder of photos or picture");
-  const FormInput form = read_form(a.form, a.reading);
+  if (!fs::exists(a.photos)) throw core::InputError(a.photos, "no such folder of photos or picture");
+  const layout::FormInput form = layout::read_form(a.form, a.reading);
   Progress progress(a.common.quiet || a.common.json, a.common.progress);
-  const OrthoPicture picture =
+  const geometry::OrthoPicture picture =
       fs::is_directory(a.photos) ? picture_of_bare_form({a.photos, a.lens, a.check_line_mm, a.common.threads},
                                                         form.profile, progress)
                                        .picture
                                  : read_ortho(a.photos);
   progress.step("following the drawn lines");
-  TraceOptions options = a.trace;
-  options.gap_mm = a.gap_mm >= 0 ? a.gap_mm : default_gap_mm(options.smallest_fill_mm, GapSpread());
-  TraceResult result = trace_layout(picture, form.profile, options);
-  if (!a.labels.empty()) rename_tiles(result.plan, read_file(a.labels, 1u << 20), a.labels);
-  write_file_atomically(a.out, write_plan(result.plan));
+  layout::TraceOptions options = a.trace;
+  options.gap_mm =
+      a.gap_mm >= 0 ? a.gap_mm : layout::default_gap_mm(options.smallest_fill_mm, layout::GapSpread());
+  layout::TraceResult result = layout::trace_layout(picture, form.profile, options);
+  if (!a.labels.empty()) layout::rename_tiles(result.plan, core::read_file(a.labels, 1u << 20), a.labels);
+  core::write_file_atomically(a.out, plan::write_plan(result.plan));
   print_trace(result, a.out, a.common);
   return result.left_out.empty() && result.look_again.empty() ? kDone : kNeedsWork;
 }
 
 int run_plan_patterns(const PlanPatternsArguments& a) {
   refuse_bad_place(a.out);
-  const Plan plan = read_plan(a.plan);
-  PatternOptions options = a.options;
+  const plan::Plan plan = plan::read_plan(a.plan);
+  sheets::PatternOptions options = a.options;
   options.board = !a.board.empty();
-  options.sheet = parse_sheet(options.board ? a.board : a.sheet);
-  const std::vector<PieceBody> bodies = planned_bodies(plan);
-  const std::vector<PieceGeometry> pieces = piece_geometries(plan, bodies);
-  Patterns patterns = make_patterns(plan, bodies, pieces, options);
-  std::vector<Drawing> sheets = std::move(patterns.sheets);
+  options.sheet = sheets::parse_sheet(options.board ? a.board : a.sheet);
+  const std::vector<solid::PieceBody> bodies = solid::planned_bodies(plan);
+  const std::vector<solid::PieceGeometry> pieces = solid::piece_geometries(plan, bodies);
+  sheets::Patterns patterns = sheets::make_patterns(plan, bodies, pieces, options);
+  std::vector<sheets::Drawing> sheets = std::move(patterns.sheets);
   const std::size_t pattern_sheets = sheets.size();
   if (ending_of(a.out) == ".pdf") {
     sheets.insert(sheets.begin(), patterns.cutting_list.begin(), patterns.cutting_list.end());
@@ -200,38 +202,40 @@ int run_plan_patterns(const PlanPatternsArguments& a) {
 }
 
 int run_plan_check(const PlanCheckArguments& a) {
-  const Plan plan = read_plan_with(a.plan, a.smallest_fill_mm);
-  CheckLimits limits = a.limits;
+  const plan::Plan plan = read_plan_with(a.plan, a.smallest_fill_mm);
+  layout::CheckLimits limits = a.limits;
   if (!a.board.empty()) {
-    const SheetSize board = parse_sheet(a.board);
+    const sheets::SheetSize board = sheets::parse_sheet(a.board);
     limits.board_length_mm = board.width_mm, limits.board_width_mm = board.height_mm;
   }
-  const std::vector<PieceBody> bodies = planned_bodies(plan);
-  const PlanCheck check = check_plan(plan, bodies, piece_geometries(plan, bodies), limits);
+  const std::vector<solid::PieceBody> bodies = solid::planned_bodies(plan);
+  const layout::PlanCheck check =
+      layout::check_plan(plan, bodies, solid::piece_geometries(plan, bodies), limits);
   print_check(plan, check, limits, a.common);
   return check.findings.empty() ? kDone : kNeedsWork;
 }
 
 int run_plan_draw(const PlanDrawArguments& a) {
   refuse_bad_place(a.out);
-  const Plan plan = read_plan(a.plan);
-  std::vector<Drawing> sheets;
+  const plan::Plan plan = plan::read_plan(a.plan);
+  std::vector<sheets::Drawing> sheets;
   switch (a.view) {
     case PlanView::map:
-      sheets = {draw_map(plan)};
+      sheets = {sheets::draw_map(plan)};
       break;
     case PlanView::sides:
-      sheets = {draw_elevations(plan, planned_bodies(plan))};
+      sheets = {sheets::draw_elevations(plan, solid::planned_bodies(plan))};
       break;
     case PlanView::gores:
-      sheets = draw_gores(plan, parse_sheet(a.sheet), a.gores > 0 ? a.gores : gore_count(plan.profile));
+      sheets = sheets::draw_gores(plan, sheets::parse_sheet(a.sheet),
+                                  a.gores > 0 ? a.gores : sheets::gore_count(plan.profile));
       break;
     case PlanView::bands:
-      sheets = draw_bands(plan, parse_sheet(a.sheet));
+      sheets = sheets::draw_bands(plan, sheets::parse_sheet(a.sheet));
       break;
   }
   print_written(write_sheets(sheets, a.out, plan.name), a.common);
   return kDone;
 }
 
-}  // namespace interstice
+}  // namespace interstice::app

@@ -5,18 +5,18 @@
 #include <string>
 
 #include "app/commands.h"
-#include "plan/form_input.h"
-#include "plan/layout.h"
-#include "plan/patterns.h"
-#include "plan/plan_check.h"
-#include "plan/trace.h"
+#include "layout/form_input.h"
+#include "layout/layout.h"
+#include "layout/plan_check.h"
+#include "layout/trace.h"
+#include "sheets/patterns.h"
 
-namespace interstice {
+namespace interstice::app {
 
 struct PlanFormArguments {
   CommonOptions common;
   std::string form, out, name = "form";
-  ProfileReading reading;
+  layout::ProfileReading reading;
 };
 int run_plan_form(const PlanFormArguments& arguments);
 
@@ -25,8 +25,8 @@ struct PlanMakeArguments {
   std::string form, out;
   std::string gap_from;           // an archive whose seams say what gap to plan
   double gap_share_percent = 95;  // of seams to fill with that gap
-  ProfileReading reading;
-  LayoutOptions layout;
+  layout::ProfileReading reading;
+  layout::LayoutOptions layout;
 };
 int run_plan_make(const PlanMakeArguments& arguments);
 
@@ -35,16 +35,16 @@ struct PlanTraceArguments {
   std::string photos, form, out, labels,
       lens;  // photos: a folder, or a picture on the map with its scale beside it
   std::optional<double> check_line_mm;
-  ProfileReading reading;
+  layout::ProfileReading reading;
   double gap_mm = -1;
-  TraceOptions trace;
+  layout::TraceOptions trace;
 };
 int run_plan_trace(const PlanTraceArguments& arguments);
 
 struct PlanPatternsArguments {
   CommonOptions common;
   std::string plan, out, sheet = "a4", board;
-  PatternOptions options;
+  sheets::PatternOptions options;
 };
 int run_plan_patterns(const PlanPatternsArguments& arguments);
 
@@ -52,7 +52,7 @@ struct PlanCheckArguments {
   CommonOptions common;
   std::string plan, board;
   double smallest_fill_mm = 0;
-  CheckLimits limits;
+  layout::CheckLimits limits;
 };
 int run_plan_check(const PlanCheckArguments& arguments);
 
@@ -65,4 +65,4 @@ struct PlanDrawArguments {
 };
 int run_plan_draw(const PlanDrawArguments& arguments);
 
-}  // namespace interstice
+}  // namespace interstice::app

@@ -9,7 +9,7 @@
 #include "core/median.h"
 #include "geometry/polygon.h"
 
-namespace interstice {
+namespace interstice::archive {
 namespace {
 
 using Eigen::Isometry3d;
@@ -64,7 +64,7 @@ double residual_scale(const std::vector<Pair>& pairs, const Isometry3d& a_T_b) {
   for (const Pair& p : pairs) lengths.push_back(in_face(p, a_T_b).norm());
   constexpr double kRayleighMedian =
       1.17741;  // median length of two normal components with standard deviation 1
-  return std::max(kLeastScale_mm, median(lengths) / kRayleighMedian);
+  return std::max(kLeastScale_mm, core::median(lengths) / kRayleighMedian);
 }
 
 double weight_of(double length, double scale) {
@@ -127,7 +127,7 @@ bool lay_on_outline(const std::vector<Vector3d>& outline, const std::vector<Vect
   const Eigen::Rotation2Dd rotation(turn);
   for (const Vector3d& p : points) {
     const Vector2d at = rotation * p.head<2>() + moved;
-    const NearestOnPolyline hit = nearest_on_closed(outline, Vector3d(at.x(), at.y(), 0));
+    const geometry::NearestOnPolyline hit = geometry::nearest_on_closed(outline, Vector3d(at.x(), at.y(), 0));
     const Vector3d edge = outline[(hit.segment + 1) % outline.size()] - outline[hit.segment];
     const double length = edge.head<2>().norm();
     if (length < 1e-9) continue;
@@ -149,34 +149,34 @@ bool lay_on_outline(const std::vector<Vector3d>& outline, const std::vector<Vect
 
 }  // namespace
 
-Vector3d face_centre(const FitTile& tile) {
+Vector3d face_centre(const seams::FitTile& tile) {
   if (tile.arris.size() < 3) return tile.face.origin;
-  Polygon flat;
+  geometry::Polygon flat;
   for (const Vector3d& p : tile.arris) flat.push_back(tile.face.drop(p));
-  return tile.face.lift(centroid(flat));
+  return tile.face.lift(geometry::centroid(flat));
 }
 
-std::vector<std::pair<const FitTile*, const FitTile*>> matched_pieces(const FitDocument& a,
-                                                                      const FitDocument& b) {
-  std::map<std::string, const FitTile*> in_b;
-  for (const FitTile& tile : b.tiles) {
-    if (tile.state == TileState::placed) in_b[tile.label] = &tile;
+std::vector<std::pair<const seams::FitTile*, const seams::FitTile*>> matched_pieces(
+    const seams::FitDocument& a, const seams::FitDocument& b) {
+  std::map<std::string, const seams::FitTile*> in_b;
+  for (const seams::FitTile& tile : b.tiles) {
+    if (tile.state == plan::TileState::placed) in_b[tile.label] = &tile;
   }
-  std::vector<std::pair<const FitTile*, const FitTile*>> out;
-  for (const FitTile& tile : a.tiles) {
+  std::vector<std::pair<const seams::FitTile*, const seams::FitTile*>> out;
+  for (const seams::FitTile& tile : a.tiles) {
     const auto it = in_b.find(tile.label);
-    if (tile.state == TileState::placed && it != in_b.end()) out.emplace_back(&tile, it->second);
+    if (tile.state == plan::TileState::placed && it != in_b.end()) out.emplace_back(&tile, it->second);
   }
   return out;
 }
 
-Alignment align(const FitDocument& a, const FitDocument& b) {
+Alignment align(const seams::FitDocument& a, const seams::FitDocument& b) {
   std::vector<Pair> pairs;
   for (const auto& [tile_a, tile_b] : matched_pieces(a, b)) {
     pairs.push_back({face_centre(*tile_a), face_centre(*tile_b), tile_a->face.normal.normalized()});
   }
   if (pairs.empty()) {
-    throw MeasureError(
+    throw core::MeasureError(
         "the two scans have no placed piece in common; compare two scans of one piece made with the "
         "same plan");
   }
@@ -197,7 +197,8 @@ Alignment align(const FitDocument& a, const FitDocument& b) {
   return out;
 }
 
-std::optional<PieceShift> piece_shift(const FitTile& a, const FitTile& b, const Isometry3d& a_T_b) {
+std::optional<PieceShift> piece_shift(const seams::FitTile& a, const seams::FitTile& b,
+                                      const Isometry3d& a_T_b) {
   if (a.arris.size() < 3 || b.arris.size() < 3) return std::nullopt;
   PieceShift shift;
   // Both outlines in a's face, about the face's centre, so that turn and move do not mix.
@@ -229,4 +230,4 @@ std::optional<PieceShift> piece_shift(const FitTile& a, const FitTile& b, const 
   return shift;
 }
 
-}  // namespace interstice
+}  // namespace interstice::archive

@@ -10,9 +10,9 @@
 #include <Eigen/Geometry>
 #include <optional>
 
-#include "fit/fit_document.h"
+#include "seams/fit_document.h"
 
-namespace interstice {
+namespace interstice::archive {
 
 struct Alignment {
   Eigen::Isometry3d a_T_b = Eigen::Isometry3d::Identity();
@@ -25,7 +25,7 @@ struct Alignment {
 };
 
 // Throws MeasureError when no piece is placed in both.
-Alignment align(const FitDocument& a, const FitDocument& b);
+Alignment align(const seams::FitDocument& a, const seams::FitDocument& b);
 
 // How a piece lies in b against a, in a's face plane: x along the ring, y towards the pole, turn
 // counter-clockwise from outside; `in_mm` is how far the face came in along a's normal at the face's centre.
@@ -34,13 +34,14 @@ struct PieceShift {
   double turned_deg = 0;
   double in_mm = 0;
 };
-std::optional<PieceShift> piece_shift(const FitTile& a, const FitTile& b, const Eigen::Isometry3d& a_T_b);
+std::optional<PieceShift> piece_shift(const seams::FitTile& a, const seams::FitTile& b,
+                                      const Eigen::Isometry3d& a_T_b);
 
 // Area centroid of a placed piece's face; its origin when there is no outline.
-Eigen::Vector3d face_centre(const FitTile& tile);
+Eigen::Vector3d face_centre(const seams::FitTile& tile);
 
 // The placed pieces of both with the same label.
-std::vector<std::pair<const FitTile*, const FitTile*>> matched_pieces(const FitDocument& a,
-                                                                      const FitDocument& b);
+std::vector<std::pair<const seams::FitTile*, const seams::FitTile*>> matched_pieces(
+    const seams::FitDocument& a, const seams::FitDocument& b);
 
-}  // namespace interstice
+}  // namespace interstice::archive

@@ -16,7 +16,7 @@
 
 namespace fs = std::filesystem;
 
-namespace interstice {
+namespace interstice::archive {
 namespace {
 
 constexpr auto kPatience = std::chrono::seconds(60);            // for another program that writes
@@ -30,13 +30,13 @@ bool is_real_folder(const fs::path& path) {
 
 void check_marker(const fs::path& root) {
   const fs::path marker = root / "archive.json";
-  const nlohmann::json document = read_json(marker, 4096);
-  const JsonNode node(document, marker.string());
+  const nlohmann::json document = core::read_json(marker, 4096);
+  const core::JsonNode node(document, marker.string());
   if (node.at("format").text() != "interstice-archive") node.at("format").fail("this is not an archive");
   if (node.at("version").number() != 1) node.at("version").fail("only version 1 is understood");
   for (const char* name : {"bags", "work"}) {
     if (!is_real_folder(root / name))
-      throw InputError((root / name).string(), "is missing or not a real folder");
+      throw core::InputError((root / name).string(), "is missing or not a real folder");
   }
 }
 
@@ -72,18 +72,19 @@ Archive Archive::open_or_make(const fs::path& root) {
   std::error_code ec;
   if (!fs::exists(root / "archive.json", ec)) {
     if (fs::exists(root, ec) && !fs::is_directory(root, ec))
-      throw InputError(root.string(), "is not a folder");
+      throw core::InputError(root.string(), "is not a folder");
     if (!fs::exists(root, ec)) fs::create_directories(root, ec);
-    if (ec) throw InputError(root.string(), "cannot be made: " + system_reason(ec.value()));
+    if (ec) throw core::InputError(root.string(), "cannot be made: " + system_reason(ec.value()));
     // Another program may have made the archive since it was looked for: its mark comes before all other
     // names.
     if (!holds_only_our_names(root) && !fs::exists(root / "archive.json", ec)) {
-      throw InputError(root.string(), "holds other files and is no archive; name a new or empty folder");
+      throw core::InputError(root.string(),
+                             "holds other files and is no archive; name a new or empty folder");
     }
     const FolderLock lock(root / "lock", kPatience);
     make_folder(root / "bags");
     make_folder(root / "work");
-    if (!fs::exists(root / "archive.json", ec)) write_file_atomically(root / "archive.json", kMarker);
+    if (!fs::exists(root / "archive.json", ec)) core::write_file_atomically(root / "archive.json", kMarker);
     sync_folder(root);
   }
   return open(root);
@@ -91,9 +92,10 @@ Archive Archive::open_or_make(const fs::path& root) {
 
 Archive Archive::open(const fs::path& root) {
   std::error_code ec;
-  if (!fs::is_directory(root, ec)) throw InputError(root.string(), "no such archive; archive add makes one");
+  if (!fs::is_directory(root, ec))
+    throw core::InputError(root.string(), "no such archive; archive add makes one");
   if (!fs::exists(root / "archive.json", ec)) {
-    throw InputError(root.string(), "is not an archive (archive.json is missing)");
+    throw core::InputError(root.string(), "is not an archive (archive.json is missing)");
   }
   check_marker(root);
   Archive archive(root);
@@ -106,7 +108,7 @@ std::unique_ptr<ArchiveIndex> Archive::writable_index() {
   std::error_code ec;
   const fs::file_status status = fs::symlink_status(file, ec);
   if (fs::exists(status) && !fs::is_regular_file(status))
-    throw InputError(file.string(), "is not a regular file");
+    throw core::InputError(file.string(), "is not a regular file");
   return std::make_unique<ArchiveIndex>(file, ArchiveIndex::Access::write);
 }
 
@@ -133,7 +135,7 @@ bool Archive::open_written_index() {
     throw;
   } catch (const IndexUnusable&) {
     return false;
-  } catch (const InputError&) {
+  } catch (const core::InputError&) {
     return index_ != nullptr;  // busy, or the disk is full: the index as it stands will do for reading
   }
 }
@@ -168,7 +170,7 @@ void Archive::take_in_changes(ArchiveIndex& index) {
     if (std::binary_search(known.begin(), known.end(), id)) continue;
     try {
       index.put(read_entry(bag(id)));
-    } catch (const InputError& e) {
+    } catch (const core::InputError& e) {
       unreadable_.push_back(e.what());
     }
   }
@@ -180,7 +182,7 @@ std::vector<std::string> Archive::ids() const {
   fs::directory_iterator it(root_ / "bags", ec);
   for (; !ec && it != fs::directory_iterator(); it.increment(ec))
     out.push_back(it->path().filename().string());
-  if (ec) throw InputError((root_ / "bags").string(), "cannot be read: " + system_reason(ec.value()));
+  if (ec) throw core::InputError((root_ / "bags").string(), "cannot be read: " + system_reason(ec.value()));
   std::sort(out.begin(), out.end());
   return out;
 }
@@ -195,12 +197,12 @@ Entry Archive::find(const std::string& wanted) const {
   }
   if (hits.size() == 1) return *index_->get(hits.front());
   if (hits.empty()) {
-    throw InputError("\"" + one_line(wanted, 80) + "\" is not in the archive " + root_.string() +
-                     "; archive list shows what is");
+    throw core::InputError("\"" + core::one_line(wanted, 80) + "\" is not in the archive " + root_.string() +
+                           "; archive list shows what is");
   }
-  std::string line = "\"" + one_line(wanted, 80) + "\" stands for several entries:";
+  std::string line = "\"" + core::one_line(wanted, 80) + "\" stands for several entries:";
   for (std::size_t i = 0; i < hits.size() && i < 5; ++i) line += (i == 0 ? " " : ", ") + hits[i];
-  throw InputError(line + (hits.size() > 5 ? ", ..." : "") + "; name one of them");
+  throw core::InputError(line + (hits.size() > 5 ? ", ..." : "") + "; name one of them");
 }
 
 Verified Archive::verify(const std::string& id, int threads) const {
@@ -208,7 +210,7 @@ Verified Archive::verify(const std::string& id, int threads) const {
   if (!result.faults.empty()) return result;
   try {
     read_entry(bag(id));
-  } catch (const InputError& e) {
+  } catch (const core::InputError& e) {
     result.faults.push_back(e.what());
   }
   return result;
@@ -263,9 +265,10 @@ void Archive::store_index(Added& added) {
 
 Rebuilt Archive::rebuild(const fs::path& root, int threads) {
   std::error_code ec;
-  if (!fs::is_directory(root, ec)) throw InputError(root.string(), "no such archive; archive add makes one");
+  if (!fs::is_directory(root, ec))
+    throw core::InputError(root.string(), "no such archive; archive add makes one");
   if (!fs::exists(root / "archive.json", ec)) {
-    throw InputError(root.string(), "is not an archive (archive.json is missing)");
+    throw core::InputError(root.string(), "is not an archive (archive.json is missing)");
   }
   check_marker(root);
   Archive archive(root);
@@ -274,10 +277,10 @@ Rebuilt Archive::rebuild(const fs::path& root, int threads) {
   const std::vector<std::string> ids = archive.ids();
   std::vector<std::optional<Entry>> read(ids.size());
   std::vector<std::string> fault(ids.size());
-  parallel_for(ids.size(), threads, [&](std::size_t i) {
+  core::parallel_for(ids.size(), threads, [&](std::size_t i) {
     try {
       read[i] = read_entry(archive.bag(ids[i]));
-    } catch (const InputError& e) {
+    } catch (const core::InputError& e) {
       fault[i] = e.what();
     }
   });
@@ -297,4 +300,4 @@ Rebuilt Archive::rebuild(const fs::path& root, int threads) {
   return rebuilt;
 }
 
-}  // namespace interstice
+}  // namespace interstice::archive

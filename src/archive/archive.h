@@ -20,7 +20,7 @@
 #include "archive/entry.h"
 #include "archive/index.h"
 
-namespace interstice {
+namespace interstice::archive {
 
 // What to keep. Empty paths: not given.
 struct AddRequest {
@@ -93,4 +93,4 @@ class Archive {
   std::vector<std::string> unreadable_;
 };
 
-}  // namespace interstice
+}  // namespace interstice::archive

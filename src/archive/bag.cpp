@@ -12,7 +12,7 @@
 
 namespace fs = std::filesystem;
 
-namespace interstice {
+namespace interstice::archive {
 namespace {
 
 constexpr std::size_t kLineBytes = 79;  // RFC 8493, 2.2.2: lines should not be longer
@@ -124,13 +124,13 @@ BagInfo parse_bag_info(const std::string& text, const std::string& file) {
     const std::string& line = lines[i];
     if (trimmed(line).empty()) continue;
     if (line[0] == ' ' || line[0] == '\t') {
-      if (fields.empty()) throw InputError(file, "line 1 continues nothing");
+      if (fields.empty()) throw core::InputError(file, "line 1 continues nothing");
       fields.back().second += (fields.back().second.empty() ? "" : " ") + trimmed(line);
       continue;
     }
     const std::size_t colon = line.find(':');
     if (colon == std::string::npos || colon == 0) {
-      throw InputError(file, "line " + std::to_string(i + 1) + " is not \"Label: value\"");
+      throw core::InputError(file, "line " + std::to_string(i + 1) + " is not \"Label: value\"");
     }
     fields.emplace_back(trimmed(line.substr(0, colon)), trimmed(line.substr(colon + 1)));
   }
@@ -150,7 +150,7 @@ Manifest parse_manifest(const std::string& text, std::size_t digest_digits, cons
   const std::vector<std::string> lines = lines_of(text);
   for (std::size_t i = 0; i < lines.size(); ++i) {
     const auto fail = [&](const std::string& what) {
-      throw InputError(file, "line " + std::to_string(i + 1) + ": " + what);
+      throw core::InputError(file, "line " + std::to_string(i + 1) + ": " + what);
     };
     if (lines[i].empty()) continue;
     const std::size_t space = lines[i].find_first_of(" \t");
@@ -160,8 +160,9 @@ Manifest parse_manifest(const std::string& text, std::size_t digest_digits, cons
     const std::size_t from = lines[i].find_first_not_of(" \t", space);
     if (from == std::string::npos) fail("needs a path after the digest");
     const std::string path = percent_decoded(lines[i].substr(from));
-    if (const auto fault = path_fault(path)) fail("the path \"" + one_line(path, 80) + "\" " + *fault);
-    if (!manifest.emplace(path, lower(digest)).second) fail("\"" + one_line(path, 80) + "\" is listed twice");
+    if (const auto fault = path_fault(path)) fail("the path \"" + core::one_line(path, 80) + "\" " + *fault);
+    if (!manifest.emplace(path, lower(digest)).second)
+      fail("\"" + core::one_line(path, 80) + "\" is listed twice");
   }
   return manifest;
 }
@@ -182,12 +183,12 @@ BagWriter::BagWriter(fs::path folder) : folder_(std::move(folder)) {
 }
 
 fs::path BagWriter::place(const std::string& path) {
-  if (const auto fault = path_fault(path)) throw InputError(one_line(path, 120), *fault);
+  if (const auto fault = path_fault(path)) throw core::InputError(core::one_line(path, 120), *fault);
   const auto [taken, fresh] = taken_.emplace(search_key(path), path);
   if (!fresh) {
-    throw InputError(one_line(path, 120), "would stand in the bag twice, or differs from " +
-                                              one_line(taken->second, 120) +
-                                              " only in case or spelling; rename one of them");
+    throw core::InputError(core::one_line(path, 120), "would stand in the bag twice, or differs from " +
+                                                          core::one_line(taken->second, 120) +
+                                                          " only in case or spelling; rename one of them");
   }
   fs::path folder = folder_ / "data";
   const fs::path relative = fs::path(path).parent_path();
@@ -238,8 +239,8 @@ void BagWriter::close(BagInfo info) {
   for (const fs::directory_entry& entry : fs::recursive_directory_iterator(folder_, ec)) {
     if (entry.is_directory()) sync_folder(entry.path());
   }
-  if (ec) throw InputError(folder_.string(), "cannot be read: " + ec.message());
+  if (ec) throw core::InputError(folder_.string(), "cannot be read: " + ec.message());
   sync_folder(folder_);
 }
 
-}  // namespace interstice
+}  // namespace interstice::archive

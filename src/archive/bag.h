@@ -16,7 +16,7 @@
 
 #include "archive/durable.h"
 
-namespace interstice {
+namespace interstice::archive {
 
 // bagit.txt as version 1.0 wants it.
 inline constexpr const char* kBagDeclaration = "BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n";
@@ -80,4 +80,4 @@ class BagWriter {
 // bit counts. Never throws for the bag's content; `threads` share the reading.
 std::vector<std::string> verify_bag(const std::filesystem::path& folder, int threads);
 
-}  // namespace interstice
+}  // namespace interstice::archive

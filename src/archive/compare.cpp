@@ -6,13 +6,13 @@
 #include <map>
 #include <set>
 
-namespace interstice {
+namespace interstice::archive {
 namespace {
 
 constexpr double kCoverageFactor = 2;  // expanded uncertainty, 95 %
 constexpr double kChance = 0.05;
 
-double mean_square_sd(const FitTile& tile) {
+double mean_square_sd(const seams::FitTile& tile) {
   double sum = 0;
   std::size_t seen = 0;
   for (const double sd : tile.arris_sd_mm) {
@@ -25,10 +25,10 @@ double mean_square_sd(const FitTile& tile) {
 
 // Standard uncertainty of a move: both outlines (their points' errors taken as common to the piece: views and
 // poses are), both scales over the distance from the middle of the bowl, and the alignment itself.
-double move_uncertainty_mm(const FitTile& a, const FitTile& b, const FitDocument& before,
-                           const FitDocument& after, const Alignment& alignment) {
+double move_uncertainty_mm(const seams::FitTile& a, const seams::FitTile& b, const seams::FitDocument& before,
+                           const seams::FitDocument& after, const Alignment& alignment) {
   const double reach = a.face.origin.head<2>().norm();
-  const auto scale_sd = [&](const FitDocument& fit) {
+  const auto scale_sd = [&](const seams::FitDocument& fit) {
     return reach * fit.quality.scale_u95_percent / 100 / kCoverageFactor;
   };
   const double aligned =
@@ -37,7 +37,7 @@ double move_uncertainty_mm(const FitTile& a, const FitTile& b, const FitDocument
                    std::pow(scale_sd(after), 2) + aligned * aligned);
 }
 
-std::vector<PieceChange> piece_changes(const FitDocument& before, const FitDocument& after,
+std::vector<PieceChange> piece_changes(const seams::FitDocument& before, const seams::FitDocument& after,
                                        const Alignment& alignment) {
   std::vector<PieceChange> out;
   for (const auto& [a, b] : matched_pieces(before, after)) {
@@ -51,11 +51,11 @@ std::vector<PieceChange> piece_changes(const FitDocument& before, const FitDocum
   return out;
 }
 
-std::vector<SeamChange> seam_changes(const FitDocument& before, const FitDocument& after) {
-  std::map<std::pair<std::string, std::string>, const FitSeam*> later;
-  for (const FitSeam& seam : after.seams) later[std::minmax(seam.tiles[0], seam.tiles[1])] = &seam;
+std::vector<SeamChange> seam_changes(const seams::FitDocument& before, const seams::FitDocument& after) {
+  std::map<std::pair<std::string, std::string>, const seams::FitSeam*> later;
+  for (const seams::FitSeam& seam : after.seams) later[std::minmax(seam.tiles[0], seam.tiles[1])] = &seam;
   std::vector<SeamChange> out;
-  for (const FitSeam& seam : before.seams) {
+  for (const seams::FitSeam& seam : before.seams) {
     const auto it = later.find(std::minmax(seam.tiles[0], seam.tiles[1]));
     if (it == later.end() || !seam.narrowest_mm || !it->second->narrowest_mm) continue;
     SeamChange change{seam.tiles, *seam.narrowest_mm, *it->second->narrowest_mm, 0, false, false};
@@ -112,21 +112,21 @@ std::vector<CameIn> came_in(const std::vector<PieceChange>& pieces) {
   return out;
 }
 
-std::vector<std::string> placed_only_in(const FitDocument& one, const FitDocument& other) {
+std::vector<std::string> placed_only_in(const seams::FitDocument& one, const seams::FitDocument& other) {
   std::set<std::string> there;
-  for (const FitTile& tile : other.tiles) {
-    if (tile.state == TileState::placed) there.insert(tile.label);
+  for (const seams::FitTile& tile : other.tiles) {
+    if (tile.state == plan::TileState::placed) there.insert(tile.label);
   }
   std::vector<std::string> out;
-  for (const FitTile& tile : one.tiles) {
-    if (tile.state == TileState::placed && !there.contains(tile.label)) out.push_back(tile.label);
+  for (const seams::FitTile& tile : one.tiles) {
+    if (tile.state == plan::TileState::placed && !there.contains(tile.label)) out.push_back(tile.label);
   }
   return out;
 }
 
 }  // namespace
 
-Comparison compare(const FitDocument& before, const FitDocument& after) {
+Comparison compare(const seams::FitDocument& before, const seams::FitDocument& after) {
   Comparison out;
   out.alignment = align(before, after);
   out.pieces = piece_changes(before, after, out.alignment);
@@ -138,4 +138,4 @@ Comparison compare(const FitDocument& before, const FitDocument& after) {
   return out;
 }
 
-}  // namespace interstice
+}  // namespace interstice::archive

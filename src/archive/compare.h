@@ -13,7 +13,7 @@
 
 #include "archive/align.h"
 
-namespace interstice {
+namespace interstice::archive {
 
 struct PieceChange {
   std::string label;
@@ -48,6 +48,6 @@ struct Comparison {
   std::vector<CameIn> came_in;  // all, then ring by ring; empty when no face could be compared
 };
 
-Comparison compare(const FitDocument& before, const FitDocument& after);
+Comparison compare(const seams::FitDocument& before, const seams::FitDocument& after);
 
-}  // namespace interstice
+}  // namespace interstice::archive

@@ -4,7 +4,7 @@
 
 #include <stdexcept>
 
-namespace interstice {
+namespace interstice::archive {
 namespace {
 
 struct FreeContext {
@@ -61,4 +61,4 @@ Digests digests_of(std::string_view bytes) {
   return digester.finish();
 }
 
-}  // namespace interstice
+}  // namespace interstice::archive

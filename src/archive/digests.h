@@ -5,7 +5,7 @@
 #include <string>
 #include <string_view>
 
-namespace interstice {
+namespace interstice::archive {
 
 struct Digests {
   std::string sha256, sha512;
@@ -29,4 +29,4 @@ class Digester {
 
 Digests digests_of(std::string_view bytes);
 
-}  // namespace interstice
+}  // namespace interstice::archive

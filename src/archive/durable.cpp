@@ -16,13 +16,13 @@
 
 namespace fs = std::filesystem;
 
-namespace interstice {
+namespace interstice::archive {
 namespace {
 
 constexpr std::size_t kBlockBytes = 1u << 20;
 
 [[noreturn]] void fail(const fs::path& path, const std::string& doing, int error) {
-  throw InputError(path.string(), doing + ": " + system_reason(error));
+  throw core::InputError(path.string(), doing + ": " + system_reason(error));
 }
 
 // A file descriptor that closes itself.
@@ -44,12 +44,13 @@ class Descriptor {
 int open_regular(const fs::path& path) {
   // Non-blocking, so that a pipe without a writer is refused instead of waited for.
   const int fd = ::open(path.c_str(), O_RDONLY | O_NOFOLLOW | O_NONBLOCK | O_CLOEXEC);
-  if (fd < 0 && errno == ELOOP) throw InputError(path.string(), "is a symbolic link; give the file itself");
+  if (fd < 0 && errno == ELOOP)
+    throw core::InputError(path.string(), "is a symbolic link; give the file itself");
   if (fd < 0) fail(path, "cannot be opened", errno);
   struct stat status {};
   if (::fstat(fd, &status) != 0 || !S_ISREG(status.st_mode)) {
     ::close(fd);
-    throw InputError(path.string(), "is not a regular file");
+    throw core::InputError(path.string(), "is not a regular file");
   }
   return fd;
 }
@@ -149,7 +150,7 @@ void make_folder(const fs::path& path) {
   const int error = errno;
   struct stat status {};
   if (error == EEXIST && ::lstat(path.c_str(), &status) == 0 && S_ISDIR(status.st_mode)) return;
-  if (error == EEXIST) throw InputError(path.string(), "is in the way: a real folder is needed there");
+  if (error == EEXIST) throw core::InputError(path.string(), "is in the way: a real folder is needed there");
   fail(path, "cannot be made", error);
 }
 
@@ -187,13 +188,13 @@ std::vector<std::string> files_below(const fs::path& folder, std::vector<std::st
     } else if (odd != nullptr) {
       odd->push_back(relative(it->path()));
     } else {
-      throw InputError(it->path().string(), fs::is_symlink(status)
-                                                ? "is a symbolic link; give the file itself"
-                                                : "is not a regular file");
+      throw core::InputError(it->path().string(), fs::is_symlink(status)
+                                                      ? "is a symbolic link; give the file itself"
+                                                      : "is not a regular file");
     }
     if (ec) break;
   }
-  if (ec) throw InputError(folder.string(), "cannot be read: " + ec.message());
+  if (ec) throw core::InputError(folder.string(), "cannot be read: " + ec.message());
   std::sort(out.begin(), out.end());
   return out;
 }
@@ -211,8 +212,8 @@ FolderLock::FolderLock(const fs::path& file, std::chrono::milliseconds patience)
     }
     ::close(std::exchange(fd_, -1));
     if (error == EWOULDBLOCK) {
-      throw InputError(file.parent_path().string(),
-                       "another program is writing to this archive; try again later");
+      throw core::InputError(file.parent_path().string(),
+                             "another program is writing to this archive; try again later");
     }
     fail(file, "cannot be locked", error);
   }
@@ -222,4 +223,4 @@ FolderLock::~FolderLock() {
   if (fd_ >= 0) ::close(fd_);
 }
 
-}  // namespace interstice
+}  // namespace interstice::archive

@@ -11,7 +11,7 @@
 
 #include "archive/digests.h"
 
-namespace interstice {
+namespace interstice::archive {
 
 struct FileFacts {
   std::uintmax_t bytes = 0;
@@ -54,4 +54,4 @@ class FolderLock {
   int fd_ = -1;
 };
 
-}  // namespace interstice
+}  // namespace interstice::archive

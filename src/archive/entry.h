@@ -7,9 +7,9 @@
 #include <string>
 #include <vector>
 
-#include "fit/fit_document.h"
+#include "seams/fit_document.h"
 
-namespace interstice {
+namespace interstice::archive {
 
 // What had been done to the piece when it was photographed.
 enum class PieceStage { glued, poured, turned, finished };
@@ -19,7 +19,7 @@ PieceStage piece_stage(const std::string& name, const std::string& what);  // th
 struct KeptSeam {
   std::array<std::string, 2> tiles;
   std::array<int, 2> rings{1, 1};
-  Verdict verdict = Verdict::unseen;
+  seams::Verdict verdict = seams::Verdict::unseen;
   std::optional<double> narrowest_mm, u95_mm;
   std::optional<double> planned_mm;  // narrowest mouth the plan means to leave
 };
@@ -49,10 +49,10 @@ struct Entry {
 };
 
 // Fills the parts that follow from the measurement: ring (if 0), smallest width, counts, seams.
-void describe_fit(const FitDocument& fit, Entry& entry);
+void describe_fit(const seams::FitDocument& fit, Entry& entry);
 
 // Reads everything from a bag without checking digests. Throws InputError for a folder that is not one of
 // ours.
 Entry read_entry(const std::filesystem::path& bag);
 
-}  // namespace interstice
+}  // namespace interstice::archive

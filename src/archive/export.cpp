@@ -4,13 +4,13 @@
 
 #include "archive/bag.h"
 #include "archive/intake.h"
-#include "archive/location.h"
+#include "archive/photo_privacy.h"
 #include "core/errors.h"
 #include "core/files.h"
 
 namespace fs = std::filesystem;
 
-namespace interstice {
+namespace interstice::archive {
 namespace {
 
 constexpr std::uintmax_t kMaxPictureBytes = 1u << 30;
@@ -19,27 +19,27 @@ void take_over(const Entry& entry, const KeptFile& file, const fs::path& bag, co
                BagWriter& writer, Exported& exported) {
   const fs::path from = bag / "data" / file.path;
   if (!request.keep_location && is_picture(file.path)) {
-    const std::string bytes = read_file(from, kMaxPictureBytes);
+    const std::string bytes = core::read_file(from, kMaxPictureBytes);
     try {
       if (tells_location(bytes, file.path)) {
         writer.add_bytes(without_location(bytes, file.path), file.path);
         exported.cleaned.push_back(file.path);
         return;
       }
-    } catch (const InputError& e) {
-      throw InputError(entry.id + ": " + e.what() +
-                       "; --keep-location exports it as it is, --without-photos leaves "
-                       "all photos out");
+    } catch (const core::InputError& e) {
+      throw core::InputError(entry.id + ": " + e.what() +
+                             "; --keep-location exports it as it is, --without-photos leaves "
+                             "all photos out");
     }
   }
   if (writer.add_copy(from, file.path).digests.sha256 != file.sha256) {
-    throw InputError(from.string(), "has changed while it was copied");
+    throw core::InputError(from.string(), "has changed while it was copied");
   }
 }
 
 BagInfo info_for(const fs::path& bag, const Exported& exported) {
   const fs::path file = bag / "bag-info.txt";
-  const BagInfo original = parse_bag_info(read_file(file), file.string());
+  const BagInfo original = parse_bag_info(core::read_file(file), file.string());
   BagInfo info;
   for (const auto& [label, value] : original.fields()) {
     if (label != "Payload-Oxum" && label != "Bagging-Date") info.add(label, value);
@@ -60,11 +60,12 @@ Exported export_entry(const Archive& archive, const std::string& id, const fs::p
   const fs::path target = fs::absolute(to.filename().empty() ? to.parent_path() : to).lexically_normal();
   std::error_code ec;
   if (fs::exists(fs::symlink_status(target, ec))) {
-    throw InputError(to.string(), "exists already; name a new folder");
+    throw core::InputError(to.string(), "exists already; name a new folder");
   }
   const Verified verified = archive.verify(id, threads);
   if (!verified.faults.empty()) {
-    throw InputError(id + ": is damaged (" + verified.faults.front() + "); archive verify lists everything");
+    throw core::InputError(id + ": is damaged (" + verified.faults.front() +
+                           "); archive verify lists everything");
   }
   const Entry entry = read_entry(bag);
   const fs::path work =
@@ -89,4 +90,4 @@ Exported export_entry(const Archive& archive, const std::string& id, const fs::p
   return exported;
 }
 
-}  // namespace interstice
+}  // namespace interstice::archive

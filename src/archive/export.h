@@ -7,7 +7,7 @@
 
 #include "archive/archive.h"
 
-namespace interstice {
+namespace interstice::archive {
 
 struct ExportRequest {
   bool keep_location = false;  // leave GPS and place names in the photos
@@ -25,4 +25,4 @@ struct Exported {
 Exported export_entry(const Archive& archive, const std::string& id, const std::filesystem::path& to,
                       const ExportRequest& request, int threads);
 
-}  // namespace interstice
+}  // namespace interstice::archive

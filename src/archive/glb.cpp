@@ -9,7 +9,7 @@
 
 #include "geometry/polygon.h"
 
-namespace interstice {
+namespace interstice::archive {
 namespace {
 
 using Json = nlohmann::ordered_json;
@@ -26,7 +26,7 @@ double cross(const Vector2d& a, const Vector2d& b, const Vector2d& c) {
   return (b.x() - a.x()) * (c.y() - a.y()) - (b.y() - a.y()) * (c.x() - a.x());
 }
 
-bool is_ear(const Polygon& polygon, const std::vector<std::size_t>& left, std::size_t k) {
+bool is_ear(const geometry::Polygon& polygon, const std::vector<std::size_t>& left, std::size_t k) {
   const std::size_t n = left.size();
   const std::size_t ia = left[(k + n - 1) % n], ib = left[k], ic = left[(k + 1) % n];
   const Vector2d &a = polygon[ia], &b = polygon[ib], &c = polygon[ic];
@@ -120,7 +120,7 @@ std::string chunk(std::string bytes, std::uint32_t type, char padding) {
 
 }  // namespace
 
-std::vector<std::array<std::size_t, 3>> triangulated(const Polygon& polygon) {
+std::vector<std::array<std::size_t, 3>> triangulated(const geometry::Polygon& polygon) {
   std::vector<std::array<std::size_t, 3>> out;
   if (polygon.size() < 3) return out;
   std::vector<std::size_t> left(polygon.size());
@@ -144,11 +144,11 @@ std::vector<std::array<std::size_t, 3>> triangulated(const Polygon& polygon) {
   return out;
 }
 
-PieceMesh mesh_of(const FitTile& tile) {
+PieceMesh mesh_of(const seams::FitTile& tile) {
   PieceMesh mesh{tile.label, {}, {}};
   const std::vector<Vector3d>& arris = tile.arris;
-  if (tile.state != TileState::placed || arris.size() < 3) return mesh;
-  Polygon flat;
+  if (tile.state != plan::TileState::placed || arris.size() < 3) return mesh;
+  geometry::Polygon flat;
   for (const Vector3d& p : arris) flat.push_back(tile.face.drop(p));
   const bool solid = tile.root.size() == arris.size();
   for (const auto& [a, b, c] : triangulated(flat)) {
@@ -163,13 +163,13 @@ PieceMesh mesh_of(const FitTile& tile) {
   return mesh;
 }
 
-std::string write_glb(const FitDocument& fit) {
+std::string write_glb(const seams::FitDocument& fit) {
   Json root;
   root["asset"] = {{"version", "2.0"}, {"generator", "interstice"}};
   root["scene"] = 0;
   root["scenes"] = Json::array({{{"name", fit.name.empty() ? "bowl" : fit.name}}});
   std::string buffer;
-  for (const FitTile& tile : fit.tiles) {
+  for (const seams::FitTile& tile : fit.tiles) {
     const PieceMesh mesh = mesh_of(tile);
     if (!mesh.points.empty()) add_piece(root, buffer, mesh);
   }
@@ -191,4 +191,4 @@ std::string write_glb(const FitDocument& fit) {
   return out + chunks;
 }
 
-}  // namespace interstice
+}  // namespace interstice::archive

@@ -10,10 +10,10 @@
 #include <string>
 #include <vector>
 
-#include "fit/fit_document.h"
 #include "geometry/polygon.h"
+#include "seams/fit_document.h"
 
-namespace interstice {
+namespace interstice::archive {
 
 struct PieceMesh {
   std::string label;
@@ -23,12 +23,12 @@ struct PieceMesh {
 
 // Triangles of a simple counter-clockwise polygon by cutting ears, as indices of its points. Polygons that
 // cross themselves still get n - 2 triangles, some turned over.
-std::vector<std::array<std::size_t, 3>> triangulated(const Polygon& polygon);
+std::vector<std::array<std::size_t, 3>> triangulated(const geometry::Polygon& polygon);
 
 // Empty points for a piece that is not placed or has no outline.
-PieceMesh mesh_of(const FitTile& tile);
+PieceMesh mesh_of(const seams::FitTile& tile);
 
 // The whole file. Deterministic; valid (with an empty scene) when no piece is placed.
-std::string write_glb(const FitDocument& fit);
+std::string write_glb(const seams::FitDocument& fit);
 
-}  // namespace interstice
+}  // namespace interstice::archive

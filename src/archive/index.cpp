@@ -6,7 +6,7 @@
 #include "archive/sqlite.h"
 #include "core/errors.h"
 
-namespace interstice {
+namespace interstice::archive {
 namespace {
 
 // Step k takes an index of version k to version k + 1. A step that adds something no older index holds
@@ -228,7 +228,7 @@ std::optional<Entry> ArchiveIndex::get(const std::string& id) const {
   while (seams.step()) {
     e.seams.push_back({{seams.text(0), seams.text(1)},
                        {static_cast<int>(seams.integer(2)), static_cast<int>(seams.integer(3))},
-                       static_cast<Verdict>(seams.integer(4)),
+                       static_cast<seams::Verdict>(seams.integer(4)),
                        seams.optional_real(5),
                        seams.optional_real(6),
                        seams.optional_real(7)});
@@ -278,4 +278,4 @@ std::vector<LearnedSeam> ArchiveIndex::seams_to_learn_from() const {
   return out;
 }
 
-}  // namespace interstice
+}  // namespace interstice::archive

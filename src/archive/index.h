@@ -13,7 +13,7 @@
 
 struct sqlite3;
 
-namespace interstice {
+namespace interstice::archive {
 
 // What to look for; empty members do not narrow the search.
 struct EntryFilter {
@@ -38,9 +38,9 @@ class IndexUnusable : public std::runtime_error {
 };
 
 // The index was written by a newer version of this program, which knows more than we could keep.
-class IndexTooNew : public InputError {
+class IndexTooNew : public core::InputError {
  public:
-  using InputError::InputError;
+  using core::InputError::InputError;
 };
 
 class ArchiveIndex {
@@ -81,4 +81,4 @@ class ArchiveIndex {
   std::string file_;
 };
 
-}  // namespace interstice
+}  // namespace interstice::archive

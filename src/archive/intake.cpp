@@ -14,7 +14,7 @@
 
 namespace fs = std::filesystem;
 
-namespace interstice {
+namespace interstice::archive {
 namespace {
 
 constexpr std::array kPictureEndings{".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif", ".webp"};
@@ -35,12 +35,12 @@ bool stands(const fs::path& path) {
 std::string kept_name(const fs::path& file) {
   const std::string name = file.filename().string();
   if (const auto fault = path_fault(name))
-    throw InputError(one_line(file.string(), 300), "the name " + *fault);
+    throw core::InputError(core::one_line(file.string(), 300), "the name " + *fault);
   return checked_name(name, file.string());
 }
 
 std::string text_of(const BagWriter& writer, const std::string& path) {
-  return read_file(writer.payload(path));
+  return core::read_file(writer.payload(path));
 }
 
 // Photos, sorted by name; a folder stands for the pictures in it.
@@ -49,7 +49,7 @@ std::vector<fs::path> photo_files(const std::vector<fs::path>& given) {
   for (const fs::path& path : given) {
     std::error_code ec;
     if (!fs::is_directory(path, ec)) {
-      if (!stands(path)) throw InputError(path.string(), "no such file");
+      if (!stands(path)) throw core::InputError(path.string(), "no such file");
       out.push_back(path);
       continue;
     }
@@ -57,8 +57,8 @@ std::vector<fs::path> photo_files(const std::vector<fs::path>& given) {
     for (const fs::directory_entry& entry : fs::directory_iterator(path, ec)) {
       if (is_picture(entry.path())) out.push_back(entry.path());
     }
-    if (ec) throw InputError(path.string(), "cannot be read: " + ec.message());
-    if (out.size() == before) throw InputError(path.string(), "holds no photos");
+    if (ec) throw core::InputError(path.string(), "cannot be read: " + ec.message());
+    if (out.size() == before) throw core::InputError(path.string(), "holds no photos");
   }
   std::sort(out.begin(), out.end());
   return out;
@@ -74,7 +74,7 @@ std::optional<fs::path> twin_of(const fs::path& file, const ArchiveIndex& index,
     try {
       const fs::path twin = bags / id / "data" / path;
       if (facts_of_file(twin).digests == facts.digests) return twin;
-    } catch (const InputError&) {
+    } catch (const core::InputError&) {
       // Gone or unreadable there: no help to a new entry.
     }
   }
@@ -98,24 +98,24 @@ void add_photos(const AddRequest& request, BagWriter& writer, const ArchiveIndex
 void add_results(const AddRequest& request, BagWriter& writer, Added& added) {
   const fs::path& from = request.results;
   std::error_code ec;
-  if (!fs::is_directory(from, ec)) throw InputError(from.string(), "is not a folder of results");
+  if (!fs::is_directory(from, ec)) throw core::InputError(from.string(), "is not a folder of results");
   if (!stands(from / "fit.json"))
-    throw InputError(from.string(), "holds no fit.json; name the folder inspect wrote");
+    throw core::InputError(from.string(), "holds no fit.json; name the folder inspect wrote");
   writer.add_copy(from / "fit.json", "fit.json");
   for (const char* name : kOptionalResults) {
     if (stands(from / name)) writer.add_copy(from / name, name);
   }
   const fs::path plan = request.plan.empty() ? from / "plan.json" : request.plan;
-  if (!stands(plan)) throw InputError(plan.string(), "no such file; give the plan with --plan");
+  if (!stands(plan)) throw core::InputError(plan.string(), "no such file; give the plan with --plan");
   writer.add_copy(plan, "plan.json");
   if (fs::is_symlink(fs::symlink_status(from / "scan", ec))) {
-    throw InputError((from / "scan").string(), "is a symbolic link; give the folder itself");
+    throw core::InputError((from / "scan").string(), "is a symbolic link; give the folder itself");
   }
   if (fs::is_directory(from / "scan", ec)) {
     for (const std::string& file : files_below(from / "scan")) {
       if (file.back() == '/') continue;
       if (const auto fault = path_fault(file))
-        throw InputError(one_line((from / "scan" / file).string(), 300), *fault);
+        throw core::InputError(core::one_line((from / "scan" / file).string(), 300), *fault);
       writer.add_copy(from / "scan" / file, "scan/" + file);
     }
   }
@@ -132,7 +132,7 @@ void add_results(const AddRequest& request, BagWriter& writer, Added& added) {
 void add_notes(const AddRequest& request, BagWriter& writer) {
   if (!request.notes_file.empty()) {
     if (writer.add_copy(request.notes_file, "notes.txt").bytes > kMaxNotesBytes) {
-      throw InputError(request.notes_file.string(), "is too long for a note (1 MB at most)");
+      throw core::InputError(request.notes_file.string(), "is too long for a note (1 MB at most)");
     }
   } else if (!request.notes.empty()) {
     writer.add_bytes(request.notes + "\n", "notes.txt");
@@ -140,7 +140,7 @@ void add_notes(const AddRequest& request, BagWriter& writer) {
 }
 
 // For viewers and for looking through; made from the copies.
-void add_derived(const FitDocument& fit, BagWriter& writer) {
+void add_derived(const seams::FitDocument& fit, BagWriter& writer) {
   std::optional<std::string> preview;
   if (stands(writer.payload("scan/ortho.png")))
     preview = preview_of_picture(writer.payload("scan/ortho.png"));
@@ -155,8 +155,8 @@ void refuse_double(const AddRequest& request, const FileFacts& fit, const Archiv
   for (const auto& [id, path] : index.files_with(fit.digests.sha256)) {
     const std::optional<Entry> other = index.get(id);
     if (path != "fit.json" || !other || other->stage != entry.stage || other->name != entry.name) continue;
-    throw InputError((request.results / "fit.json").string(),
-                     "is kept already as " + id + "; --again keeps it twice");
+    throw core::InputError((request.results / "fit.json").string(),
+                           "is kept already as " + id + "; --again keeps it twice");
   }
 }
 
@@ -187,18 +187,19 @@ Added fill_bag(const AddRequest& request, BagWriter& writer, const ArchiveIndex&
   if (!request.name.empty()) entry.name = checked_name(request.name, "--name");
   add_results(request, writer, added);
   const fs::path plan_file = request.plan.empty() ? request.results / "plan.json" : request.plan;
-  const FitDocument fit = parse_fit(text_of(writer, "fit.json"), (request.results / "fit.json").string());
-  const Plan plan = parse_plan(text_of(writer, "plan.json"), plan_file.string());
+  const seams::FitDocument fit =
+      seams::parse_fit(text_of(writer, "fit.json"), (request.results / "fit.json").string());
+  const plan::Plan plan = plan::parse_plan(text_of(writer, "plan.json"), plan_file.string());
   describe_fit(fit, entry);
   entry.planned_gap_mm = plan.planned_gap_mm;
   if (entry.name.empty()) entry.name = checked_name(plan.name.empty() ? fit.name : plan.name, "--name");
   refuse_double(request, facts_of_file(writer.payload("fit.json")), index, entry);
   if (!request.lens.empty()) {
     writer.add_copy(request.lens, "lens.json");
-    parse_json(text_of(writer, "lens.json"), request.lens.string());
+    core::parse_json(text_of(writer, "lens.json"), request.lens.string());
   }
   if (stands(writer.payload("pour.json"))) {
-    parse_json(text_of(writer, "pour.json"), (request.results / "pour.json").string());
+    core::parse_json(text_of(writer, "pour.json"), (request.results / "pour.json").string());
   }
   add_notes(request, writer);
   add_derived(fit, writer);
@@ -222,4 +223,4 @@ void write_tags(const Entry& entry, BagWriter& writer) {
   writer.close(std::move(info));
 }
 
-}  // namespace interstice
+}  // namespace interstice::archive

@@ -4,7 +4,7 @@
 #include "archive/archive.h"
 #include "archive/bag.h"
 
-namespace interstice {
+namespace interstice::archive {
 
 // Copies everything wanted into the bag, checks it there, and adds the preview and the model for viewers.
 // Returns the entry without its id. Throws InputError naming the user's file, not the copy.
@@ -20,4 +20,4 @@ bool is_picture(const std::filesystem::path& file);
 // Today in local time, 2026-03-14.
 std::string today();
 
-}  // namespace interstice
+}  // namespace interstice::archive

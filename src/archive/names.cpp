@@ -10,7 +10,7 @@
 
 #include "core/errors.h"
 
-namespace interstice {
+namespace interstice::archive {
 namespace {
 
 constexpr std::size_t kMaxNameBytes = 200;
@@ -85,11 +85,11 @@ std::vector<std::string> parts_of(const std::string& path) {
 }  // namespace
 
 std::string checked_name(const std::string& text, const std::string& what) {
-  if (const auto fault = character_fault(text)) throw InputError(what, *fault);
+  if (const auto fault = character_fault(text)) throw core::InputError(what, *fault);
   const std::string name = *normal_form_c(text);
-  if (name.find_first_not_of(' ') == std::string::npos) throw InputError(what, "must not be empty");
+  if (name.find_first_not_of(' ') == std::string::npos) throw core::InputError(what, "must not be empty");
   if (name.size() > kMaxNameBytes) {
-    throw InputError(what, "is longer than " + std::to_string(kMaxNameBytes) + " bytes");
+    throw core::InputError(what, "is longer than " + std::to_string(kMaxNameBytes) + " bytes");
   }
   return name.substr(name.find_first_not_of(' '),
                      name.find_last_not_of(' ') - name.find_first_not_of(' ') + 1);
@@ -167,9 +167,10 @@ std::string checked_date(const std::string& text, const std::string& what) {
   const std::chrono::year_month_day date{std::chrono::year(year), std::chrono::month(month),
                                          std::chrono::day(day)};
   if (!read || !date.ok() || year < 1900) {
-    throw InputError(what, "\"" + one_line(text, 40) + "\" is not a date; write it as 2026-03-14");
+    throw core::InputError(what,
+                           "\"" + core::one_line(text, 40) + "\" is not a date; write it as 2026-03-14");
   }
   return text;
 }
 
-}  // namespace interstice
+}  // namespace interstice::archive

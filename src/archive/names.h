@@ -8,7 +8,7 @@
 #include <string>
 #include <vector>
 
-namespace interstice {
+namespace interstice::archive {
 
 // The text in normal form C. Throws InputError(what, ...) when it is empty, not UTF-8, over 200 bytes, or
 // holds characters that cannot be shown in one line.
@@ -34,4 +34,4 @@ std::optional<std::pair<std::string, std::string>> colliding_paths(const std::ve
 // "2026-03-14": a day of the calendar. Throws InputError(what, ...).
 std::string checked_date(const std::string& text, const std::string& what);
 
-}  // namespace interstice
+}  // namespace interstice::archive

@@ -6,7 +6,7 @@
 #include "core/errors.h"
 #include "core/files.h"
 
-namespace interstice {
+namespace interstice::archive {
 namespace {
 
 constexpr int kSide_px = 1024;
@@ -22,7 +22,7 @@ std::optional<std::string> as_png(const cv::Mat& picture) {
 
 std::optional<std::string> preview_of_picture(const std::filesystem::path& picture) {
   try {
-    const std::string bytes = read_file(picture);
+    const std::string bytes = core::read_file(picture);
     const cv::Mat raw(1, static_cast<int>(bytes.size()), CV_8U, const_cast<char*>(bytes.data()));
     const cv::Mat full = cv::imdecode(raw, cv::IMREAD_COLOR | cv::IMREAD_IGNORE_ORIENTATION);
     if (full.empty() || static_cast<double>(full.total()) > kMaxPixels) return std::nullopt;
@@ -34,14 +34,14 @@ std::optional<std::string> preview_of_picture(const std::filesystem::path& pictu
     return as_png(small);
   } catch (const cv::Exception&) {
     return std::nullopt;
-  } catch (const InputError&) {
+  } catch (const core::InputError&) {
     return std::nullopt;
   }
 }
 
-std::optional<std::string> preview_of_pieces(const FitDocument& fit) {
+std::optional<std::string> preview_of_pieces(const seams::FitDocument& fit) {
   double reach_mm = 0;
-  for (const FitTile& tile : fit.tiles) {
+  for (const seams::FitTile& tile : fit.tiles) {
     for (const Eigen::Vector3d& p : tile.arris) reach_mm = std::max(reach_mm, p.head<2>().norm());
   }
   if (reach_mm <= 0) return std::nullopt;
@@ -52,7 +52,7 @@ std::optional<std::string> preview_of_pieces(const FitDocument& fit) {
                      cvRound((kSide_px / 2 - p.y() * scale) * (1 << kShift)));
   };
   cv::Mat picture(kSide_px, kSide_px, CV_8UC3, cv::Scalar(250, 250, 250));
-  for (const FitTile& tile : fit.tiles) {
+  for (const seams::FitTile& tile : fit.tiles) {
     std::vector<std::vector<cv::Point>> outline(1);
     for (const Eigen::Vector3d& p : tile.arris) outline[0].push_back(place(p));
     if (outline[0].size() < 3) continue;
@@ -62,4 +62,4 @@ std::optional<std::string> preview_of_pieces(const FitDocument& fit) {
   return as_png(picture);
 }
 
-}  // namespace interstice
+}  // namespace interstice::archive

@@ -3,7 +3,7 @@
 #include "archive/index.h"
 #include "core/errors.h"
 
-namespace interstice {
+namespace interstice::archive {
 
 void fail_with_sqlite_error(sqlite3* db) {
   const int code = db == nullptr ? SQLITE_NOMEM : sqlite3_errcode(db);
@@ -12,13 +12,13 @@ void fail_with_sqlite_error(sqlite3* db) {
   const std::string message = db == nullptr ? "no memory" : sqlite3_errmsg(db);
   switch (code & 0xff) {
     case SQLITE_FULL:
-      throw InputError(file, "the disk is full; make room and try again");
+      throw core::InputError(file, "the disk is full; make room and try again");
     case SQLITE_READONLY:
     case SQLITE_PERM:
-      throw InputError(file, "the disk or folder is read-only");
+      throw core::InputError(file, "the disk or folder is read-only");
     case SQLITE_BUSY:
     case SQLITE_LOCKED:
-      throw InputError(file, "another program keeps the index busy; try again later");
+      throw core::InputError(file, "another program keeps the index busy; try again later");
     default:
       throw IndexUnusable(file + ": " + message);
   }
@@ -105,4 +105,4 @@ void Transaction::commit() {
   open_ = false;
 }
 
-}  // namespace interstice
+}  // namespace interstice::archive

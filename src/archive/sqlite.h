@@ -6,7 +6,7 @@
 #include <optional>
 #include <string>
 
-namespace interstice {
+namespace interstice::archive {
 
 // A prepared statement; columns and parameters count from 0 in the order they stand.
 class Statement {
@@ -55,4 +55,4 @@ class Transaction {
   bool open_ = true;
 };
 
-}  // namespace interstice
+}  // namespace interstice::archive

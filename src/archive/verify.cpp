@@ -10,7 +10,7 @@
 
 namespace fs = std::filesystem;
 
-namespace interstice {
+namespace interstice::archive {
 namespace {
 
 constexpr std::size_t kDigits256 = 64, kDigits512 = 128;
@@ -26,9 +26,9 @@ std::optional<std::string> tag_text(const fs::path& folder, const std::string& n
       faults.push_back(name + ": is missing");
       return std::nullopt;
     }
-    return read_file(folder / name, kMaxTagBytes);
+    return core::read_file(folder / name, kMaxTagBytes);
   } catch (const std::exception& e) {
-    faults.push_back(one_line(e.what(), 400));
+    faults.push_back(core::one_line(e.what(), 400));
     return std::nullopt;
   }
 }
@@ -41,10 +41,10 @@ Manifest manifest_of(const fs::path& folder, const std::string& name, std::size_
     Manifest manifest = parse_manifest(*text, digits, name);
     for (const auto& [path, digest] : manifest) {
       if (path.rfind("data/", 0) != 0)
-        faults.push_back(name + ": lists " + one_line(path, 120) + ", not below data/");
+        faults.push_back(name + ": lists " + core::one_line(path, 120) + ", not below data/");
     }
     return manifest;
-  } catch (const InputError& e) {
+  } catch (const core::InputError& e) {
     faults.push_back(e.what());
     return {};
   }
@@ -57,20 +57,22 @@ void compare_lists(const std::vector<std::string>& present, const Manifest& sha2
   for (const auto& [path, digest] : sha256) wanted.insert(path);
   for (const auto& [path, digest] : sha512) wanted.insert(path);
   for (const std::string& path : wanted) {
-    if (!standing.contains(path)) faults.push_back(one_line(path, 200) + ": is missing");
-    if (!sha256.contains(path)) faults.push_back("manifest-sha256.txt: does not list " + one_line(path, 200));
-    if (!sha512.contains(path)) faults.push_back("manifest-sha512.txt: does not list " + one_line(path, 200));
+    if (!standing.contains(path)) faults.push_back(core::one_line(path, 200) + ": is missing");
+    if (!sha256.contains(path))
+      faults.push_back("manifest-sha256.txt: does not list " + core::one_line(path, 200));
+    if (!sha512.contains(path))
+      faults.push_back("manifest-sha512.txt: does not list " + core::one_line(path, 200));
   }
   const std::set<std::string> tags{"tagmanifest-sha256.txt", "tagmanifest-sha512.txt"};
   for (const std::string& path : present) {
     const bool known = wanted.contains(path) || tags.contains(path) ||
                        std::find(kTagFiles.begin(), kTagFiles.end(), path) != kTagFiles.end();
-    if (!known) faults.push_back(one_line(path, 200) + ": does not belong to the bag");
+    if (!known) faults.push_back(core::one_line(path, 200) + ": does not belong to the bag");
   }
   const std::vector<std::string> all(wanted.begin(), wanted.end());
   if (const auto pair = colliding_paths(all)) {
-    faults.push_back(one_line(pair->second, 120) + ": differs from " + one_line(pair->first, 120) +
-                     " only in case or spelling");
+    faults.push_back(core::one_line(pair->second, 120) + ": differs from " +
+                     core::one_line(pair->first, 120) + " only in case or spelling");
   }
 }
 
@@ -84,16 +86,16 @@ PayloadOxum check_content(const fs::path& folder, const std::vector<std::string>
   }
   std::vector<std::string> fault_of(payload.size());
   std::vector<std::uintmax_t> bytes(payload.size());
-  parallel_for(payload.size(), threads, [&](std::size_t i) {
+  core::parallel_for(payload.size(), threads, [&](std::size_t i) {
     try {
       const FileFacts facts = facts_of_file(folder / payload[i]);
       bytes[i] = facts.bytes;
       const auto a = sha256.find(payload[i]), b = sha512.find(payload[i]);
       const bool changed = (a != sha256.end() && a->second != facts.digests.sha256) ||
                            (b != sha512.end() && b->second != facts.digests.sha512);
-      if (changed) fault_of[i] = one_line(payload[i], 200) + ": the content has changed";
+      if (changed) fault_of[i] = core::one_line(payload[i], 200) + ": the content has changed";
     } catch (const std::exception& e) {
-      fault_of[i] = one_line(e.what(), 400);
+      fault_of[i] = core::one_line(e.what(), 400);
     }
   });
   PayloadOxum oxum{0, payload.size()};
@@ -124,10 +126,10 @@ void check_tags(const fs::path& folder, std::vector<std::string>& faults) {
       for (const auto& [path, digest] : parse_manifest(*text, digits, name)) {
         const auto it = now->find(path);
         if (it == now->end())
-          faults.push_back(std::string(name) + ": lists " + one_line(path, 120) + ", not there");
+          faults.push_back(std::string(name) + ": lists " + core::one_line(path, 120) + ", not there");
         if (it != now->end() && it->second != digest) faults.push_back(path + ": the content has changed");
       }
-    } catch (const InputError& e) {
+    } catch (const core::InputError& e) {
       faults.push_back(e.what());
     }
     if (faults.size() == before) faults.push_back(std::string(name) + ": has changed");
@@ -146,7 +148,7 @@ void check_info(const fs::path& folder, const PayloadOxum& found, std::vector<st
       faults.push_back("bag-info.txt: Payload-Oxum says " + *field + ", data/ holds " +
                        std::to_string(found.bytes) + "." + std::to_string(found.files));
     }
-  } catch (const InputError& e) {
+  } catch (const core::InputError& e) {
     faults.push_back(e.what());
   }
 }
@@ -160,11 +162,11 @@ std::vector<std::string> verify_bag(const fs::path& folder, int threads) {
   std::vector<std::string> present;
   try {
     present = files_below(folder, &odd);
-  } catch (const InputError& e) {
+  } catch (const core::InputError& e) {
     return {e.what()};
   }
   for (const std::string& path : odd) {
-    faults.push_back(one_line(path, 200) + ": is a link or a device, not a file");
+    faults.push_back(core::one_line(path, 200) + ": is a link or a device, not a file");
   }
   const std::optional<std::string> declaration = tag_text(folder, "bagit.txt", faults);
   if (declaration && *declaration != kBagDeclaration)
@@ -183,4 +185,4 @@ std::vector<std::string> verify_bag(const fs::path& folder, int threads) {
   return once;
 }
 
-}  // namespace interstice
+}  // namespace interstice::archive

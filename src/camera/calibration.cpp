@@ -10,7 +10,7 @@
 #include "core/errors.h"
 #include "core/median.h"
 
-namespace interstice {
+namespace interstice::camera {
 namespace {
 
 // A residual beyond this many standard deviations is a wrong corner: by chance one in 270 000 (Rayleigh).
@@ -49,9 +49,9 @@ void require_photos(const std::vector<CalibrationView>& views, const Calibration
                     const CalibrationOptions& options) {
   const std::size_t usable = photos_in_use(views, state).size();
   if (static_cast<int>(usable) >= options.fewest_photos) return;
-  throw MeasureError("only " + counted(usable, "usable photo") + " of the card; at least " +
-                     std::to_string(options.fewest_photos) +
-                     " are needed: photograph it sharp and whole, from different sides and tilted");
+  throw core::MeasureError("only " + core::counted(usable, "usable photo") + " of the card; at least " +
+                           std::to_string(options.fewest_photos) +
+                           " are needed: photograph it sharp and whole, from different sides and tilted");
 }
 
 // Scatter of weighted residuals in one direction, from the median distance, deaf to a minority of wrong ones.
@@ -63,7 +63,7 @@ double robust_scatter(const std::vector<CalibrationView>& views, const Calibrati
       if (state.use_corner[v][c]) lengths.push_back(residuals[v][c].norm() / corner_weight_sd(views[v], c));
     }
   }
-  return median(lengths) / 1.1774;  // median of a Rayleigh distribution of unit scale
+  return core::median(lengths) / 1.1774;  // median of a Rayleigh distribution of unit scale
 }
 
 // From every start the solution is followed robustly; flipped planes are tried again with the lens found.
@@ -118,7 +118,7 @@ bool leave_out_wrong(const std::vector<CalibrationView>& views, const Calibratio
     const double of_view = view_rms(residuals[v], use);
     if (of_view > 0) rms.push_back(of_view);
   }
-  const double usual = median(rms);
+  const double usual = core::median(rms);
   for (std::size_t v = 0; v < views.size(); ++v) {
     auto& use = state.use_corner[v];
     const double before = view_rms(residuals[v], use);
@@ -158,7 +158,7 @@ void fill_views(const std::vector<CalibrationView>& views, const CalibrationStat
       result.translation_mm[k] = state.pose[v][static_cast<std::size_t>(k + 3)];
     }
     if (!result.used && result.reason.empty()) {
-      result.reason = "only " + counted(use.size(), "corner") + " found, " +
+      result.reason = "only " + core::counted(use.size(), "corner") + " found, " +
                       std::to_string(options.fewest_corners) + " are needed";
     }
     out.corners_used += result.corners_used;
@@ -205,7 +205,7 @@ double corner_distortion_sd(const Lens& lens, const LensMatrix& covariance) {
 }
 
 [[noreturn]] void fail_undetermined() {
-  throw MeasureError(
+  throw core::MeasureError(
       "the photos are too alike to tell the focal length: take more with the card tilted 30 to 45 degrees to "
       "either side, forwards and back");
 }
@@ -214,7 +214,7 @@ bool lens_fits_frame(const Lens& lens) {
   try {
     lens.check("");
     return true;
-  } catch (const InputError&) {
+  } catch (const core::InputError&) {
     return false;
   }
 }
@@ -293,4 +293,4 @@ double frame_coverage(int width, int height, const std::vector<CalibrationView>&
   return static_cast<double>(cv::countNonZero(seen)) / static_cast<double>(seen.total());
 }
 
-}  // namespace interstice
+}  // namespace interstice::camera

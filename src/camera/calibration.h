@@ -15,7 +15,7 @@
 
 #include "camera/lens.h"
 
-namespace interstice {
+namespace interstice::camera {
 
 // One flat target in one photo.
 struct CalibrationView {
@@ -59,4 +59,4 @@ Calibration calibrate(int width, int height, double start_focal_px, const std::v
 // Share of a frame that lies inside the corner sets (each taken with its convex hull), 0 to 1.
 double frame_coverage(int width, int height, const std::vector<CalibrationView>& views);
 
-}  // namespace interstice
+}  // namespace interstice::camera

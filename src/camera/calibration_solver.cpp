@@ -8,7 +8,7 @@
 #include <cmath>
 #include <opencv2/calib3d.hpp>
 
-namespace interstice {
+namespace interstice::camera {
 namespace {
 
 // What corners of sharp, large prints still miss: see the tests on rendered cards.
@@ -216,4 +216,4 @@ bool lens_covariance(const std::vector<CalibrationView>& views, const SolverSett
   return true;
 }
 
-}  // namespace interstice
+}  // namespace interstice::camera

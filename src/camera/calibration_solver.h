@@ -7,7 +7,7 @@
 
 #include "camera/calibration.h"
 
-namespace interstice {
+namespace interstice::camera {
 
 struct CalibrationState {
   LensVector lens;
@@ -41,4 +41,4 @@ double corner_weight_sd(const CalibrationView& view, std::size_t corner);
 bool lens_covariance(const std::vector<CalibrationView>& views, const SolverSettings& settings,
                      const CalibrationState& state, LensMatrix& covariance);
 
-}  // namespace interstice
+}  // namespace interstice::camera

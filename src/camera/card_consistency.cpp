@@ -10,7 +10,7 @@
 #include "camera/corner.h"
 #include "core/median.h"
 
-namespace interstice {
+namespace interstice::camera {
 namespace {
 
 constexpr int kParameters = 10;  // eight of the homography, two radial
@@ -71,7 +71,7 @@ std::vector<double> misses(const Normalised& n, const Parameters& p) {
 }
 
 double scatter(std::vector<double> miss) {
-  return median(std::move(miss)) / 1.1774;  // median of a Rayleigh distribution of unit scale
+  return core::median(std::move(miss)) / 1.1774;  // median of a Rayleigh distribution of unit scale
 }
 
 // A few damped, reweighted Gauss-Newton steps with derivatives by differences; at most 28 points.
@@ -123,4 +123,4 @@ void drop_inconsistent_corners(CardView& view, int width, int height) {
   view = std::move(kept);
 }
 
-}  // namespace interstice
+}  // namespace interstice::camera

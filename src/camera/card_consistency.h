@@ -3,10 +3,10 @@
 
 #include "camera/cards.h"
 
-namespace interstice {
+namespace interstice::camera {
 
 // Fits a plane seen through a lens of two radial terms about the picture's middle (a homography alone when
 // the corners are few) and drops corners that lie off it by more than the others' scatter allows.
 void drop_inconsistent_corners(CardView& view, int width, int height);
 
-}  // namespace interstice
+}  // namespace interstice::camera

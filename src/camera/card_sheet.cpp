@@ -9,7 +9,7 @@
 
 #include "camera/cards.h"
 
-namespace interstice {
+namespace interstice::camera {
 namespace {
 
 constexpr double kPointsPerMm = 72 / 25.4;
@@ -190,4 +190,4 @@ std::string cards_pdf(Paper paper, int count) {
   return pdf;
 }
 
-}  // namespace interstice
+}  // namespace interstice::camera

@@ -3,7 +3,7 @@
 
 #include <string>
 
-namespace interstice {
+namespace interstice::camera {
 
 enum class Paper { a4, letter };
 
@@ -25,4 +25,4 @@ SheetPlace sheet_place(Paper paper, int card);
 // std::invalid_argument for a count out of range and std::runtime_error when the PDF cannot be made.
 std::string cards_pdf(Paper paper, int count);
 
-}  // namespace interstice
+}  // namespace interstice::camera

@@ -12,7 +12,7 @@
 #include "camera/corner.h"
 #include "core/median.h"
 
-namespace interstice {
+namespace interstice::camera {
 namespace {
 
 // Markers are read at a size at which a square module of a card on a bench still has several pixels; corners
@@ -101,7 +101,7 @@ void drop_stray_markers(CardMarkers& markers) {
   }
   // Lens distortion bends a whole card by a few hundredths of its size; a stray marker is off by a marker or
   // more.
-  const double limit = std::max(3.0, 0.25 * median(std::move(sides)));
+  const double limit = std::max(3.0, 0.25 * core::median(std::move(sides)));
   Eigen::Matrix3d pixel_H_card = homography(card, pixel, limit);
   // The random sample that wins may be four close points: refit to all that agree before judging.
   for (int round = 0; round < 3 && pixel_H_card.allFinite(); ++round) {
@@ -197,4 +197,4 @@ std::vector<CardView> detect_cards(const cv::Mat& grey) {
   return views;
 }
 
-}  // namespace interstice
+}  // namespace interstice::camera

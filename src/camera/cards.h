@@ -15,7 +15,7 @@
 #include <string>
 #include <vector>
 
-namespace interstice {
+namespace interstice::camera {
 
 inline constexpr double kSheetWidthMm = 210, kSheetHeightMm = 148;
 inline constexpr int kBoardColumns = 8, kBoardRows = 5;  // squares
@@ -53,4 +53,4 @@ struct CardView {
 // adds half a pixel; it is not used).
 std::vector<CardView> detect_cards(const cv::Mat& grey);
 
-}  // namespace interstice
+}  // namespace interstice::camera

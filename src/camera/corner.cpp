@@ -10,7 +10,7 @@
 #include <opencv2/imgproc.hpp>
 #include <vector>
 
-namespace interstice {
+namespace interstice::camera {
 namespace {
 
 // A corner whose window is narrower than this has too few edge pixels to be placed.
@@ -210,4 +210,4 @@ std::optional<RefinedCorner> refine_corner(const cv::Mat& grey, const Eigen::Vec
   return corner;
 }
 
-}  // namespace interstice
+}  // namespace interstice::camera

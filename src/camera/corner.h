@@ -5,7 +5,7 @@
 #include <opencv2/core/mat.hpp>
 #include <optional>
 
-namespace interstice {
+namespace interstice::camera {
 
 // A plane-to-picture map (homography, 3 x 3) and what it does to points and to small steps.
 Eigen::Vector2d map_point(const Eigen::Matrix3d& pixel_H_card, const Eigen::Vector2d& p);
@@ -29,4 +29,4 @@ struct RefinedCorner {
 std::optional<RefinedCorner> refine_corner(const cv::Mat& grey, const Eigen::Vector2d& start,
                                            const Eigen::Matrix2d& pixel_J_card, double reach_mm);
 
-}  // namespace interstice
+}  // namespace interstice::camera

@@ -10,7 +10,7 @@
 #include "core/files.h"
 #include "core/json_reader.h"
 
-namespace interstice {
+namespace interstice::camera {
 namespace {
 
 constexpr double kNan = std::numeric_limits<double>::quiet_NaN();
@@ -71,7 +71,7 @@ Eigen::Vector2d slope_of(const Lens& lens, const Eigen::Vector2d& pixel) {
   return undistorted_slope(lens, {(pixel.x() - lens.cx) / lens.fx, (pixel.y() - lens.cy) / lens.fy});
 }
 
-LensMatrix parse_correlation(const JsonNode& rows) {
+LensMatrix parse_correlation(const core::JsonNode& rows) {
   LensMatrix correlation;
   if (rows.size() != kLensParameters) rows.fail("needs 9 rows");
   for (int i = 0; i < kLensParameters; ++i) {
@@ -160,7 +160,7 @@ Lens Lens::scaled_to(int new_width, int new_height) const {
   };
   if (!same_aspect(new_width, new_height)) {
     const bool swapped = same_aspect(new_height, new_width);
-    throw InputError(
+    throw core::InputError(
         "a lens of " + size_text(width, height) + " pixels does not fit photos of " +
         size_text(new_width, new_height) +
         (swapped ? "; the sides are swapped: use the photos as the camera wrote them, not turned by a "
@@ -180,7 +180,7 @@ Lens Lens::scaled_to(int new_width, int new_height) const {
 
 void Lens::check(const std::string& file) const {
   const auto require = [&file](bool ok, const char* what) {
-    if (!ok) throw InputError(file, what);
+    if (!ok) throw core::InputError(file, what);
   };
   require(width >= 16 && height >= 16 && width <= 100000 && height <= 100000, "the picture size is absurd");
   require(parameters().allFinite() && sd.allFinite(), "holds a number that is not finite");
@@ -233,8 +233,8 @@ std::string write_lens(const Lens& lens) {
 }
 
 Lens parse_lens(const std::string& json_text, const std::string& file) {
-  const nlohmann::json value = parse_json(json_text, file);
-  const JsonNode doc(value, file);
+  const nlohmann::json value = core::parse_json(json_text, file);
+  const core::JsonNode doc(value, file);
   if (doc.at("format").text() != "interstice-lens") doc.at("format").fail("is not \"interstice-lens\"");
   doc.at("version").integer(1, 1);
   Lens lens;
@@ -257,7 +257,7 @@ Lens parse_lens(const std::string& json_text, const std::string& file) {
 }
 
 Lens read_lens(const std::filesystem::path& path) {
-  return parse_lens(read_file(path, 1u << 20), path.string());
+  return parse_lens(core::read_file(path, 1u << 20), path.string());
 }
 
-}  // namespace interstice
+}  // namespace interstice::camera

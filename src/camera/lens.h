@@ -17,7 +17,7 @@
 
 #include "core/errors.h"
 
-namespace interstice {
+namespace interstice::camera {
 
 // The model for any number type (automatic differentiation): lens = fx fy cx cy k1 k2 p1 p2 k3, p in the
 // camera frame with p[2] > 0.
@@ -95,4 +95,4 @@ std::string write_lens(const Lens& lens);
 Lens parse_lens(const std::string& json_text, const std::string& file);
 Lens read_lens(const std::filesystem::path& path);
 
-}  // namespace interstice
+}  // namespace interstice::camera

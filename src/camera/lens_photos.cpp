@@ -13,7 +13,7 @@
 
 namespace fs = std::filesystem;
 
-namespace interstice {
+namespace interstice::camera {
 namespace {
 
 struct ReadPhoto {
@@ -48,26 +48,26 @@ void require_one_camera(const std::vector<fs::path>& paths, const std::vector<Re
     if (!photos[i].info) continue;
     const PhotoInfo& info = *photos[i].info;
     if (!first) first = &info;
-    const std::string file = one_line(paths[i].string(), 400);
-    const std::string other = one_line(first->path.filename().string(), 100);
+    const std::string file = core::one_line(paths[i].string(), 400);
+    const std::string other = core::one_line(first->path.filename().string(), 100);
     if (info.width == first->height && info.height == first->width && info.width != info.height) {
-      throw InputError(file,
-                       "is " + size_text(info) + " pixels, " + other + " is " + size_text(*first) +
-                           ": a program has turned one of them; use the photos as the camera wrote them");
+      throw core::InputError(
+          file, "is " + size_text(info) + " pixels, " + other + " is " + size_text(*first) +
+                    ": a program has turned one of them; use the photos as the camera wrote them");
     }
     if (info.width != first->width || info.height != first->height) {
-      throw InputError(file, "is " + size_text(info) + " pixels, " + other + " is " + size_text(*first) +
-                                 "; a lens needs photos of one size");
+      throw core::InputError(file, "is " + size_text(info) + " pixels, " + other + " is " +
+                                       size_text(*first) + "; a lens needs photos of one size");
     }
     if (info.camera != first->camera) {
-      throw InputError(file, "was taken with \"" + info.camera + "\", " + other + " with \"" + first->camera +
-                                 "\"; give the photos of one camera and lens");
+      throw core::InputError(file, "was taken with \"" + info.camera + "\", " + other + " with \"" +
+                                       first->camera + "\"; give the photos of one camera and lens");
     }
     const bool other_focal = info.focal_mm && first->focal_mm &&
                              std::abs(*info.focal_mm - *first->focal_mm) > 0.02 * *first->focal_mm;
     if (other_focal) {
-      throw InputError(file, "was taken with another focal length than " + other +
-                                 "; give the photos of one lens, without zoom");
+      throw core::InputError(file, "was taken with another focal length than " + other +
+                                       "; give the photos of one lens, without zoom");
     }
   }
 }
@@ -124,7 +124,7 @@ void name_left_out(const std::vector<fs::path>& paths, const std::vector<ReadPho
   for (std::size_t i = 0; i < paths.size(); ++i) {
     if (used.contains(paths[i].string())) continue;
     const std::string why = photos[i].fault.empty() ? reason[paths[i].string()] : photos[i].fault;
-    out.left_out.push_back({one_line(paths[i].filename().string()), why});
+    out.left_out.push_back({core::one_line(paths[i].filename().string()), why});
   }
 }
 
@@ -140,7 +140,8 @@ std::vector<fs::path> expand_photos(const std::vector<fs::path>& given) {
   };
   for (const fs::path& path : given) {
     std::error_code ec;
-    if (!fs::exists(path, ec)) throw InputError(one_line(path.string(), 400), "no such file or folder");
+    if (!fs::exists(path, ec))
+      throw core::InputError(core::one_line(path.string(), 400), "no such file or folder");
     if (!fs::is_directory(path, ec)) {
       add(path);
       continue;
@@ -152,11 +153,11 @@ std::vector<fs::path> expand_photos(const std::vector<fs::path>& given) {
 
 LensPhotos calibrate_from_photos(const std::vector<fs::path>& paths, double print_scale, int threads,
                                  const std::function<void(const std::string&)>& progress) {
-  if (paths.empty()) throw InputError("no photos given");
+  if (paths.empty()) throw core::InputError("no photos given");
   std::vector<ReadPhoto> photos(paths.size());
   std::mutex lock;
   std::size_t done = 0;
-  parallel_for(paths.size(), threads, [&](std::size_t i) {
+  core::parallel_for(paths.size(), threads, [&](std::size_t i) {
     photos[i] = read_photo(paths[i]);
     const std::lock_guard guard(lock);
     ++done;
@@ -180,4 +181,4 @@ LensPhotos calibrate_from_photos(const std::vector<fs::path>& paths, double prin
   return out;
 }
 
-}  // namespace interstice
+}  // namespace interstice::camera

@@ -9,7 +9,7 @@
 #include "camera/calibration.h"
 #include "camera/photo.h"
 
-namespace interstice {
+namespace interstice::camera {
 
 struct LensPhotos {
   Calibration calibration;  // calibration.lens carries the camera's name
@@ -34,4 +34,4 @@ std::vector<std::filesystem::path> expand_photos(const std::vector<std::filesyst
 LensPhotos calibrate_from_photos(const std::vector<std::filesystem::path>& photos, double print_scale,
                                  int threads, const std::function<void(const std::string&)>& progress = {});
 
-}  // namespace interstice
+}  // namespace interstice::camera

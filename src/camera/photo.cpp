@@ -12,7 +12,7 @@
 
 namespace fs = std::filesystem;
 
-namespace interstice {
+namespace interstice::camera {
 namespace {
 
 constexpr double kFullFrameDiagonalMm = 43.266615305567875;  // of 36 x 24 mm
@@ -31,7 +31,7 @@ std::string trimmed(std::string text) {
   const auto keep = [](char c) { return static_cast<unsigned char>(c) > 0x20; };
   text.erase(text.begin(), std::find_if(text.begin(), text.end(), keep));
   text.erase(std::find_if(text.rbegin(), text.rend(), keep).base(), text.end());
-  return one_line(text, 100);
+  return core::one_line(text, 100);
 }
 
 std::string exif_text(const Exiv2::ExifData& exif, const char* key) {
@@ -87,24 +87,25 @@ cv::Mat read_pixels(const PhotoInfo& info, bool colour) {
 
 std::vector<fs::path> list_photos(const fs::path& folder) {
   std::error_code ec;
-  const std::string shown = one_line(folder.string(), 400);
-  if (!fs::exists(folder, ec)) throw InputError(shown, "no such folder");
-  if (!fs::is_directory(folder, ec)) throw InputError(shown, "is a file, a folder of photos is needed");
+  const std::string shown = core::one_line(folder.string(), 400);
+  if (!fs::exists(folder, ec)) throw core::InputError(shown, "no such folder");
+  if (!fs::is_directory(folder, ec)) throw core::InputError(shown, "is a file, a folder of photos is needed");
   std::vector<fs::path> photos;
   fs::directory_iterator it(folder, ec);
-  if (ec) throw InputError(shown, "cannot be opened: " + ec.message());
+  if (ec) throw core::InputError(shown, "cannot be opened: " + ec.message());
   for (; it != fs::directory_iterator(); it.increment(ec)) {
-    if (ec) throw InputError(shown, "cannot be read to its end: " + ec.message());
+    if (ec) throw core::InputError(shown, "cannot be read to its end: " + ec.message());
     if (is_photo_name(it->path()) && it->is_regular_file(ec)) photos.push_back(it->path());
   }
-  if (photos.empty()) throw InputError(shown, "holds no photo (JPEG, HEIC, PNG, TIFF or WebP)");
+  if (photos.empty()) throw core::InputError(shown, "holds no photo (JPEG, HEIC, PNG, TIFF or WebP)");
   std::sort(photos.begin(), photos.end());
   std::map<std::string, fs::path> by_name;
   for (const fs::path& photo : photos) {
     const auto [earlier, is_new] = by_name.emplace(photo.stem().string(), photo);
     if (!is_new) {
-      throw InputError(shown, "holds both " + one_line(earlier->second.filename().string()) + " and " +
-                                  one_line(photo.filename().string()) + "; keep one photo of each name");
+      throw core::InputError(shown, "holds both " + core::one_line(earlier->second.filename().string()) +
+                                        " and " + core::one_line(photo.filename().string()) +
+                                        "; keep one photo of each name");
     }
   }
   return photos;
@@ -136,4 +137,4 @@ double exif_focal_px(const PhotoInfo& info) {
   return focal_35mm * std::hypot(info.width, info.height) / kFullFrameDiagonalMm;
 }
 
-}  // namespace interstice
+}  // namespace interstice::camera

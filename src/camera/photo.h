@@ -11,14 +11,14 @@
 
 #include "core/errors.h"
 
-namespace interstice {
+namespace interstice::camera {
 
 // A photo that cannot be used as a picture: not a picture, cut short, damaged, too large. One line: which
 // file and why. (An InputError: a stage that goes on without the photo catches it and names it as left out.)
-class PhotoError : public InputError {
+class PhotoError : public core::InputError {
  public:
   PhotoError(const std::filesystem::path& file, const std::string& reason)
-      : InputError(one_line(file.string(), 400), reason), reason_(reason) {}
+      : core::InputError(core::one_line(file.string(), 400), reason), reason_(reason) {}
   const std::string& reason() const { return reason_; }  // without the file's name
 
  private:
@@ -60,4 +60,4 @@ inline constexpr double kDefaultFocal35mm = 26.0;
 // when EXIF has none or an absurd one (outside 5 to 2000 mm).
 double exif_focal_px(const PhotoInfo& info);
 
-}  // namespace interstice
+}  // namespace interstice::camera

@@ -13,7 +13,7 @@
 #include "camera/photo_file.h"
 #include "core/files.h"
 
-namespace interstice {
+namespace interstice::camera {
 namespace {
 
 constexpr std::uintmax_t kMaxPhotoBytes = 1u << 30;
@@ -262,8 +262,8 @@ PhotoBytes read_photo_bytes(const std::filesystem::path& path) {
   PhotoBytes photo;
   photo.path = path;
   try {
-    photo.bytes = read_file(path, kMaxPhotoBytes);
-  } catch (const InputError& e) {  // too large, not readable: one photo's fault, not the folder's
+    photo.bytes = core::read_file(path, kMaxPhotoBytes);
+  } catch (const core::InputError& e) {  // too large, not readable: one photo's fault, not the folder's
     const std::string line = e.what(), front = path.string() + ": ";
     throw PhotoError(path, line.rfind(front, 0) == 0 ? line.substr(front.size()) : line);
   }
@@ -308,4 +308,4 @@ cv::Mat decode_photo(const PhotoBytes& photo, bool colour) {
   return with_channels(decode_with_opencv(photo), colour, photo);
 }
 
-}  // namespace interstice
+}  // namespace interstice::camera

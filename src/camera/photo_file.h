@@ -6,7 +6,7 @@
 
 #include "camera/photo.h"
 
-namespace interstice {
+namespace interstice::camera {
 
 enum class PhotoKind { jpeg, png, tiff, webp, heif };
 
@@ -32,4 +32,4 @@ cv::Mat decode_photo(const PhotoBytes& photo, bool colour);
 // Keeps the image libraries from printing; harmless to call often.
 void quiet_image_libraries();
 
-}  // namespace interstice
+}  // namespace interstice::camera

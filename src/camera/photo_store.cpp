@@ -1,6 +1,6 @@
 #include "camera/photo_store.h"
 
-namespace interstice {
+namespace interstice::camera {
 namespace {
 
 std::size_t bytes_of(const cv::Mat& picture) {
@@ -40,4 +40,4 @@ std::size_t PhotoStore::bytes() const {
   return bytes_;
 }
 
-}  // namespace interstice
+}  // namespace interstice::camera

@@ -9,7 +9,7 @@
 
 #include "camera/photo.h"
 
-namespace interstice {
+namespace interstice::camera {
 
 // Pictures as read_photo_grey() and read_photo_colour() give them; the same errors. What does not fit into
 // the budget is decoded again each time it is asked for, so memory is bounded whatever the number of photos.
@@ -36,4 +36,4 @@ class PhotoStore {
   mutable std::mutex mutex_;
 };
 
-}  // namespace interstice
+}  // namespace interstice::camera

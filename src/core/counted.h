@@ -4,7 +4,7 @@
 #include <cstddef>
 #include <string>
 
-namespace interstice {
+namespace interstice::core {
 
 inline std::string counted(std::size_t n, const std::string& one, const std::string& many) {
   return std::to_string(n) + " " + (n == 1 ? one : many);
@@ -14,4 +14,4 @@ inline std::string counted(std::size_t n, const std::string& what) {
   return counted(n, what, what + "s");
 }
 
-}  // namespace interstice
+}  // namespace interstice::core

@@ -1,6 +1,6 @@
 #include "core/errors.h"
 
-namespace interstice {
+namespace interstice::core {
 
 std::string one_line(const std::string& text, std::size_t max_bytes) {
   static const char* hex = "0123456789abcdef";
@@ -24,4 +24,4 @@ std::string one_line(const std::string& text, std::size_t max_bytes) {
   return out.substr(0, head) + "..." + out.substr(tail);
 }
 
-}  // namespace interstice
+}  // namespace interstice::core

@@ -4,7 +4,7 @@
 #include <stdexcept>
 #include <string>
 
-namespace interstice {
+namespace interstice::core {
 
 // A command line or an input file that cannot be read or is not valid (exit 2).
 // The text is one line: which file, what is wrong, where in the file.
@@ -24,4 +24,4 @@ class MeasureError : public std::runtime_error {
 // Makes text safe to show in one line: control characters become \xNN, over-long text is cut in the middle.
 std::string one_line(const std::string& text, std::size_t max_bytes = 200);
 
-}  // namespace interstice
+}  // namespace interstice::core

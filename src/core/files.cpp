@@ -18,7 +18,7 @@
 
 namespace fs = std::filesystem;
 
-namespace interstice {
+namespace interstice::core {
 namespace {
 
 std::string reason() {
@@ -251,4 +251,4 @@ void StagedFolder::commit() {
   if (had) fs::remove_all(old, ec);
 }
 
-}  // namespace interstice
+}  // namespace interstice::core

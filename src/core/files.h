@@ -6,7 +6,7 @@
 #include <string>
 #include <string_view>
 
-namespace interstice {
+namespace interstice::core {
 
 // Reads a whole file. Throws InputError naming the file when it cannot be read, is a folder, or is larger
 // than max_bytes.
@@ -42,4 +42,4 @@ class StagedFolder {
   std::filesystem::path made_from_;  // topmost folder made for work_, removed again without a commit
 };
 
-}  // namespace interstice
+}  // namespace interstice::core

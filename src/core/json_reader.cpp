@@ -6,7 +6,7 @@
 #include "core/errors.h"
 #include "core/files.h"
 
-namespace interstice {
+namespace interstice::core {
 namespace {
 
 constexpr int kMaxDepth = 64;
@@ -119,4 +119,4 @@ nlohmann::json read_json(const std::filesystem::path& path, std::uintmax_t max_b
   return parse_json(read_file(path, max_bytes), path.string());
 }
 
-}  // namespace interstice
+}  // namespace interstice::core

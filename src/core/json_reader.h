@@ -6,7 +6,7 @@
 #include <string>
 #include <vector>
 
-namespace interstice {
+namespace interstice::core {
 
 // A JSON value together with the file it came from and where in it it stands.
 // Every accessor throws InputError("<file>: <where>: <what is wrong>") instead of returning a bad value.
@@ -44,4 +44,4 @@ class JsonNode {
 nlohmann::json read_json(const std::filesystem::path& path, std::uintmax_t max_bytes = 64u << 20);
 nlohmann::json parse_json(const std::string& text, const std::string& file);
 
-}  // namespace interstice
+}  // namespace interstice::core

@@ -7,7 +7,7 @@
 #include <utility>
 #include <vector>
 
-namespace interstice {
+namespace interstice::core {
 
 inline double median(std::vector<double> x) {
   if (x.empty()) return 0;
@@ -28,4 +28,4 @@ inline double robust_sd_about(std::vector<double> x, double middle) {
   return robust_sd(std::move(x));
 }
 
-}  // namespace interstice
+}  // namespace interstice::core

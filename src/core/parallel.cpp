@@ -7,7 +7,7 @@
 #include <thread>
 #include <vector>
 
-namespace interstice {
+namespace interstice::core {
 
 int thread_count(int requested) {
   if (requested > 0) return requested;
@@ -40,4 +40,4 @@ void parallel_for(std::size_t count, int threads, const std::function<void(std::
   if (error) std::rethrow_exception(error);
 }
 
-}  // namespace interstice
+}  // namespace interstice::core

@@ -5,7 +5,7 @@
 #include <cstddef>
 #include <vector>
 
-namespace interstice {
+namespace interstice::geometry {
 
 template <class Tag>
 struct Index {
@@ -45,4 +45,4 @@ class IndexedVector {
   std::vector<T> items_;
 };
 
-}  // namespace interstice
+}  // namespace interstice::geometry

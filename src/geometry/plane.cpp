@@ -5,7 +5,7 @@
 #include <cmath>
 #include <stdexcept>
 
-namespace interstice {
+namespace interstice::geometry {
 
 using Eigen::Vector3d;
 
@@ -35,4 +35,4 @@ PlaneFit fit_plane(const std::vector<Vector3d>& points) {
   return fit;
 }
 
-}  // namespace interstice
+}  // namespace interstice::geometry

@@ -4,7 +4,7 @@
 #include <Eigen/Core>
 #include <vector>
 
-namespace interstice {
+namespace interstice::geometry {
 
 struct PlaneFrame {
   Eigen::Vector3d origin = Eigen::Vector3d::Zero();
@@ -33,4 +33,4 @@ struct PlaneFit {
 // (throws std::invalid_argument).
 PlaneFit fit_plane(const std::vector<Eigen::Vector3d>& points);
 
-}  // namespace interstice
+}  // namespace interstice::geometry

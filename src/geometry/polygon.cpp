@@ -4,7 +4,7 @@
 #include <cmath>
 #include <limits>
 
-namespace interstice {
+namespace interstice::geometry {
 
 using Eigen::Vector2d;
 using Eigen::Vector3d;
@@ -143,4 +143,4 @@ NearestOnPolyline nearest_on_closed(const std::vector<Vector3d>& polyline, const
   return best;
 }
 
-}  // namespace interstice
+}  // namespace interstice::geometry

@@ -6,7 +6,7 @@
 #include <utility>
 #include <vector>
 
-namespace interstice {
+namespace interstice::geometry {
 
 using Polygon = std::vector<Eigen::Vector2d>;
 
@@ -37,4 +37,4 @@ struct NearestOnPolyline {
 };
 NearestOnPolyline nearest_on_closed(const std::vector<Eigen::Vector3d>& polyline, const Eigen::Vector3d& p);
 
-}  // namespace interstice
+}  // namespace interstice::geometry

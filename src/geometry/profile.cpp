@@ -5,7 +5,7 @@
 #include <limits>
 #include <stdexcept>
 
-namespace interstice {
+namespace interstice::geometry {
 
 using Eigen::Vector2d;
 using Eigen::Vector3d;
@@ -151,4 +151,4 @@ Profile Profile::offset(const std::vector<double>& offset_mm) const {
   return Profile(std::move(moved));
 }
 
-}  // namespace interstice
+}  // namespace interstice::geometry

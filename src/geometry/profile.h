@@ -13,7 +13,7 @@
 #include <Eigen/Core>
 #include <vector>
 
-namespace interstice {
+namespace interstice::geometry {
 
 struct MeridianPoint {
   Eigen::Vector2d rz;       // position, mm
@@ -57,4 +57,4 @@ class Profile {
   std::vector<double> arc_;
 };
 
-}  // namespace interstice
+}  // namespace interstice::geometry

@@ -8,13 +8,13 @@
 #include "geometry/plane.h"
 #include "plan/plan.h"
 
-namespace interstice {
+namespace interstice::plan {
 
 struct PieceFace {
-  PlaneFrame frame;  // origin over the footprint's centre; ex along the ring, ey towards the pole
-  Polygon outline;   // arris in the frame, counter-clockwise seen from outside
+  geometry::PlaneFrame frame;  // origin over the footprint's centre; ex along the ring, ey towards the pole
+  geometry::Polygon outline;   // arris in the frame, counter-clockwise seen from outside
 };
 
-PieceFace planned_face(const Plan& plan, TileIndex tile);
+PieceFace planned_face(const Plan& plan, geometry::TileIndex tile);
 
-}  // namespace interstice
+}  // namespace interstice::plan

@@ -9,7 +9,7 @@
 #include "core/files.h"
 #include "core/json_reader.h"
 
-namespace interstice {
+namespace interstice::plan {
 namespace {
 
 constexpr std::size_t kMaxTiles = 4000;
@@ -19,7 +19,7 @@ constexpr double kMaxSize_mm = 2000;  // a form larger than this is a wrong unit
 // 2^25, so whether edges cross is decided exactly, and a plan read, written and read again stays the same.
 constexpr double kStepsPerMm = 1e4;
 
-Eigen::Vector2d read_pair(const JsonNode& node) {
+Eigen::Vector2d read_pair(const core::JsonNode& node) {
   const std::vector<double> xy = node.numbers(2);
   for (const double x : xy) {
     if (std::abs(x) > kMaxSize_mm)
@@ -36,7 +36,7 @@ Eigen::Vector2d to_mm(const Eigen::Vector2d& steps) {
   return steps / kStepsPerMm;
 }
 
-Profile read_profile(const JsonNode& node) {
+geometry::Profile read_profile(const core::JsonNode& node) {
   std::vector<Eigen::Vector2d> rz;
   const std::size_t n = node.size();
   if (n < 3) node.fail("needs at least 3 points from pole to rim");
@@ -52,13 +52,13 @@ Profile read_profile(const JsonNode& node) {
     if (rz[i].x() <= 0) node.at(i).fail("r must be positive beyond the pole");
   }
   try {
-    return Profile(std::move(rz));
+    return geometry::Profile(std::move(rz));
   } catch (const std::invalid_argument& e) {
     node.fail(e.what());
   }
 }
 
-void drop_repeated_points(Polygon& outline) {
+void drop_repeated_points(geometry::Polygon& outline) {
   outline.erase(std::unique(outline.begin(), outline.end()), outline.end());
   while (outline.size() > 1 && outline.front() == outline.back()) outline.pop_back();
 }
@@ -76,27 +76,27 @@ Eigen::Vector2d meeting(const Eigen::Vector2d& a, const Eigen::Vector2d& b, cons
 
 // Traced and offset outlines carry tiny loops at sharp corners: a loop of under a half per cent of the area
 // is cut off at its crossing. Larger ones are somebody's mistake and stay. In steps.
-void drop_small_loops(Polygon& outline) {
+void drop_small_loops(geometry::Polygon& outline) {
   for (int guard = 0; guard < 100; ++guard) {
-    const auto hit = self_crossing(outline);
+    const auto hit = geometry::self_crossing(outline);
     if (!hit) return;
     const auto [i, j] = *hit;
     const auto at = [&](std::size_t k) { return outline.begin() + static_cast<std::ptrdiff_t>(k); };
     const Eigen::Vector2d x =
         meeting(outline[i], outline[i + 1], outline[j], outline[(j + 1) % outline.size()]);
-    Polygon loop(at(i + 1), at(j + 1)), rest(outline.begin(), at(i + 1));
+    geometry::Polygon loop(at(i + 1), at(j + 1)), rest(outline.begin(), at(i + 1));
     loop.push_back(x);
     rest.push_back(x);
     rest.insert(rest.end(), at(j + 1), outline.end());
-    const double a = std::abs(signed_area(loop)), b = std::abs(signed_area(rest));
+    const double a = std::abs(geometry::signed_area(loop)), b = std::abs(geometry::signed_area(rest));
     if (!(std::min(a, b) < 0.005 * std::max(a, b))) return;
     outline = a < b ? rest : loop;
     drop_repeated_points(outline);
   }
 }
 
-Polygon read_outline(const JsonNode& node) {
-  Polygon outline;  // in steps
+geometry::Polygon read_outline(const core::JsonNode& node) {
+  geometry::Polygon outline;  // in steps
   const std::size_t n = node.size();
   if (n < 3) node.fail("an outline needs at least 3 points");
   if (n > kMaxOutlinePoints)
@@ -105,11 +105,11 @@ Polygon read_outline(const JsonNode& node) {
   drop_repeated_points(outline);
   if (outline.size() < 3) node.fail("an outline needs at least 3 different points");
   drop_small_loops(outline);
-  if (const auto hit = self_crossing(outline)) {
+  if (const auto hit = geometry::self_crossing(outline)) {
     node.fail("the outline crosses itself (edges " + std::to_string(hit->first) + " and " +
               std::to_string(hit->second) + ")");
   }
-  const double area = signed_area(outline);
+  const double area = geometry::signed_area(outline);
   for (Eigen::Vector2d& p : outline) p = to_mm(p);
   if (std::abs(area) < kStepsPerMm * kStepsPerMm)
     node.fail("the outline encloses less than 1 square mm: wrong units?");
@@ -117,7 +117,7 @@ Polygon read_outline(const JsonNode& node) {
   return outline;
 }
 
-std::string read_label(const JsonNode& node) {
+std::string read_label(const core::JsonNode& node) {
   std::string label = node.text(40);
   if (label.empty()) node.fail("a label must not be empty");
   for (const char c : label) {
@@ -130,8 +130,8 @@ std::string read_label(const JsonNode& node) {
 }  // namespace
 
 Plan parse_plan(const std::string& json_text, const std::string& file) {
-  const nlohmann::json document = parse_json(json_text, file);
-  const JsonNode root(document, file);
+  const nlohmann::json document = core::parse_json(json_text, file);
+  const core::JsonNode root(document, file);
   Plan plan;
   if (root.has("name")) plan.name = root.at("name").text();
   if (root.at("units").text() != "mm") root.at("units").fail("only \"mm\" is understood");
@@ -140,16 +140,16 @@ Plan parse_plan(const std::string& json_text, const std::string& file) {
   plan.bevel_deg = root.has("bevel_deg") ? root.at("bevel_deg").number(-45, 60) : 0.0;
   if (root.has("smallest_fill")) plan.smallest_fill_mm = root.at("smallest_fill").number(0.05, 50);
   if (root.has("planned_gap")) plan.planned_gap_mm = root.at("planned_gap").number(0, 100);
-  const JsonNode tiles = root.at("tiles");
+  const core::JsonNode tiles = root.at("tiles");
   if (tiles.size() == 0) tiles.fail("a plan needs at least one piece");
   if (tiles.size() > kMaxTiles) tiles.fail("a plan has at most " + std::to_string(kMaxTiles) + " pieces");
   std::set<std::string> labels;
   for (std::size_t i = 0; i < tiles.size(); ++i) {
-    const JsonNode node = tiles.at(i);
+    const core::JsonNode node = tiles.at(i);
     PlannedTile tile;
     tile.label = read_label(node.at("label"));
     if (!labels.insert(tile.label).second) {
-      node.at("label").fail("the label \"" + one_line(tile.label, 40) + "\" stands twice");
+      node.at("label").fail("the label \"" + core::one_line(tile.label, 40) + "\" stands twice");
     }
     tile.ring = node.has("ring") ? node.at("ring").integer(1, 1000) : 1;
     tile.outline = read_outline(node.at("outline"));
@@ -159,7 +159,7 @@ Plan parse_plan(const std::string& json_text, const std::string& file) {
 }
 
 Plan read_plan(const std::filesystem::path& path) {
-  return parse_plan(read_file(path, 64u << 20), path.string());
+  return parse_plan(core::read_file(path, 64u << 20), path.string());
 }
 
 std::string write_plan(const Plan& plan) {
@@ -186,4 +186,4 @@ std::string write_plan(const Plan& plan) {
   return root.dump(1, ' ', false, nlohmann::ordered_json::error_handler_t::replace) + "\n";
 }
 
-}  // namespace interstice
+}  // namespace interstice::plan

@@ -10,22 +10,22 @@
 #include "geometry/polygon.h"
 #include "geometry/profile.h"
 
-namespace interstice {
+namespace interstice::plan {
 
 struct PlannedTile {
   std::string label;
-  int ring = 1;     // ring 1 stands on the rim
-  Polygon outline;  // footprint on the form, on the map, counter-clockwise, mm
+  int ring = 1;               // ring 1 stands on the rim
+  geometry::Polygon outline;  // footprint on the form, on the map, counter-clockwise, mm
 };
 
 struct Plan {
   std::string name;
-  Profile profile;               // outside of the form
+  geometry::Profile profile;     // outside of the form
   double tile_thickness_mm = 0;  // of the stock
   double bevel_deg = 0;          // of the walls: the face is larger than the root by thickness x tan(bevel)
   double smallest_fill_mm = 3.0;
   double planned_gap_mm = 0;
-  IndexedVector<TileIndex, PlannedTile> tiles;
+  geometry::IndexedVector<geometry::TileIndex, PlannedTile> tiles;
 };
 
 // Reads and validates a plan: units, profile from pole to rim, outlines simple and counter-clockwise
@@ -37,4 +37,4 @@ Plan parse_plan(const std::string& json_text, const std::string& file);
 // The document of a plan, as read_plan takes it.
 std::string write_plan(const Plan& plan);
 
-}  // namespace interstice
+}  // namespace interstice::plan

@@ -6,7 +6,7 @@
 
 #include "core/counted.h"
 
-namespace interstice {
+namespace interstice::report {
 namespace {
 
 __attribute__((format(printf, 1, 2))) std::string text(const char* format, ...) {
@@ -18,35 +18,35 @@ __attribute__((format(printf, 1, 2))) std::string text(const char* format, ...) 
   return buffer;
 }
 
-int urgency(Verdict v) {
+int urgency(seams::Verdict v) {
   switch (v) {
-    case Verdict::too_tight:
+    case seams::Verdict::too_tight:
       return 0;
-    case Verdict::doubtful:
+    case seams::Verdict::doubtful:
       return 1;
-    case Verdict::unseen:
+    case seams::Verdict::unseen:
       return 2;
-    case Verdict::clear:
+    case seams::Verdict::clear:
       break;
   }
   return 3;
 }
 
-std::string seam_line(const FitSeam& s) {
+std::string seam_line(const seams::FitSeam& s) {
   const std::string name = s.tiles[0] + " - " + s.tiles[1];
   if (!s.narrowest_mm) return text("%-13s  unseen: no photo shows its edges well\n", name.c_str());
-  std::string line =
-      text("%-13s  %5.2f mm +- %.2f  %s", name.c_str(), *s.narrowest_mm, *s.u95_mm, name_of(s.verdict));
-  if (s.verdict == Verdict::too_tight) {
+  std::string line = text("%-13s  %5.2f mm +- %.2f  %s", name.c_str(), *s.narrowest_mm, *s.u95_mm,
+                          seams::name_of(s.verdict));
+  if (s.verdict == seams::Verdict::too_tight) {
     line += text(" over %.0f of %.0f mm", std::max(0.5, s.tight_length_mm), s.length_mm);
   }
   if (!s.best_photo.empty()) line += "  (see " + s.best_photo + ")";
   return line + "\n";
 }
 
-std::string list_of(const FitDocument& fit, TileState state, const char* words) {
+std::string list_of(const seams::FitDocument& fit, plan::TileState state, const char* words) {
   std::string labels;
-  for (const FitTile& t : fit.tiles) {
+  for (const seams::FitTile& t : fit.tiles) {
     if (t.state == state) labels += (labels.empty() ? "" : " ") + t.label;
   }
   return labels.empty() ? "" : std::string(words) + labels + "\n";
@@ -64,60 +64,61 @@ std::string quoted(const std::string& field) {
 
 }  // namespace
 
-std::vector<std::size_t> seams_needing_work(const FitDocument& fit) {
+std::vector<std::size_t> seams_needing_work(const seams::FitDocument& fit) {
   std::vector<std::size_t> order;
   for (std::size_t i = 0; i < fit.seams.size(); ++i) {
-    if (fit.seams[i].verdict != Verdict::clear) order.push_back(i);
+    if (fit.seams[i].verdict != seams::Verdict::clear) order.push_back(i);
   }
   std::stable_sort(order.begin(), order.end(), [&](std::size_t a, std::size_t b) {
-    const FitSeam &s = fit.seams[a], &t = fit.seams[b];
+    const seams::FitSeam &s = fit.seams[a], &t = fit.seams[b];
     if (urgency(s.verdict) != urgency(t.verdict)) return urgency(s.verdict) < urgency(t.verdict);
     return s.narrowest_mm.value_or(0) < t.narrowest_mm.value_or(0);
   });
   return order;
 }
 
-bool all_clear(const FitDocument& fit) {
+bool all_clear(const seams::FitDocument& fit) {
   return fit.warnings.empty() &&
          std::all_of(fit.seams.begin(), fit.seams.end(),
-                     [](const FitSeam& s) { return s.verdict == Verdict::clear; }) &&
+                     [](const seams::FitSeam& s) { return s.verdict == seams::Verdict::clear; }) &&
          std::all_of(fit.tiles.begin(), fit.tiles.end(),
-                     [](const FitTile& t) { return t.state == TileState::placed; });
+                     [](const seams::FitTile& t) { return t.state == plan::TileState::placed; });
 }
 
-std::string bench_list(const FitDocument& fit) {
+std::string bench_list(const seams::FitDocument& fit) {
   std::string out;
   for (const std::string& warning : fit.warnings) out += "warning: " + warning + "\n";
   for (const std::size_t i : seams_needing_work(fit)) {
     out += seam_line(fit.seams[i]);
     for (const std::string& advice : fit.seams[i].advice) out += "    " + advice + "\n";
   }
-  out += list_of(fit, TileState::absent, "absent pieces: ");
-  out += list_of(fit, TileState::unseen, "unseen pieces: ");
+  out += list_of(fit, plan::TileState::absent, "absent pieces: ");
+  out += list_of(fit, plan::TileState::unseen, "unseen pieces: ");
   std::size_t count[4] = {0, 0, 0, 0}, placed = 0;
-  for (const FitSeam& s : fit.seams) ++count[urgency(s.verdict)];
-  for (const FitTile& t : fit.tiles) placed += t.state == TileState::placed ? 1 : 0;
+  for (const seams::FitSeam& s : fit.seams) ++count[urgency(s.verdict)];
+  for (const seams::FitTile& t : fit.tiles) placed += t.state == plan::TileState::placed ? 1 : 0;
   out += text(
       "%zu of %s placed; %s: %zu too tight, %zu doubtful, %zu unseen, %zu clear (smallest "
       "fill %.2f mm)\n",
-      placed, counted(fit.tiles.size(), "piece").c_str(), counted(fit.seams.size(), "seam").c_str(), count[0],
-      count[1], count[2], count[3], fit.smallest_fill_mm);
+      placed, core::counted(fit.tiles.size(), "piece").c_str(),
+      core::counted(fit.seams.size(), "seam").c_str(), count[0], count[1], count[2], count[3],
+      fit.smallest_fill_mm);
   return out;
 }
 
-std::string seams_csv(const FitDocument& fit) {
+std::string seams_csv(const seams::FitDocument& fit) {
   std::string out =
       "piece,neighbour,narrowest_mm,u95_mm,verdict,length_mm,tight_length_mm,throat_mm,throat_from,map_u_mm,"
       "map_v_mm,"
       "best_photo\r\n";
-  for (const FitSeam& s : fit.seams) {
+  for (const seams::FitSeam& s : fit.seams) {
     const auto number = [](const std::optional<double>& x) { return x ? text("%.3f", *x) : std::string(); };
     out += quoted(s.tiles[0]) + "," + quoted(s.tiles[1]) + "," + number(s.narrowest_mm) + "," +
-           number(s.u95_mm) + "," + name_of(s.verdict) + "," + number(s.length_mm) + "," +
-           number(s.tight_length_mm) + "," + number(s.throat_mm) + "," + name_of(s.throat_from) + "," +
+           number(s.u95_mm) + "," + seams::name_of(s.verdict) + "," + number(s.length_mm) + "," +
+           number(s.tight_length_mm) + "," + number(s.throat_mm) + "," + seams::name_of(s.throat_from) + "," +
            number(s.map.x()) + "," + number(s.map.y()) + "," + quoted(s.best_photo) + "\r\n";
   }
   return out;
 }
 
-}  // namespace interstice
+}  // namespace interstice::report

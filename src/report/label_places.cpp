@@ -3,7 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
-namespace interstice {
+namespace interstice::report {
 
 void LabelPlaces::keep_clear_of_arrow(const cv::Point2d& from, const cv::Point2d& to, double head,
                                       int width) {
@@ -41,4 +41,4 @@ bool LabelPlaces::is_free(const cv::Rect& area) const {
          std::none_of(taken_.begin(), taken_.end(), [&](const cv::Rect& r) { return (r & area).area() > 0; });
 }
 
-}  // namespace interstice
+}  // namespace interstice::report

@@ -4,7 +4,7 @@
 #include <opencv2/core/types.hpp>
 #include <vector>
 
-namespace interstice {
+namespace interstice::report {
 
 class LabelPlaces {
  public:
@@ -25,4 +25,4 @@ class LabelPlaces {
   std::vector<cv::Rect> taken_;
 };
 
-}  // namespace interstice
+}  // namespace interstice::report

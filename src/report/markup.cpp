@@ -5,7 +5,7 @@
 #include <cstdint>
 #include <cstdio>
 
-namespace interstice {
+namespace interstice::report {
 namespace {
 
 constexpr const char* kReplacement = "\xEF\xBF\xBD";
@@ -215,4 +215,4 @@ std::string script_json(const nlohmann::ordered_json& document) {
   return out;
 }
 
-}  // namespace interstice
+}  // namespace interstice::report

@@ -6,7 +6,7 @@
 #include <string>
 #include <string_view>
 
-namespace interstice {
+namespace interstice::report {
 
 // Safe as HTML text and inside double-quoted attributes: markup characters become references; bytes that are
 // not UTF-8 and control characters become U+FFFD.
@@ -41,4 +41,4 @@ std::string jpeg_uri(std::string_view jpeg);
 // A document for a <script type="application/json">: nothing in it can end the element.
 std::string script_json(const nlohmann::ordered_json& document);
 
-}  // namespace interstice
+}  // namespace interstice::report

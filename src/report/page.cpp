@@ -4,7 +4,7 @@
 #include "report/page_assets.h"
 #include "report/page_parts.h"
 
-namespace interstice {
+namespace interstice::report {
 namespace {
 
 std::string page_rule(PagePaper paper) {
@@ -85,4 +85,4 @@ std::string report_page(const PageInput& input) {
   return out;
 }
 
-}  // namespace interstice
+}  // namespace interstice::report

@@ -10,29 +10,29 @@
 #include <string>
 #include <vector>
 
-#include "fit/fit_document.h"
 #include "plan/plan.h"
 #include "report/pour_sheet.h"
 #include "scan/scan.h"
+#include "seams/fit_document.h"
 #include "surface/height_field.h"
 #include "surface/map_grid.h"
 
-namespace interstice {
+namespace interstice::report {
 
 enum class PagePaper { any, a4, letter };  // any: whatever the reader's printer holds
 
 // An earlier scan of the same piece.
 struct EarlierScan {
   std::string name;  // as the maker calls it: its folder
-  FitDocument fit;
+  seams::FitDocument fit;
 };
 
 struct PageInput {
-  FitDocument fit;
-  Plan plan;
-  Scan scan;            // photos with poses; their files are read
-  HeightField heights;  // over the plan's profile
-  MapGrid ortho_grid;
+  seams::FitDocument fit;
+  plan::Plan plan;
+  scan::Scan scan;               // photos with poses; their files are read
+  surface::HeightField heights;  // over the plan's profile
+  surface::MapGrid ortho_grid;
   cv::Mat ortho;  // CV_8UC3, on ortho_grid
   std::optional<PourSheet> pour;
   std::vector<EarlierScan> earlier;  // oldest first
@@ -43,4 +43,4 @@ struct PageInput {
 // The page. A photo with an empty path is named as gone; throws PhotoError when one it shows cannot be read.
 std::string report_page(const PageInput& input);
 
-}  // namespace interstice
+}  // namespace interstice::report

@@ -3,27 +3,27 @@
 #include <cmath>
 
 #include "core/counted.h"
-#include "fit/corrections.h"
 #include "report/bench_list.h"
 #include "report/markup.h"
 #include "report/page_parts.h"
+#include "rework/corrections.h"
 
-namespace interstice {
+namespace interstice::report {
 namespace {
 
-std::size_t seams_with(const FitDocument& fit, Verdict verdict) {
-  return static_cast<std::size_t>(std::count_if(fit.seams.begin(), fit.seams.end(),
-                                                [&](const FitSeam& s) { return s.verdict == verdict; }));
+std::size_t seams_with(const seams::FitDocument& fit, seams::Verdict verdict) {
+  return static_cast<std::size_t>(std::count_if(
+      fit.seams.begin(), fit.seams.end(), [&](const seams::FitSeam& s) { return s.verdict == verdict; }));
 }
 
 // Pieces of rings that have been begun; rings above stand on the bench still.
-std::vector<std::string> missing(const FitDocument& fit, TileState state) {
+std::vector<std::string> missing(const seams::FitDocument& fit, plan::TileState state) {
   int begun = 0;
-  for (const FitTile& t : fit.tiles) {
-    if (t.state == TileState::placed) begun = std::max(begun, t.ring);
+  for (const seams::FitTile& t : fit.tiles) {
+    if (t.state == plan::TileState::placed) begun = std::max(begun, t.ring);
   }
   std::vector<std::string> out;
-  for (const FitTile& t : fit.tiles) {
+  for (const seams::FitTile& t : fit.tiles) {
     if (t.state == state && t.ring <= begun) out.push_back(t.label);
   }
   return out;
@@ -43,29 +43,29 @@ std::string joined(const std::vector<std::string>& parts) {
   return out;
 }
 
-std::vector<std::string> faults(const FitDocument& fit) {
+std::vector<std::string> faults(const seams::FitDocument& fit) {
   std::vector<std::string> out;
   const auto add = [&](std::size_t n, const char* one, const char* many) {
-    if (n > 0) out.push_back(counted(n, one, many));
+    if (n > 0) out.push_back(core::counted(n, one, many));
   };
-  add(seams_with(fit, Verdict::too_tight), "seam is too tight", "seams are too tight");
-  add(seams_with(fit, Verdict::doubtful), "is doubtful", "are doubtful");
-  add(seams_with(fit, Verdict::unseen), "is unseen", "are unseen");
-  add(missing(fit, TileState::absent).size(), "piece is missing", "pieces are missing");
-  add(missing(fit, TileState::unseen).size(), "piece is unseen", "pieces are unseen");
+  add(seams_with(fit, seams::Verdict::too_tight), "seam is too tight", "seams are too tight");
+  add(seams_with(fit, seams::Verdict::doubtful), "is doubtful", "are doubtful");
+  add(seams_with(fit, seams::Verdict::unseen), "is unseen", "are unseen");
+  add(missing(fit, plan::TileState::absent).size(), "piece is missing", "pieces are missing");
+  add(missing(fit, plan::TileState::unseen).size(), "piece is unseen", "pieces are unseen");
   return out;
 }
 
 std::string next_thing(const PageInput& input, bool ready, bool rings_ready) {
-  const FitDocument& fit = input.fit;
+  const seams::FitDocument& fit = input.fit;
   if (ready) return "Next: tape the seams and make pour 1 below.";
   if (!fit.corrections.empty())
-    return "Next: " + prose(correction_words(fit.corrections.front())) + ", then on down the list.";
-  const auto absent = missing(fit, TileState::absent), unseen = missing(fit, TileState::unseen);
+    return "Next: " + prose(rework::correction_words(fit.corrections.front())) + ", then on down the list.";
+  const auto absent = missing(fit, plan::TileState::absent), unseen = missing(fit, plan::TileState::unseen);
   if (!absent.empty()) return "Next: glue on " + listed(absent, 8) + ".";
   if (!unseen.empty()) return "Next: photograph " + listed(unseen, 8) + " again.";
-  for (const FitSeam& s : fit.seams) {
-    if (s.verdict == Verdict::clear) continue;
+  for (const seams::FitSeam& s : fit.seams) {
+    if (s.verdict == seams::Verdict::clear) continue;
     if (!s.advice.empty()) return "Next: " + prose(s.advice.front()) + " (seam " + seam_named(s.tiles) + ").";
   }
   if (seams_needing_work(fit).empty() && rings_ready)
@@ -75,18 +75,18 @@ std::string next_thing(const PageInput& input, bool ready, bool rings_ready) {
   return "Next: see the pour page for what is left.";
 }
 
-std::string freed(const Correction& c) {
+std::string freed(const seams::Correction& c) {
   std::string out;
-  for (const Correction::Freed& f : c.frees) {
+  for (const seams::Correction::Freed& f : c.frees) {
     out += (out.empty() ? "" : ", ") + seam_named(f.tiles) + " " + length_html(f.width_after_mm, 1);
   }
   return out.empty() ? out : "<span class=\"then\">then " + out + "</span>";
 }
 
-std::string step(const FitDocument& fit, std::size_t i) {
-  const Correction& c = fit.corrections[i];
+std::string step(const seams::FitDocument& fit, std::size_t i) {
+  const seams::Correction& c = fit.corrections[i];
   const std::string id = "step-" + std::to_string(i);
-  std::string words = correction_words(c);
+  std::string words = rework::correction_words(c);
   if (!words.empty()) words[0] = static_cast<char>(std::toupper(static_cast<unsigned char>(words[0])));
   std::string out = "<li><label class=\"step\" for=\"" + id + "\"><input type=\"checkbox\" id=\"" + id +
                     "\"><span>" + prose(words) + " " + freed(c) + "</span></label>";
@@ -103,7 +103,7 @@ std::string step(const FitDocument& fit, std::size_t i) {
   return out + "</li>";
 }
 
-std::string steps(const FitDocument& fit) {
+std::string steps(const seams::FitDocument& fit) {
   std::string out;
   for (std::size_t i = 0; i < fit.corrections.size(); ++i) {
     const bool first = i == 0 || fit.corrections[i - 1].tile != fit.corrections[i].tile;
@@ -118,7 +118,7 @@ std::string steps(const FitDocument& fit) {
 }  // namespace
 
 std::string answer_part(const PageInput& input) {
-  const FitDocument& fit = input.fit;
+  const seams::FitDocument& fit = input.fit;
   const bool ready = input.pour ? input.pour->ready : all_clear(fit);
   const bool rings_ready = !ready && input.pour && input.pour->ready_for_rings_on;
   const std::vector<std::string> wrong = faults(fit);
@@ -133,11 +133,12 @@ std::string answer_part(const PageInput& input) {
   out += "</h2><p class=\"next\">" + next_thing(input, ready, rings_ready) + "</p>";
   for (const std::string& warning : fit.warnings)
     out += "<p class=\"next\">Check first: " + prose(warning) + ".</p>";
-  const auto placed = std::count_if(fit.tiles.begin(), fit.tiles.end(),
-                                    [](const FitTile& t) { return t.state == TileState::placed; });
+  const auto placed = std::count_if(fit.tiles.begin(), fit.tiles.end(), [](const seams::FitTile& t) {
+    return t.state == plan::TileState::placed;
+  });
   out += "<p class=\"sum\">" + std::to_string(placed) + " of " + std::to_string(fit.tiles.size()) +
-         " pieces on, " + counted(fit.seams.size(), "seam") + " measured, " +
-         std::to_string(seams_with(fit, Verdict::clear)) +
+         " pieces on, " + core::counted(fit.seams.size(), "seam") + " measured, " +
+         std::to_string(seams_with(fit, seams::Verdict::clear)) +
          " of them clear. A seam counts as clear when it is proved to be at least " +
          length_html(fit.smallest_fill_mm, 2) + " wide.</p>";
   if (input.pour && !ready) {
@@ -149,7 +150,7 @@ std::string answer_part(const PageInput& input) {
 }
 
 std::string work_part(const PageInput& input) {
-  const FitDocument& fit = input.fit;
+  const seams::FitDocument& fit = input.fit;
   std::string out = "<section id=\"work\" aria-labelledby=\"work-head\"><h2 id=\"work-head\">Work order</h2>";
   if (fit.corrections.empty()) {
     out += seams_needing_work(fit).empty() ? "<p>No piece needs sanding or moving.</p>"
@@ -173,10 +174,10 @@ std::string work_part(const PageInput& input) {
     for (const std::string& line : fit.corrections_refused) out += "<li>" + prose(line) + "</li>";
     out += "</ul>";
   }
-  const auto absent = missing(fit, TileState::absent), unseen = missing(fit, TileState::unseen);
+  const auto absent = missing(fit, plan::TileState::absent), unseen = missing(fit, plan::TileState::unseen);
   if (!absent.empty()) out += "<p><strong>Missing pieces:</strong> " + listed(absent, 200) + "</p>";
   if (!unseen.empty()) out += "<p><strong>Pieces no photo shows:</strong> " + listed(unseen, 200) + "</p>";
   return out + "</section>\n";
 }
 
-}  // namespace interstice
+}  // namespace interstice::report

@@ -6,30 +6,31 @@
 #include "report/markup.h"
 #include "report/page_parts.h"
 
-namespace interstice {
+namespace interstice::report {
 namespace {
 
 struct Named {
   std::string name;
-  const FitDocument* fit;
+  const seams::FitDocument* fit;
 };
 
-std::size_t placed(const FitDocument& fit) {
-  return static_cast<std::size_t>(std::count_if(
-      fit.tiles.begin(), fit.tiles.end(), [](const FitTile& t) { return t.state == TileState::placed; }));
+std::size_t placed(const seams::FitDocument& fit) {
+  return static_cast<std::size_t>(
+      std::count_if(fit.tiles.begin(), fit.tiles.end(),
+                    [](const seams::FitTile& t) { return t.state == plan::TileState::placed; }));
 }
 
-int rings_on(const FitDocument& fit) {
+int rings_on(const seams::FitDocument& fit) {
   int rings = 0;
-  for (const FitTile& t : fit.tiles) {
-    if (t.state == TileState::placed) rings = std::max(rings, t.ring);
+  for (const seams::FitTile& t : fit.tiles) {
+    if (t.state == plan::TileState::placed) rings = std::max(rings, t.ring);
   }
   return rings;
 }
 
-std::size_t count(const FitDocument& fit, Verdict v) {
-  return static_cast<std::size_t>(
-      std::count_if(fit.seams.begin(), fit.seams.end(), [&](const FitSeam& s) { return s.verdict == v; }));
+std::size_t count(const seams::FitDocument& fit, seams::Verdict v) {
+  return static_cast<std::size_t>(std::count_if(fit.seams.begin(), fit.seams.end(),
+                                                [&](const seams::FitSeam& s) { return s.verdict == v; }));
 }
 
 std::string summary(const std::vector<Named>& scans) {
@@ -42,18 +43,19 @@ std::string summary(const std::vector<Named>& scans) {
   for (const Named& n : scans) {
     out += "<tr><th scope=\"row\">" + named(n.name) + "</th><td>" + std::to_string(rings_on(*n.fit)) +
            "</td><td>" + std::to_string(placed(*n.fit)) + "</td>";
-    for (const Verdict v : {Verdict::too_tight, Verdict::doubtful, Verdict::unseen, Verdict::clear})
+    for (const seams::Verdict v :
+         {seams::Verdict::too_tight, seams::Verdict::doubtful, seams::Verdict::unseen, seams::Verdict::clear})
       out += "<td>" + std::to_string(count(*n.fit, v)) + "</td>";
     out += "</tr>";
   }
   return out + "</tbody></table></div>";
 }
 
-std::string added_pieces(const FitDocument& before, const FitDocument& now) {
+std::string added_pieces(const seams::FitDocument& before, const seams::FitDocument& now) {
   std::string on, off;
-  for (const FitTile& t : now.tiles) {
-    const FitTile* old = tile_of(before, t.label);
-    const bool was = old && old->state == TileState::placed, is = t.state == TileState::placed;
+  for (const seams::FitTile& t : now.tiles) {
+    const seams::FitTile* old = tile_of(before, t.label);
+    const bool was = old && old->state == plan::TileState::placed, is = t.state == plan::TileState::placed;
     if (is && !was) on += (on.empty() ? "" : ", ") + named(t.label);
     if (was && !is) off += (off.empty() ? "" : ", ") + named(t.label);
   }
@@ -63,19 +65,20 @@ std::string added_pieces(const FitDocument& before, const FitDocument& now) {
 
 // Seams whose width changed by more than the two uncertainties together explain, or whose verdict changed.
 // `current`: the scan the page is of, whose seams can be gone to.
-std::string changed_seams(const FitDocument& before, const FitDocument& now, const FitDocument& current) {
+std::string changed_seams(const seams::FitDocument& before, const seams::FitDocument& now,
+                          const seams::FitDocument& current) {
   std::string rows;
   for (std::size_t i = 0; i < now.seams.size(); ++i) {
-    const FitSeam& s = now.seams[i];
+    const seams::FitSeam& s = now.seams[i];
     const std::size_t k = seam_of(before, s.tiles);
     if (k == before.seams.size()) continue;
-    const FitSeam& old = before.seams[k];
+    const seams::FitSeam& old = before.seams[k];
     const bool both = s.narrowest_mm && old.narrowest_mm;
     const double change = both ? *s.narrowest_mm - *old.narrowest_mm : 0;
     const double u95 = std::hypot(s.u95_mm.value_or(0), old.u95_mm.value_or(0));
     const bool moved = both && std::abs(change) > u95;
     if (!moved && s.verdict == old.verdict) continue;
-    const auto width = [](const FitSeam& x) {
+    const auto width = [](const seams::FitSeam& x) {
       return x.narrowest_mm ? with_uncertainty_html(*x.narrowest_mm, x.u95_mm.value_or(0))
                             : std::string("unseen");
     };
@@ -114,4 +117,4 @@ std::string history_part(const PageInput& input) {
   return out + "</section>\n";
 }
 
-}  // namespace interstice
+}  // namespace interstice::report

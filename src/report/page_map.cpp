@@ -9,7 +9,7 @@
 #include "report/markup.h"
 #include "report/page_parts.h"
 
-namespace interstice {
+namespace interstice::report {
 
 using Eigen::Vector2d;
 using Eigen::Vector3d;
@@ -53,32 +53,32 @@ std::string drawn(const std::vector<Vector2d>& line, bool closed) {
   return closed ? out + "Z" : out;
 }
 
-std::vector<Vector2d> on_map(const Profile& form, const std::vector<Vector3d>& points) {
+std::vector<Vector2d> on_map(const geometry::Profile& form, const std::vector<Vector3d>& points) {
   std::vector<Vector2d> out;
   for (const Vector3d& p : points) out.push_back(form.locate(p).uv);
   return out;
 }
 
-int ring_of(const FitDocument& fit, const FitSeam& seam) {
-  const FitTile *a = tile_of(fit, seam.tiles[0]), *b = tile_of(fit, seam.tiles[1]);
+int ring_of(const seams::FitDocument& fit, const seams::FitSeam& seam) {
+  const seams::FitTile *a = tile_of(fit, seam.tiles[0]), *b = tile_of(fit, seam.tiles[1]);
   return std::max(a ? a->ring : 1, b ? b->ring : 1);
 }
 
-std::string planned_outlines(const Plan& plan) {
+std::string planned_outlines(const plan::Plan& plan) {
   std::string out;
   for (std::size_t i = 0; i < plan.tiles.size(); ++i) {
-    const PieceFace face = planned_face(plan, TileIndex(i));
+    const plan::PieceFace face = plan::planned_face(plan, geometry::TileIndex(i));
     std::vector<Vector2d> line;
     for (const Vector2d& p : face.outline) line.push_back(plan.profile.locate(face.frame.lift(p)).uv);
     out += "<path vector-effect=\"non-scaling-stroke\" data-ring=\"" +
-           std::to_string(plan.tiles[TileIndex(i)].ring) + "\" d=\"" + drawn(line, true) + "\"/>";
+           std::to_string(plan.tiles[geometry::TileIndex(i)].ring) + "\" d=\"" + drawn(line, true) + "\"/>";
   }
   return out;
 }
 
-std::string measured_outlines(const FitDocument& fit, const Profile& form) {
+std::string measured_outlines(const seams::FitDocument& fit, const geometry::Profile& form) {
   std::string out;
-  for (const FitTile& tile : fit.tiles) {
+  for (const seams::FitTile& tile : fit.tiles) {
     if (tile.arris.size() < 3) continue;
     out += "<path vector-effect=\"non-scaling-stroke\" data-ring=\"" + std::to_string(tile.ring) + "\" d=\"" +
            drawn(on_map(form, tile.arris), true) + "\"/>";
@@ -86,30 +86,31 @@ std::string measured_outlines(const FitDocument& fit, const Profile& form) {
   return out;
 }
 
-std::string piece_names(const PageInput& input, const Profile& form) {
+std::string piece_names(const PageInput& input, const geometry::Profile& form) {
   std::string out;
   for (std::size_t i = 0; i < input.fit.tiles.size(); ++i) {
-    const FitTile& tile = input.fit.tiles[i];
-    Vector2d at =
-        i < input.plan.tiles.size() ? centroid(input.plan.tiles[TileIndex(i)].outline) : Vector2d(0, 0);
+    const seams::FitTile& tile = input.fit.tiles[i];
+    Vector2d at = i < input.plan.tiles.size()
+                      ? geometry::centroid(input.plan.tiles[geometry::TileIndex(i)].outline)
+                      : Vector2d(0, 0);
     if (!tile.arris.empty()) at = form.locate(tile.face.origin).uv;
     out += "<text class=\"piece-name\" data-ring=\"" + std::to_string(tile.ring) + "\" x=\"" +
            fixed(at.x(), 1) + "\" y=\"" + fixed(-at.y() + 2.5, 1) + "\">" + in_drawing(tile.label) +
            "</text>";
-    if (tile.state == TileState::placed) continue;
+    if (tile.state == plan::TileState::placed) continue;
     out += "<text class=\"piece-state\" data-ring=\"" + std::to_string(tile.ring) + "\" x=\"" +
            fixed(at.x(), 1) + "\" y=\"" + fixed(-at.y() + 8.5, 1) + "\">" + name_of(tile.state) + "</text>";
   }
   return out;
 }
 
-std::vector<Vector2d> seam_line(const FitSeam& seam, const Profile& form) {
+std::vector<Vector2d> seam_line(const seams::FitSeam& seam, const geometry::Profile& form) {
   std::vector<Vector2d> out;
-  for (const SeamSample& s : seam.samples) out.push_back(form.locate((s.a + s.b) / 2).uv);
+  for (const seams::SeamSample& s : seam.samples) out.push_back(form.locate((s.a + s.b) / 2).uv);
   return out;
 }
 
-std::string seam_paths(const FitDocument& fit, const Profile& form) {
+std::string seam_paths(const seams::FitDocument& fit, const geometry::Profile& form) {
   std::string out;
   for (std::size_t i = 0; i < fit.seams.size(); ++i) {
     out += "<path fill=\"none\" vector-effect=\"non-scaling-stroke\" id=\"line-" + std::to_string(i) +
@@ -118,10 +119,10 @@ std::string seam_paths(const FitDocument& fit, const Profile& form) {
   return out;
 }
 
-std::string seam_on_map(const FitDocument& fit, std::size_t i) {
-  const FitSeam& s = fit.seams[i];
+std::string seam_on_map(const seams::FitDocument& fit, std::size_t i) {
+  const seams::FitSeam& s = fit.seams[i];
   const std::string number = std::to_string(i), kind = verdict_class(s.verdict);
-  const bool flagged = s.verdict != Verdict::clear;
+  const bool flagged = s.verdict != seams::Verdict::clear;
   const std::string uses = "<use class=\"hit\" href=\"#line-" + number +
                            "\"/><use class=\"casing\" href=\"#line-" + number +
                            "\"/><use class=\"line\" href=\"#line-" + number + "\"/>";
@@ -129,17 +130,17 @@ std::string seam_on_map(const FitDocument& fit, std::size_t i) {
                              std::to_string(ring_of(fit, s)) + "\"";
   if (!flagged) return "<g" + common + ">" + uses + "</g>";
   std::string out = "<a href=\"#" + seam_id(i) + "\"" + common + " aria-label=\"Seam " +
-                    seam_spoken(s.tiles) + ", " + name_of(s.verdict);
+                    seam_spoken(s.tiles) + ", " + seams::name_of(s.verdict);
   if (s.narrowest_mm) out += ", " + fixed(*s.narrowest_mm, 2) + " mm";
   return out + "\">" + uses + "</a>";
 }
 
 // Halfway along its seam, where neighbours' labels are farthest.
-std::string width_labels(const FitDocument& fit, const Profile& form) {
+std::string width_labels(const seams::FitDocument& fit, const geometry::Profile& form) {
   std::string out;
   for (std::size_t i = 0; i < fit.seams.size(); ++i) {
-    const FitSeam& s = fit.seams[i];
-    if (s.verdict == Verdict::clear) continue;
+    const seams::FitSeam& s = fit.seams[i];
+    if (s.verdict == seams::Verdict::clear) continue;
     const std::vector<Vector2d> line = seam_line(s, form);
     const Vector2d at = line.empty() ? s.map : line[line.size() / 2];
     out += "<text class=\"width-name " + verdict_class(s.verdict) + "\" data-ring=\"" +
@@ -161,9 +162,9 @@ std::string ortho_image(const PageInput& input) {
          jpeg_uri({reinterpret_cast<const char*>(bytes.data()), bytes.size()}) + "\"/>";
 }
 
-std::string map_controls(const FitDocument& fit) {
+std::string map_controls(const seams::FitDocument& fit) {
   int rings = 1;
-  for (const FitTile& t : fit.tiles) rings = std::max(rings, t.ring);
+  for (const seams::FitTile& t : fit.tiles) rings = std::max(rings, t.ring);
   std::string out =
       "<div class=\"controls\"><label for=\"ring\">Ring <select id=\"ring\"><option value=\"0\">all</option>";
   for (int r = 1; r <= rings; ++r)
@@ -182,7 +183,8 @@ std::string map_controls(const FitDocument& fit) {
 
 std::string legend() {
   std::string out = "<ul class=\"legend\">";
-  for (const Verdict v : {Verdict::too_tight, Verdict::doubtful, Verdict::unseen, Verdict::clear})
+  for (const seams::Verdict v :
+       {seams::Verdict::too_tight, seams::Verdict::doubtful, seams::Verdict::unseen, seams::Verdict::clear})
     out += "<li>" + verdict_chip(v) + "</li>";
   return out +
          "<li><svg class=\"sample\" viewBox=\"0 0 28 10\" aria-hidden=\"true\"><path class=\"as-measured\" "
@@ -198,7 +200,7 @@ double map_radius(const PageInput& input) {
 }  // namespace
 
 std::string map_part(const PageInput& input) {
-  const Profile form(input.fit.form_profile);
+  const geometry::Profile form(input.fit.form_profile);
   const double r = map_radius(input);
   std::string out =
       "<section id=\"map\" aria-labelledby=\"map-head\"><h2 id=\"map-head\">The bowl unrolled</h2><p>As seen "
@@ -213,7 +215,8 @@ std::string map_part(const PageInput& input) {
       "</defs>" + ortho_image(input);
   out += "<g id=\"planned\" fill=\"none\">" + planned_outlines(input.plan) +
          "</g><g id=\"measured\" fill=\"none\">" + measured_outlines(input.fit, form) + "</g>";
-  for (const Verdict v : {Verdict::clear, Verdict::unseen, Verdict::doubtful, Verdict::too_tight}) {
+  for (const seams::Verdict v :
+       {seams::Verdict::clear, seams::Verdict::unseen, seams::Verdict::doubtful, seams::Verdict::too_tight}) {
     for (std::size_t i = 0; i < input.fit.seams.size(); ++i) {
       if (input.fit.seams[i].verdict == v) out += seam_on_map(input.fit, i);
     }
@@ -250,4 +253,4 @@ std::string pour_map(const PageInput& input, const SheetPour& pour) {
   return out + "</svg>";
 }
 
-}  // namespace interstice
+}  // namespace interstice::report

@@ -7,7 +7,7 @@
 #include "report/markup.h"
 #include "report/page_parts.h"
 
-namespace interstice {
+namespace interstice::report {
 
 using Eigen::Vector2d;
 using Eigen::Vector3d;
@@ -31,7 +31,7 @@ std::string little_endian(const std::vector<std::uint16_t>& values) {
 }
 
 Json heights(const PageInput& input) {
-  const MapGrid& grid = input.heights.grid;
+  const surface::MapGrid& grid = input.heights.grid;
   const int every = std::max(1, (grid.side() + kMostCells - 1) / kMostCells);
   const int half = grid.centre / every, side = 2 * half + 1;
   std::vector<std::uint16_t> values;
@@ -63,20 +63,20 @@ std::string line_of(const std::vector<Vector3d>& points) {
 }
 
 // The meridian at whole millimetres of arc: r, z, normal.
-Json meridian(const Profile& profile) {
+Json meridian(const geometry::Profile& profile) {
   Json out = Json::array();
   for (int rho = 0; rho <= static_cast<int>(std::ceil(profile.length())) + 1; ++rho) {
-    const MeridianPoint m = profile.at(rho);
+    const geometry::MeridianPoint m = profile.at(rho);
     for (const double x : {m.rz.x(), m.rz.y(), m.normal.x(), m.normal.y()})
       out.push_back(std::round(x * 1e4) / 1e4);
   }
   return out;
 }
 
-Json seam_lines(const FitDocument& fit) {
+Json seam_lines(const seams::FitDocument& fit) {
   Json out = Json::array();
   for (std::size_t i = 0; i < fit.seams.size(); ++i) {
-    const FitSeam& s = fit.seams[i];
+    const seams::FitSeam& s = fit.seams[i];
     std::vector<Vector3d> line;
     for (std::size_t k = 0; k < s.samples.size(); k += 2)
       line.push_back((s.samples[k].a + s.samples[k].b) / 2);
@@ -87,9 +87,9 @@ Json seam_lines(const FitDocument& fit) {
 }
 
 // A number that is the same only for the same result, so that ticks of one scan never show on another.
-std::string fingerprint(const FitDocument& fit) {
+std::string fingerprint(const seams::FitDocument& fit) {
   std::uint64_t h = 14695981039346656037u;  // FNV-1a
-  for (const char c : write_fit(fit)) h = (h ^ static_cast<unsigned char>(c)) * 1099511628211u;
+  for (const char c : seams::write_fit(fit)) h = (h ^ static_cast<unsigned char>(c)) * 1099511628211u;
   char text[20];
   std::snprintf(text, sizeof text, "%016llx", static_cast<unsigned long long>(h));
   return text;
@@ -109,7 +109,7 @@ std::string model_json(const PageInput& input) {
   root["heights"] = heights(input);
   root["seams"] = seam_lines(input.fit);
   Json names = Json::array();
-  for (const FitTile& t : input.fit.tiles) {
+  for (const seams::FitTile& t : input.fit.tiles) {
     if (!t.arris.empty())
       names.push_back({{"label", shortened(t.label, 9)},
                        {"at", line_of({t.face.origin})},
@@ -134,4 +134,4 @@ std::string model_part(const PageInput& input) {
          " from the photos, coloured by them; to look at, not to measure.</p></section>\n";
 }
 
-}  // namespace interstice
+}  // namespace interstice::report

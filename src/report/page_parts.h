@@ -9,7 +9,7 @@
 #include "report/page.h"
 #include "report/photo_view.h"
 
-namespace interstice {
+namespace interstice::report {
 
 // A photo or a part of one, as it goes into the page.
 struct PagePicture {
@@ -30,20 +30,20 @@ struct PagePhotos {
 // Photos that show flagged seams best, cut and compressed to fit a page that is easy to send.
 PagePhotos take_photos(const PageInput& input);
 
-std::string verdict_class(Verdict verdict);  // "tight" "doubt" "unseen" "clear"
-std::string verdict_chip(Verdict verdict);   // label with its line style
-std::string seam_id(std::size_t index);      // "seam-12"
+std::string verdict_class(seams::Verdict verdict);  // "tight" "doubt" "unseen" "clear"
+std::string verdict_chip(seams::Verdict verdict);   // label with its line style
+std::string seam_id(std::size_t index);             // "seam-12"
 // Index of the seam of two pieces, in either order; fit.seams.size() if there is none.
-std::size_t seam_of(const FitDocument& fit, const std::array<std::string, 2>& tiles);
-const FitTile* tile_of(const FitDocument& fit, const std::string& label);
+std::size_t seam_of(const seams::FitDocument& fit, const std::array<std::string, 2>& tiles);
+const seams::FitTile* tile_of(const seams::FitDocument& fit, const std::string& label);
 // Where a seam's photo or, without one, its card is: a link.
-std::string seam_link(const FitDocument& fit, std::size_t index);
+std::string seam_link(const seams::FitDocument& fit, std::size_t index);
 
 std::string answer_part(const PageInput& input);
 std::string work_part(const PageInput& input);
 std::string seams_part(const PageInput& input, const PagePhotos& photos);
-std::string width_graph(const FitDocument& fit, const FitSeam& seam);
-std::string close_up(const FitDocument& fit, std::size_t seam, const PagePicture& picture);
+std::string width_graph(const seams::FitDocument& fit, const seams::FitSeam& seam);
+std::string close_up(const seams::FitDocument& fit, std::size_t seam, const PagePicture& picture);
 std::string photos_part(const PageInput& input, const PagePhotos& photos);
 std::string map_part(const PageInput& input);
 std::string model_part(const PageInput& input);
@@ -54,4 +54,4 @@ std::string pour_map(const PageInput& input, const SheetPour& pour);
 std::string history_part(const PageInput& input);  // empty without earlier scans
 std::string quality_part(const PageInput& input);
 
-}  // namespace interstice
+}  // namespace interstice::report

@@ -8,7 +8,7 @@
 #include "report/markup.h"
 #include "report/page_parts.h"
 
-namespace interstice {
+namespace interstice::report {
 
 using Eigen::Vector3d;
 
@@ -25,21 +25,21 @@ struct Sizes {
 constexpr Sizes kSizes[] = {
     {720, 1600, 84}, {560, 1300, 80}, {420, 1000, 76}, {300, 800, 72}, {220, 640, 68}};
 
-const SeamSample* narrowest_of(const FitSeam& seam) {
-  const auto it =
-      std::min_element(seam.samples.begin(), seam.samples.end(),
-                       [](const SeamSample& a, const SeamSample& b) { return a.width_mm < b.width_mm; });
+const seams::SeamSample* narrowest_of(const seams::FitSeam& seam) {
+  const auto it = std::min_element(
+      seam.samples.begin(), seam.samples.end(),
+      [](const seams::SeamSample& a, const seams::SeamSample& b) { return a.width_mm < b.width_mm; });
   return it == seam.samples.end() ? nullptr : &*it;
 }
 
 // A square round the narrowest place that also takes in the tight stretch.
-cv::Rect close_crop(const ScannedPhoto& photo, const FitSeam& seam, double smallest_fill_mm) {
-  const SeamSample* narrowest = narrowest_of(seam);
+cv::Rect close_crop(const scan::ScannedPhoto& photo, const seams::FitSeam& seam, double smallest_fill_mm) {
+  const seams::SeamSample* narrowest = narrowest_of(seam);
   const Vector3d middle = narrowest ? Vector3d((narrowest->a + narrowest->b) / 2) : seam.at;
   const Eigen::Vector2d centre = photo.project(middle);
   const double px_per_mm = photo.lens.fx / std::max(1.0, (photo.camera_T_bowl * middle).z());
   double half = kAroundMm * px_per_mm;
-  for (const SeamSample& s : seam.samples) {
+  for (const seams::SeamSample& s : seam.samples) {
     if (s.width_mm >= smallest_fill_mm) continue;
     const Eigen::Vector2d q = photo.project((s.a + s.b) / 2);
     half = std::max(
@@ -57,10 +57,10 @@ std::string jpeg_of(const cv::Mat& picture, int quality) {
   return {bytes.begin(), bytes.end()};
 }
 
-PagePhotos pictures_at(const PageInput& input, const std::vector<const ScannedPhoto*>& photos,
+PagePhotos pictures_at(const PageInput& input, const std::vector<const scan::ScannedPhoto*>& photos,
                        const std::vector<std::vector<std::size_t>>& seams, const Sizes& sizes) {
   std::vector<PagePhotos> each(photos.size());
-  parallel_for(photos.size(), input.threads, [&](std::size_t n) {
+  core::parallel_for(photos.size(), input.threads, [&](std::size_t n) {
     const cv::Mat whole = input.scan.store->colour(photos[n]->info);
     const auto taken = [&](const cv::Rect& crop, int longest_px) {
       const PhotoView view = view_of(*photos[n], crop, longest_px);
@@ -109,9 +109,9 @@ std::string text_at(const cv::Point2d& at, double size, const char* kind, const 
          "\" font-size=\"" + fixed(size, 1) + "\">" + text + "</text>";
 }
 
-std::string piece_marks(const FitDocument& fit, const PhotoView& view, const std::string& label,
+std::string piece_marks(const seams::FitDocument& fit, const PhotoView& view, const std::string& label,
                         double size) {
-  const FitTile* tile = tile_of(fit, label);
+  const seams::FitTile* tile = tile_of(fit, label);
   if (!tile || tile->arris.empty()) return "";
   const std::string d = path_of(view, tile->arris, true);
   if (d.empty()) return "";
@@ -121,9 +121,10 @@ std::string piece_marks(const FitDocument& fit, const PhotoView& view, const std
          text_at(view.place(middle), size, "piece-name", in_drawing(label), view.shown());
 }
 
-std::string seam_marks(const FitDocument& fit, const FitSeam& seam, const PhotoView& view, double size) {
+std::string seam_marks(const seams::FitDocument& fit, const seams::FitSeam& seam, const PhotoView& view,
+                       double size) {
   std::vector<Vector3d> tight, all;
-  for (const SeamSample& s : seam.samples) {
+  for (const seams::SeamSample& s : seam.samples) {
     all.push_back((s.a + s.b) / 2);
     if (s.width_mm < fit.smallest_fill_mm) tight.push_back(all.back());
   }
@@ -132,7 +133,7 @@ std::string seam_marks(const FitDocument& fit, const FitSeam& seam, const PhotoV
   if (!d.empty())
     out += "<path class=\"casing wide\" d=\"" + d + "\"/><path class=\"stretch " +
            verdict_class(seam.verdict) + "\" d=\"" + d + "\"/>";
-  const SeamSample* n = narrowest_of(seam);
+  const seams::SeamSample* n = narrowest_of(seam);
   if (!n) return out;
   const cv::Point2d a = view.place(n->a), b = view.place(n->b);
   const cv::Point2d middle = (a + b) / 2;
@@ -167,10 +168,10 @@ std::string gone_words(const std::vector<std::string>& gone) {
 }  // namespace
 
 PagePhotos take_photos(const PageInput& input) {
-  std::vector<const ScannedPhoto*> photos;
+  std::vector<const scan::ScannedPhoto*> photos;
   std::vector<std::vector<std::size_t>> seams;
   std::vector<std::string> gone;
-  for (const ScannedPhoto& photo : input.scan.photos) {
+  for (const scan::ScannedPhoto& photo : input.scan.photos) {
     std::vector<std::size_t> shown;
     for (const std::size_t i : seams_needing_work(input.fit)) {
       if (input.fit.seams[i].best_photo == photo.info.name) shown.push_back(i);
@@ -192,10 +193,10 @@ PagePhotos take_photos(const PageInput& input) {
   return out;
 }
 
-std::string close_up(const FitDocument& fit, std::size_t index, const PagePicture& picture) {
-  const FitSeam& seam = fit.seams[index];
+std::string close_up(const seams::FitDocument& fit, std::size_t index, const PagePicture& picture) {
+  const seams::FitSeam& seam = fit.seams[index];
   const double size = picture.view.shown().width / 20.0;
-  std::string label = "Photo of the seam " + seam_spoken(seam.tiles) + ", " + name_of(seam.verdict);
+  std::string label = "Photo of the seam " + seam_spoken(seam.tiles) + ", " + seams::name_of(seam.verdict);
   if (seam.narrowest_mm) label += ", " + fixed(*seam.narrowest_mm, 2) + " mm at the ringed place";
   return svg_open(picture, label, "photo close") + piece_marks(fit, picture.view, seam.tiles[0], size) +
          piece_marks(fit, picture.view, seam.tiles[1], size) + seam_marks(fit, seam, picture.view, size) +
@@ -238,4 +239,4 @@ std::string photos_part(const PageInput& input, const PagePhotos& photos) {
   return out + "</div></section>\n";
 }
 
-}  // namespace interstice
+}  // namespace interstice::report

@@ -8,7 +8,7 @@
 #include "report/markup.h"
 #include "report/page_parts.h"
 
-namespace interstice {
+namespace interstice::report {
 
 using Eigen::Vector2d;
 using Eigen::Vector3d;
@@ -30,11 +30,11 @@ struct Section {
 using Line = std::vector<Vector2d>;
 
 // Meridian on both sides, from rim over the pole to rim, `out_mm` outside the form.
-Line contour(const Profile& form, double out_mm, const Section& section) {
+Line contour(const geometry::Profile& form, double out_mm, const Section& section) {
   Line out;
   const int steps = 60;
   for (int i = -steps; i <= steps; ++i) {
-    const MeridianPoint m = form.at(form.length() * std::abs(i) / steps);
+    const geometry::MeridianPoint m = form.at(form.length() * std::abs(i) / steps);
     const Vector2d p = m.rz + out_mm * m.normal;
     out.push_back(section.turned(i < 0 ? -p.x() : p.x(), p.y()));
   }
@@ -90,7 +90,7 @@ std::string pour_card(const PageInput& input, const SheetPour& pour, std::size_t
   if (!pour.tape.empty()) {
     std::set<std::array<std::string, 2>> taped(pour.tape.begin(), pour.tape.end());
     std::vector<std::array<std::string, 2>> left;
-    for (const FitSeam& s : input.fit.seams) {
+    for (const seams::FitSeam& s : input.fit.seams) {
       if (!taped.contains(s.tiles) && !taped.contains({s.tiles[1], s.tiles[0]})) left.push_back(s.tiles);
     }
     out += "<details><summary>Taping list: " + std::to_string(pour.tape.size()) +
@@ -162,7 +162,7 @@ std::string level_marks(const Line& outer, double depth_mm, double left, double 
 }  // namespace
 
 std::string tilt_drawing(const PageInput& input, const SheetPour& pour) {
-  const Profile form(input.fit.form_profile);
+  const geometry::Profile form(input.fit.form_profile);
   const Section section{pour.tilt_deg * std::numbers::pi / 180, pour.azimuth_deg * std::numbers::pi / 180};
   const double t = input.plan.tile_thickness_mm;
   const Line inner = contour(form, 0, section), outer = contour(form, t, section);
@@ -192,7 +192,7 @@ std::string tilt_drawing(const PageInput& input, const SheetPour& pour) {
   out += "<path class=\"axis\" d=\"" + drawn({axis, foot}) + "\"/><text class=\"angle\" x=\"" +
          fixed(foot.x(), 1) + "\" y=\"" + fixed(-foot.y() - 5, 1) + "\" text-anchor=\"middle\">" +
          fixed(pour.tilt_deg, 0) + "\xC2\xB0</text>";
-  const FitTile* up = tile_of(input.fit, pour.up);
+  const seams::FitTile* up = tile_of(input.fit, pour.up);
   if (up && !up->arris.empty() && pour.tilt_deg > 0.5) {
     const double r = std::hypot(up->face.origin.x(), up->face.origin.y());
     const Vector2d p = section.turned(r + 10, up->face.origin.z() + 6);
@@ -229,4 +229,4 @@ std::string pour_part(const PageInput& input) {
          "</section>\n";
 }
 
-}  // namespace interstice
+}  // namespace interstice::report

@@ -9,25 +9,25 @@
 #include "report/markup.h"
 #include "report/page_parts.h"
 
-namespace interstice {
+namespace interstice::report {
 
 using Eigen::Vector3d;
 
 namespace {
 
-double median_u95(const FitDocument& fit) {
+double median_u95(const seams::FitDocument& fit) {
   std::vector<double> all;
-  for (const FitSeam& s : fit.seams) {
+  for (const seams::FitSeam& s : fit.seams) {
     if (s.u95_mm) all.push_back(*s.u95_mm);
   }
-  return median(std::move(all));
+  return core::median(std::move(all));
 }
 
 // Where the camera stood, seen from above: the foot in the middle, low views outside.
 std::string camera_places(const PageInput& input) {
   std::string dots;
   const double top = input.plan.profile.points().front().y();
-  for (const ScannedPhoto& photo : input.scan.photos) {
+  for (const scan::ScannedPhoto& photo : input.scan.photos) {
     const Vector3d c = photo.centre() - Vector3d(0, 0, top / 2);
     const double up = std::atan2(c.z(), std::hypot(c.x(), c.y())),
                  r = 100 * (1 - std::clamp(up, 0.0, std::numbers::pi / 2) / (std::numbers::pi / 2));
@@ -38,7 +38,7 @@ std::string camera_places(const PageInput& input) {
   }
   std::string names;
   int outermost = 1;
-  for (const FitTile& t : input.fit.tiles) {
+  for (const seams::FitTile& t : input.fit.tiles) {
     if (t.ring != outermost || t.arris.empty()) continue;
     const double angle = std::atan2(t.face.origin.y(), t.face.origin.x());
     names += "<text x=\"" + fixed(116 * std::cos(angle), 1) + "\" y=\"" +
@@ -59,7 +59,7 @@ std::string row(const std::string& what, const std::string& figure, const std::s
 }
 
 std::string figures(const PageInput& input) {
-  const FitQuality& q = input.fit.quality;
+  const seams::FitQuality& q = input.fit.quality;
   std::string out =
       row("Photos used", std::to_string(q.photos_used) + " of " + std::to_string(q.photos_given),
           q.photos_used >= q.photos_given ? "None left out." : "Left out ones are listed below.");
@@ -84,7 +84,7 @@ std::string figures(const PageInput& input) {
                    "a pixel is good.");
 }
 
-std::string again(const FitDocument& fit) {
+std::string again(const seams::FitDocument& fit) {
   std::map<std::string, std::vector<std::size_t>> by_advice;
   for (const std::size_t i : seams_needing_work(fit)) {
     for (const std::string& a : fit.seams[i].advice) by_advice[a].push_back(i);
@@ -92,8 +92,8 @@ std::string again(const FitDocument& fit) {
   std::string out = "<h3>Where to take further photos</h3>";
   std::string wide;
   for (const std::size_t i : seams_needing_work(fit)) {
-    const FitSeam& s = fit.seams[i];
-    if (s.verdict == Verdict::doubtful && s.u95_mm && *s.u95_mm > 2 * median_u95(fit))
+    const seams::FitSeam& s = fit.seams[i];
+    if (s.verdict == seams::Verdict::doubtful && s.u95_mm && *s.u95_mm > 2 * median_u95(fit))
       wide += (wide.empty() ? "" : ", ") + seam_link(fit, i);
   }
   if (by_advice.empty() && wide.empty())
@@ -115,7 +115,7 @@ std::string again(const FitDocument& fit) {
 }  // namespace
 
 std::string quality_part(const PageInput& input) {
-  const FitQuality& q = input.fit.quality;
+  const seams::FitQuality& q = input.fit.quality;
   std::string out =
       "<section id=\"quality\" aria-labelledby=\"quality-head\"><h2 id=\"quality-head\">How well was it "
       "measured?</h2><table class=\"figures\"><tbody>" +
@@ -129,4 +129,4 @@ std::string quality_part(const PageInput& input) {
   return out + again(input.fit) + camera_places(input) + "</section>\n";
 }
 
-}  // namespace interstice
+}  // namespace interstice::report

@@ -7,7 +7,7 @@
 #include "report/markup.h"
 #include "report/page_parts.h"
 
-namespace interstice {
+namespace interstice::report {
 namespace {
 
 // The graph's frame in its own units.
@@ -28,7 +28,7 @@ std::string point(double x, double y) {
 }
 
 // Stretches of samples that were seen (or were not), each as one polyline; neighbours share an end.
-std::string curve(const std::vector<SeamSample>& samples, const Axes& axes, bool seen) {
+std::string curve(const std::vector<seams::SeamSample>& samples, const Axes& axes, bool seen) {
   std::string out, points;
   const auto close = [&] {
     if (points.find(' ') != std::string::npos)
@@ -50,7 +50,7 @@ std::string curve(const std::vector<SeamSample>& samples, const Axes& axes, bool
 }
 
 // The band of expanded uncertainty where the seam was seen.
-std::string band(const std::vector<SeamSample>& samples, const Axes& axes) {
+std::string band(const std::vector<seams::SeamSample>& samples, const Axes& axes) {
   std::string out, upper, lower;
   const auto close = [&] {
     if (upper.find(' ') != std::string::npos)
@@ -58,7 +58,7 @@ std::string band(const std::vector<SeamSample>& samples, const Axes& axes) {
     upper.clear();
     lower.clear();
   };
-  for (const SeamSample& s : samples) {
+  for (const seams::SeamSample& s : samples) {
     if (s.sd_mm < 0) {
       close();
       continue;
@@ -92,7 +92,7 @@ std::string graph_grid(double smallest_fill_mm, const Axes& axes) {
   return out;
 }
 
-std::string seam_numbers(const FitDocument& fit, const FitSeam& s) {
+std::string seam_numbers(const seams::FitDocument& fit, const seams::FitSeam& s) {
   std::string out;
   if (!s.narrowest_mm) return "<p class=\"width\">No photo shows its edges well.</p>";
   out += "<p class=\"width\">" + with_uncertainty_html(*s.narrowest_mm, s.u95_mm.value_or(0)) + "</p><p>";
@@ -104,14 +104,14 @@ std::string seam_numbers(const FitDocument& fit, const FitSeam& s) {
   }
   if (s.throat_mm && *s.throat_mm < *s.narrowest_mm - 0.05) {
     out += "Behind the mouth about " + length_html(*s.throat_mm, 1) +
-           (s.throat_from == ThroatFrom::walls ? " (from the walls seen)."
-                                               : " (from the bevel, as not both walls were seen).");
+           (s.throat_from == seams::ThroatFrom::walls ? " (from the walls seen)."
+                                                      : " (from the bevel, as not both walls were seen).");
   }
   return out + "</p>";
 }
 
 std::string card(const PageInput& input, const PagePhotos& photos, std::size_t i) {
-  const FitSeam& s = input.fit.seams[i];
+  const seams::FitSeam& s = input.fit.seams[i];
   const std::string id = seam_id(i);
   std::string out = "<article class=\"card " + verdict_class(s.verdict) + "\" id=\"" + id +
                     "\" data-card=\"" + std::to_string(i) + "\" tabindex=\"-1\" aria-labelledby=\"" + id +
@@ -128,8 +128,8 @@ std::string card(const PageInput& input, const PagePhotos& photos, std::size_t i
   return out + "</article>\n";
 }
 
-std::string clear_row(const FitDocument& fit, std::size_t i) {
-  const FitSeam& s = fit.seams[i];
+std::string clear_row(const seams::FitDocument& fit, std::size_t i) {
+  const seams::FitSeam& s = fit.seams[i];
   return "<article class=\"card small clear\" id=\"" + seam_id(i) + "\" data-card=\"" + std::to_string(i) +
          "\" tabindex=\"-1\"><header><h4>" + seam_named(s.tiles) + "</h4>" + verdict_chip(s.verdict) +
          "</header>" + seam_numbers(fit, s) + width_graph(fit, s) + "</article>\n";
@@ -137,50 +137,50 @@ std::string clear_row(const FitDocument& fit, std::size_t i) {
 
 }  // namespace
 
-std::string verdict_class(Verdict verdict) {
+std::string verdict_class(seams::Verdict verdict) {
   switch (verdict) {
-    case Verdict::too_tight:
+    case seams::Verdict::too_tight:
       return "tight";
-    case Verdict::doubtful:
+    case seams::Verdict::doubtful:
       return "doubt";
-    case Verdict::unseen:
+    case seams::Verdict::unseen:
       return "unseen";
-    case Verdict::clear:
+    case seams::Verdict::clear:
       break;
   }
   return "clear";
 }
 
-std::string verdict_chip(Verdict verdict) {
+std::string verdict_chip(seams::Verdict verdict) {
   return "<span class=\"chip " + verdict_class(verdict) +
          "\"><svg class=\"sample\" viewBox=\"0 0 28 10\" aria-hidden=\"true\"><path d=\"M1 5H27\"/></svg>" +
-         name_of(verdict) + "</span>";
+         seams::name_of(verdict) + "</span>";
 }
 
 std::string seam_id(std::size_t index) {
   return "seam-" + std::to_string(index);
 }
 
-std::size_t seam_of(const FitDocument& fit, const std::array<std::string, 2>& tiles) {
-  const auto it = std::find_if(fit.seams.begin(), fit.seams.end(), [&](const FitSeam& s) {
+std::size_t seam_of(const seams::FitDocument& fit, const std::array<std::string, 2>& tiles) {
+  const auto it = std::find_if(fit.seams.begin(), fit.seams.end(), [&](const seams::FitSeam& s) {
     return s.tiles == tiles || (s.tiles[0] == tiles[1] && s.tiles[1] == tiles[0]);
   });
   return static_cast<std::size_t>(it - fit.seams.begin());
 }
 
-const FitTile* tile_of(const FitDocument& fit, const std::string& label) {
-  for (const FitTile& t : fit.tiles) {
+const seams::FitTile* tile_of(const seams::FitDocument& fit, const std::string& label) {
+  for (const seams::FitTile& t : fit.tiles) {
     if (t.label == label) return &t;
   }
   return nullptr;
 }
 
-std::string seam_link(const FitDocument& fit, std::size_t index) {
+std::string seam_link(const seams::FitDocument& fit, std::size_t index) {
   return "<a href=\"#" + seam_id(index) + "\" data-seam=\"" + std::to_string(index) + "\">" +
          seam_named(fit.seams[index].tiles) + "</a>";
 }
 
-std::string width_graph(const FitDocument& fit, const FitSeam& s) {
+std::string width_graph(const seams::FitDocument& fit, const seams::FitSeam& s) {
   if (s.samples.size() < 2) return "";
   const Axes axes{s.samples.front().s_mm, s.samples.back().s_mm};
   const auto narrowest =
@@ -216,7 +216,7 @@ std::string seams_part(const PageInput& input, const PagePhotos& photos) {
   if (!flagged.empty()) out += "</div>";
   std::string rest;
   for (std::size_t i = 0; i < input.fit.seams.size(); ++i) {
-    if (input.fit.seams[i].verdict == Verdict::clear) rest += clear_row(input.fit, i);
+    if (input.fit.seams[i].verdict == seams::Verdict::clear) rest += clear_row(input.fit, i);
   }
   if (!rest.empty())
     out += "<details id=\"clear-seams\"><summary>Seams that are clear</summary><div class=\"cards\">" + rest +
@@ -224,4 +224,4 @@ std::string seams_part(const PageInput& input, const PagePhotos& photos) {
   return out + "</section>\n";
 }
 
-}  // namespace interstice
+}  // namespace interstice::report

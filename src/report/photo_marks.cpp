@@ -12,7 +12,7 @@
 #include "report/label_places.h"
 #include "report/photo_view.h"
 
-namespace interstice {
+namespace interstice::report {
 
 using Eigen::Vector2d;
 using Eigen::Vector3d;
@@ -50,8 +50,8 @@ void label(cv::Mat& picture, const std::string& text, cv::Point at, double size,
 }
 
 // The stretch of an edge to sand, along the shorter way between its two ends on the map.
-std::vector<cv::Point2d> sanded_stretch(const PhotoView& view, const Profile& form, const FitTile& tile,
-                                        const Correction& c) {
+std::vector<cv::Point2d> sanded_stretch(const PhotoView& view, const geometry::Profile& form,
+                                        const seams::FitTile& tile, const seams::Correction& c) {
   const auto nearest = [&](const Vector2d& uv) {
     std::size_t best = 0;
     double distance = 1e18;
@@ -75,26 +75,26 @@ std::vector<cv::Point2d> sanded_stretch(const PhotoView& view, const Profile& fo
   return points;
 }
 
-Vector3d middle_of(const FitTile& tile) {
+Vector3d middle_of(const seams::FitTile& tile) {
   Vector3d middle = Vector3d::Zero();
   for (const Vector3d& p : tile.arris) middle += p / static_cast<double>(tile.arris.size());
   return middle;
 }
 
-Vector3d step_of(const Profile& form, const FitTile& tile, const Correction& c) {
+Vector3d step_of(const geometry::Profile& form, const seams::FitTile& tile, const seams::Correction& c) {
   const Vector2d uv = form.locate(middle_of(tile)).uv;
   return c.along_mm * form.along_ring(uv) + c.towards_pole_mm * form.towards_pole(uv);
 }
 
 // What to do to a piece: the edge to sand as a thick stripe, a move as an arrow (its direction; the length is
 // written). Labels keep clear of the arrow.
-void draw_corrections(cv::Mat& picture, const PhotoView& view, const FitDocument& fit, const FitTile& tile,
-                      double unit, LabelPlaces& places) {
-  const Profile form(fit.form_profile);
+void draw_corrections(cv::Mat& picture, const PhotoView& view, const seams::FitDocument& fit,
+                      const seams::FitTile& tile, double unit, LabelPlaces& places) {
+  const geometry::Profile form(fit.form_profile);
   const int wide = std::max(2, static_cast<int>(std::lround(3 * unit)));
-  for (const Correction& c : fit.corrections) {
+  for (const seams::Correction& c : fit.corrections) {
     if (c.tile != tile.label) continue;
-    if (c.action == Correction::Action::sand) {
+    if (c.action == seams::Correction::Action::sand) {
       draw_line(picture, sanded_stretch(view, form, tile, c), false, kPurple, 2 * wide);
       continue;
     }
@@ -108,13 +108,13 @@ void draw_corrections(cv::Mat& picture, const PhotoView& view, const FitDocument
   }
 }
 
-void label_corrections(cv::Mat& picture, const PhotoView& view, const FitDocument& fit, const FitTile& tile,
-                       double unit, LabelPlaces& places) {
-  const Profile form(fit.form_profile);
+void label_corrections(cv::Mat& picture, const PhotoView& view, const seams::FitDocument& fit,
+                       const seams::FitTile& tile, double unit, LabelPlaces& places) {
+  const geometry::Profile form(fit.form_profile);
   char text[80];
-  for (const Correction& c : fit.corrections) {
+  for (const seams::Correction& c : fit.corrections) {
     if (c.tile != tile.label) continue;
-    if (c.action == Correction::Action::sand) {
+    if (c.action == seams::Correction::Action::sand) {
       const std::vector<cv::Point2d> stretch = sanded_stretch(view, form, tile, c);
       std::snprintf(text, sizeof text, "sand %.1f", c.depth_mm);
       const cv::Point2d at = stretch[stretch.size() / 2];
@@ -129,23 +129,23 @@ void label_corrections(cv::Mat& picture, const PhotoView& view, const FitDocumen
 }
 
 // Outlines and labels of all pieces that take part in the seams drawn, each once.
-void draw_pieces(cv::Mat& picture, const PhotoView& view, const FitDocument& fit,
+void draw_pieces(cv::Mat& picture, const PhotoView& view, const seams::FitDocument& fit,
                  const std::vector<std::size_t>& seams, double unit, LabelPlaces& places) {
   const int thin = std::max(1, static_cast<int>(std::lround(unit)));
-  std::vector<const FitTile*> part;
-  for (const FitTile& tile : fit.tiles) {
+  std::vector<const seams::FitTile*> part;
+  for (const seams::FitTile& tile : fit.tiles) {
     const bool drawn = std::any_of(seams.begin(), seams.end(), [&](std::size_t i) {
       return fit.seams[i].tiles[0] == tile.label || fit.seams[i].tiles[1] == tile.label;
     });
     if (drawn && !tile.arris.empty()) part.push_back(&tile);
   }
-  for (const FitTile* tile : part) {
+  for (const seams::FitTile* tile : part) {
     std::vector<cv::Point2d> outline;
     for (const Vector3d& p : tile->arris) outline.push_back(view.place(p));
     draw_line(picture, outline, true, kWhite, thin);
     draw_corrections(picture, view, fit, *tile, unit, places);
   }
-  for (const FitTile* tile : part) {
+  for (const seams::FitTile* tile : part) {
     const cv::Point2d at = view.place(middle_of(*tile));
     label(picture, tile->label, {static_cast<int>(at.x) - 12, static_cast<int>(at.y)}, 0.42 * unit, kBlack,
           places);
@@ -153,13 +153,13 @@ void draw_pieces(cv::Mat& picture, const PhotoView& view, const FitDocument& fit
   }
 }
 
-void draw_seam(cv::Mat& picture, const PhotoView& view, const FitDocument& fit, const FitSeam& seam,
-               double unit, LabelPlaces& places) {
-  const cv::Scalar colour = seam.verdict == Verdict::too_tight ? kVermillion : kBlue;
+void draw_seam(cv::Mat& picture, const PhotoView& view, const seams::FitDocument& fit,
+               const seams::FitSeam& seam, double unit, LabelPlaces& places) {
+  const cv::Scalar colour = seam.verdict == seams::Verdict::too_tight ? kVermillion : kBlue;
   const int thin = std::max(1, static_cast<int>(std::lround(unit)));
   std::vector<cv::Point2d> tight;
-  const SeamSample* narrowest = nullptr;
-  for (const SeamSample& s : seam.samples) {
+  const seams::SeamSample* narrowest = nullptr;
+  for (const seams::SeamSample& s : seam.samples) {
     if (!narrowest || s.width_mm < narrowest->width_mm) narrowest = &s;
     if (s.width_mm < fit.smallest_fill_mm) tight.push_back(view.place((s.a + s.b) / 2));
   }
@@ -180,20 +180,21 @@ void draw_seam(cv::Mat& picture, const PhotoView& view, const FitDocument& fit, 
 
 }  // namespace
 
-std::vector<MarkedPhoto> mark_photos(const Scan& scan, const FitDocument& fit, int longest_px, int threads) {
+std::vector<MarkedPhoto> mark_photos(const scan::Scan& scan, const seams::FitDocument& fit, int longest_px,
+                                     int threads) {
   std::map<std::string, std::vector<std::size_t>> by_photo;
   for (const std::size_t i : seams_needing_work(fit)) {
     if (!fit.seams[i].best_photo.empty()) by_photo[fit.seams[i].best_photo].push_back(i);
   }
   std::vector<MarkedPhoto> out;
-  std::vector<const ScannedPhoto*> photos;
-  for (const ScannedPhoto& photo : scan.photos) {
+  std::vector<const scan::ScannedPhoto*> photos;
+  for (const scan::ScannedPhoto& photo : scan.photos) {
     const auto it = by_photo.find(photo.info.name);
     if (it == by_photo.end()) continue;
     out.push_back({photo.info.name, {}, it->second});
     photos.push_back(&photo);
   }
-  parallel_for(out.size(), threads, [&](std::size_t n) {
+  core::parallel_for(out.size(), threads, [&](std::size_t n) {
     const PhotoView view = view_of(*photos[n], form_in_photo(*photos[n], fit), longest_px);
     cv::Mat picture = picture_of(view, scan.store->colour(photos[n]->info));
     const double unit = std::max(1.0, std::max(picture.cols, picture.rows) / 1100.0);
@@ -207,4 +208,4 @@ std::vector<MarkedPhoto> mark_photos(const Scan& scan, const FitDocument& fit, i
   return out;
 }
 
-}  // namespace interstice
+}  // namespace interstice::report

@@ -5,10 +5,10 @@
 #include <string>
 #include <vector>
 
-#include "fit/fit_document.h"
 #include "scan/scan.h"
+#include "seams/fit_document.h"
 
-namespace interstice {
+namespace interstice::report {
 
 struct MarkedPhoto {
   std::string photo;               // name of the photo it is drawn on
@@ -18,6 +18,7 @@ struct MarkedPhoto {
 
 // One picture for each photo that shows a flagged seam best: both pieces' outlines, the narrowest place and
 // its width, and what the work order does to these pieces. At most `longest_px` on the longer side.
-std::vector<MarkedPhoto> mark_photos(const Scan& scan, const FitDocument& fit, int longest_px, int threads);
+std::vector<MarkedPhoto> mark_photos(const scan::Scan& scan, const seams::FitDocument& fit, int longest_px,
+                                     int threads);
 
-}  // namespace interstice
+}  // namespace interstice::report

@@ -3,7 +3,7 @@
 #include <algorithm>
 #include <opencv2/imgproc.hpp>
 
-namespace interstice {
+namespace interstice::report {
 
 using Eigen::Vector2d;
 using Eigen::Vector3d;
@@ -36,7 +36,7 @@ cv::Size PhotoView::shown() const {
   return photo->info.exif_orientation >= 5 ? cv::Size(size.height, size.width) : size;
 }
 
-PhotoView view_of(const ScannedPhoto& photo, const cv::Rect& crop, int longest_px) {
+PhotoView view_of(const scan::ScannedPhoto& photo, const cv::Rect& crop, int longest_px) {
   PhotoView view{&photo, crop, 1, crop.size()};
   view.scale = std::min(1.0, static_cast<double>(longest_px) / std::max(crop.width, crop.height));
   view.size = {std::max(1, static_cast<int>(std::lround(crop.width * view.scale))),
@@ -76,10 +76,10 @@ cv::Mat picture_of(const PhotoView& view, const cv::Mat& whole) {
   return picture;
 }
 
-cv::Rect form_in_photo(const ScannedPhoto& photo, const FitDocument& fit) {
+cv::Rect form_in_photo(const scan::ScannedPhoto& photo, const seams::FitDocument& fit) {
   const cv::Rect whole(0, 0, photo.info.width, photo.info.height);
   double left = 1e9, right = -1e9, top = 1e9, bottom = -1e9;
-  for (const FitTile& tile : fit.tiles) {
+  for (const seams::FitTile& tile : fit.tiles) {
     for (const Vector3d& p : tile.arris) {
       const Vector2d q = photo.project(p);
       if (!(std::abs(q.x()) < 1e6 && std::abs(q.y()) < 1e6)) continue;
@@ -97,4 +97,4 @@ cv::Rect form_in_photo(const ScannedPhoto& photo, const FitDocument& fit) {
   return cut.area() > 0 ? cut : whole;
 }
 
-}  // namespace interstice
+}  // namespace interstice::report

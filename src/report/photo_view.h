@@ -4,13 +4,13 @@
 #include <Eigen/Core>
 #include <opencv2/core/mat.hpp>
 
-#include "fit/fit_document.h"
 #include "scan/scan.h"
+#include "seams/fit_document.h"
 
-namespace interstice {
+namespace interstice::report {
 
 struct PhotoView {
-  const ScannedPhoto* photo = nullptr;
+  const scan::ScannedPhoto* photo = nullptr;
   cv::Rect crop;     // of the sensor's picture
   double scale = 1;  // shown pixels a sensor pixel
   cv::Size size;     // after scaling, before turning
@@ -20,12 +20,12 @@ struct PhotoView {
 };
 
 // A view of `crop` with at most `longest_px` on the longer side; never enlarged.
-PhotoView view_of(const ScannedPhoto& photo, const cv::Rect& crop, int longest_px);
+PhotoView view_of(const scan::ScannedPhoto& photo, const cv::Rect& crop, int longest_px);
 
 // The shown picture, from the sensor's whole picture.
 cv::Mat picture_of(const PhotoView& view, const cv::Mat& whole);
 
 // The part of a photo that shows the measured pieces, with a tenth of margin.
-cv::Rect form_in_photo(const ScannedPhoto& photo, const FitDocument& fit);
+cv::Rect form_in_photo(const scan::ScannedPhoto& photo, const seams::FitDocument& fit);
 
-}  // namespace interstice
+}  // namespace interstice::report

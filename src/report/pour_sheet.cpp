@@ -2,34 +2,34 @@
 
 #include "core/json_reader.h"
 
-namespace interstice {
+namespace interstice::report {
 namespace {
 
 constexpr double kMost = 1e7;
 constexpr std::size_t kLongText = 20000;
 
-std::array<std::string, 2> read_pair(const JsonNode& node) {
+std::array<std::string, 2> read_pair(const core::JsonNode& node) {
   if (node.size() != 2) node.fail("needs the labels of two pieces");
   return {node.at(std::size_t{0}).text(), node.at(std::size_t{1}).text()};
 }
 
-std::vector<std::string> read_lines(const JsonNode& node) {
+std::vector<std::string> read_lines(const core::JsonNode& node) {
   std::vector<std::string> out;
   for (std::size_t i = 0; i < node.size(); ++i) out.push_back(node.at(i).text(kLongText));
   return out;
 }
 
-std::vector<SheetPlace> read_places(const JsonNode& node) {
+std::vector<SheetPlace> read_places(const core::JsonNode& node) {
   std::vector<SheetPlace> out;
   for (std::size_t i = 0; i < node.size(); ++i) {
-    const JsonNode n = node.at(i);
+    const core::JsonNode n = node.at(i);
     const std::vector<double> uv = n.at("map").numbers(2);
     out.push_back({read_pair(n.at("seam")), {uv[0], uv[1]}, n.at("end").boolean()});
   }
   return out;
 }
 
-SheetPour read_one(const JsonNode& node) {
+SheetPour read_one(const core::JsonNode& node) {
   SheetPour p;
   p.volume_ml = node.at("volume_ml").number(0, kMost);
   p.mix_ml = node.at("mix_ml").number(0, kMost);
@@ -42,7 +42,7 @@ SheetPour read_one(const JsonNode& node) {
   p.lifts = node.at("lifts").integer(1, 1000);
   p.up = node.at("up").text();
   p.words = node.at("words").text(kLongText);
-  const JsonNode tape = node.at("tape");
+  const core::JsonNode tape = node.at("tape");
   for (std::size_t i = 0; i < tape.size(); ++i) p.tape.push_back(read_pair(tape.at(i)));
   p.inlets = read_places(node.at("inlets"));
   p.vents = read_places(node.at("vents"));
@@ -50,7 +50,7 @@ SheetPour read_one(const JsonNode& node) {
   return p;
 }
 
-void read_volumes(const JsonNode& root, PourSheet& sheet) {
+void read_volumes(const core::JsonNode& root, PourSheet& sheet) {
   sheet.void_volume_ml = root.at("void_volume_ml").number(0, kMost);
   sheet.seams_ml = root.at("seams_ml").number(0, kMost);
   sheet.under_pieces_ml = root.at("under_pieces_ml").number(0, kMost);
@@ -59,7 +59,7 @@ void read_volumes(const JsonNode& root, PourSheet& sheet) {
   sheet.trapped_ml_after = root.at("trapped_ml_after").number(0, kMost);
 }
 
-SheetStranded read_stranded(const JsonNode& n) {
+SheetStranded read_stranded(const core::JsonNode& n) {
   SheetStranded s{read_pair(n.at("behind")),
                   n.at("width_mm").number(-kMost, kMost),
                   n.at("length_mm").number(0, kMost),
@@ -78,8 +78,8 @@ SheetStranded read_stranded(const JsonNode& n) {
 }  // namespace
 
 PourSheet parse_pour_sheet(const std::string& json_text, const std::string& file) {
-  const nlohmann::json document = parse_json(json_text, file);
-  const JsonNode root(document, file);
+  const nlohmann::json document = core::parse_json(json_text, file);
+  const core::JsonNode root(document, file);
   if (root.at("format").text() != "interstice-pour") root.at("format").fail("this is not a pour file");
   if (root.at("version").number() != 1) root.at("version").fail("only version 1 is understood");
   PourSheet sheet;
@@ -93,13 +93,13 @@ PourSheet parse_pour_sheet(const std::string& json_text, const std::string& file
   read_volumes(root, sheet);
   sheet.build_words = root.at("build").at("words").text(kLongText);
   if (!root.at("resin").is_null()) sheet.resin_name = root.at("resin").at("name").text();
-  const JsonNode stranded = root.at("stranded");
+  const core::JsonNode stranded = root.at("stranded");
   for (std::size_t i = 0; i < stranded.size(); ++i) {
     sheet.stranded.push_back(read_stranded(stranded.at(i)));
   }
-  const JsonNode pours = root.at("pours");
+  const core::JsonNode pours = root.at("pours");
   for (std::size_t i = 0; i < pours.size(); ++i) sheet.pours.push_back(read_one(pours.at(i)));
   return sheet;
 }
 
-}  // namespace interstice
+}  // namespace interstice::report

@@ -9,7 +9,7 @@
 #include <string>
 #include <vector>
 
-namespace interstice {
+namespace interstice::report {
 
 struct SheetPlace {
   std::array<std::string, 2> seam;
@@ -47,4 +47,4 @@ struct PourSheet {
 // Throws InputError naming file, place and fault.
 PourSheet parse_pour_sheet(const std::string& json_text, const std::string& file);
 
-}  // namespace interstice
+}  // namespace interstice::report

@@ -16,7 +16,7 @@
 
 extern char** environ;
 
-namespace interstice {
+namespace interstice::report {
 namespace {
 
 namespace fs = std::filesystem;
@@ -26,7 +26,7 @@ class WorkFolder {
  public:
   WorkFolder() {
     std::string name = (fs::temp_directory_path() / "interstice-print-XXXXXX").string();
-    if (!mkdtemp(name.data())) throw InputError(name, "cannot be made; is the disk full?");
+    if (!mkdtemp(name.data())) throw core::InputError(name, "cannot be made; is the disk full?");
     path_ = name;
   }
   ~WorkFolder() {
@@ -81,7 +81,7 @@ int run_silently(std::vector<std::string> words) {
 
 std::string print_pdf(const std::string& page) {
   const WorkFolder folder;
-  write_file_atomically(folder.path() / "page.html", page);
+  core::write_file_atomically(folder.path() / "page.html", page);
   const fs::path printed = folder.path() / "page.pdf";
   std::vector<std::string> words = {"chromium",
                                     "--headless",
@@ -99,13 +99,15 @@ std::string print_pdf(const std::string& page) {
   words.push_back(file_url(folder.path() / "page.html"));
   const int status = run_silently(words);
   if (status == -1 || status == 127) {
-    throw InputError("--pdf",
-                     "needs chromium to print (Debian package chromium); or open the page in any browser and "
-                     "print it there");
+    throw core::InputError(
+        "--pdf",
+        "needs chromium to print (Debian package chromium); or open the page in any browser and "
+        "print it there");
   }
   if (status != 0 || !fs::exists(printed))
-    throw InputError("--pdf", "chromium could not print the page; open it in any browser and print it there");
-  return read_file(printed);
+    throw core::InputError("--pdf",
+                           "chromium could not print the page; open it in any browser and print it there");
+  return core::read_file(printed);
 }
 
-}  // namespace interstice
+}  // namespace interstice::report

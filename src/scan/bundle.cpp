@@ -12,7 +12,7 @@
 #include "core/parallel.h"
 #include "scan/reproject.h"
 
-namespace interstice {
+namespace interstice::scan {
 
 using Eigen::Isometry3d;
 using Eigen::Vector2d;
@@ -43,10 +43,10 @@ struct TieCost {
 };
 
 struct LensPrior {
-  LensVector mean, sd;
+  camera::LensVector mean, sd;
   template <class T>
   bool operator()(const T* lens, T* r) const {
-    for (int i = 0; i < kLensParameters; ++i) r[i] = (lens[i] - mean[i]) / sd[i];
+    for (int i = 0; i < camera::kLensParameters; ++i) r[i] = (lens[i] - mean[i]) / sd[i];
     return true;
   }
 };
@@ -71,7 +71,7 @@ struct FocusPrior {
 // The parameter blocks of a bundle in the shape Ceres wants.
 struct Blocks {
   std::vector<Pose> cameras, cards;
-  std::vector<std::array<double, kLensParameters>> lenses;
+  std::vector<std::array<double, camera::kLensParameters>> lenses;
   std::vector<double> focus;
   std::vector<Vector3d> points;
 };
@@ -80,10 +80,10 @@ Blocks blocks_of(const Bundle& b) {
   Blocks k;
   for (const Isometry3d& t : b.camera_T_bench) k.cameras.push_back(to_pose(t));
   for (const Isometry3d& t : b.bench_T_card) k.cards.push_back(to_pose(t));
-  for (const Lens& lens : b.lenses) {
-    std::array<double, kLensParameters> a{};
-    const LensVector v = lens.parameters();
-    for (int i = 0; i < kLensParameters; ++i) a[static_cast<std::size_t>(i)] = v[i];
+  for (const camera::Lens& lens : b.lenses) {
+    std::array<double, camera::kLensParameters> a{};
+    const camera::LensVector v = lens.parameters();
+    for (int i = 0; i < camera::kLensParameters; ++i) a[static_cast<std::size_t>(i)] = v[i];
     k.lenses.push_back(a);
   }
   k.focus = b.focus.raw();
@@ -94,18 +94,20 @@ Blocks blocks_of(const Bundle& b) {
 void add_priors(ceres::Problem& problem, Blocks& k, const Bundle& b, const BundleOptions& options) {
   for (std::size_t l = 0; l < k.lenses.size(); ++l) {
     double* lens = k.lenses[l].data();
-    problem.AddParameterBlock(lens, kLensParameters);
+    problem.AddParameterBlock(lens, camera::kLensParameters);
     if (!options.free_lens) {
       problem.SetParameterBlockConstant(lens);
       continue;
     }
-    const LensVector& sd =
+    const camera::LensVector& sd =
         options.each_lens_prior_sd.empty() ? options.lens_prior_sd : options.each_lens_prior_sd[l];
-    problem.AddResidualBlock(new ceres::AutoDiffCostFunction<LensPrior, kLensParameters, kLensParameters>(
-                                 new LensPrior{b.lenses[LensIndex(l)].parameters(), sd}),
-                             nullptr, lens);
     problem.AddResidualBlock(
-        new ceres::AutoDiffCostFunction<SquarePixels, 1, kLensParameters>(new SquarePixels), nullptr, lens);
+        new ceres::AutoDiffCostFunction<LensPrior, camera::kLensParameters, camera::kLensParameters>(
+            new LensPrior{b.lenses[LensIndex(l)].parameters(), sd}),
+        nullptr, lens);
+    problem.AddResidualBlock(
+        new ceres::AutoDiffCostFunction<SquarePixels, 1, camera::kLensParameters>(new SquarePixels), nullptr,
+        lens);
   }
   for (double& focus : k.focus) {
     problem.AddParameterBlock(&focus, 1);
@@ -121,7 +123,7 @@ void add_priors(ceres::Problem& problem, Blocks& k, const Bundle& b, const Bundl
 
 void add_corners(ceres::Problem& problem, Blocks& k, const Bundle& b) {
   for (const CornerObservation& o : b.corners) {
-    problem.AddResidualBlock(new ceres::AutoDiffCostFunction<CornerCost, 2, kLensParameters, 1, 6, 6>(
+    problem.AddResidualBlock(new ceres::AutoDiffCostFunction<CornerCost, 2, camera::kLensParameters, 1, 6, 6>(
                                  new CornerCost{o.p_card, o.pixel, o.sd_px}),
                              new ceres::CauchyLoss(3.0), k.lenses[b.lens_of[o.photo].value].data(),
                              &k.focus[o.photo.value], k.cameras[o.photo.value].data(),
@@ -153,7 +155,7 @@ void settle(Blocks& k) {
 }
 
 double robust_factor(std::vector<double> normed) {
-  return normed.empty() ? 1.0 : robust_sd(std::move(normed));  // |r| / sd of both coordinates
+  return normed.empty() ? 1.0 : core::robust_sd(std::move(normed));  // |r| / sd of both coordinates
 }
 
 template <class Observations>
@@ -173,8 +175,8 @@ void summarise(const Bundle& b, const Observations& observations, double& rms, d
 
 }  // namespace
 
-Lens lens_of_photo(const Bundle& bundle, PhotoIndex photo) {
-  Lens lens = bundle.lenses[bundle.lens_of[photo]];
+camera::Lens lens_of_photo(const Bundle& bundle, geometry::PhotoIndex photo) {
+  camera::Lens lens = bundle.lenses[bundle.lens_of[photo]];
   lens.fx *= bundle.focus[photo];
   lens.fy *= bundle.focus[photo];
   return lens;
@@ -208,10 +210,11 @@ BundleSummary adjust(Bundle& b, const BundleOptions& options) {
   add_priors(problem, k, b, options);
   add_corners(problem, k, b);
   for (const TieObservation& o : b.ties) {
-    problem.AddResidualBlock(
-        new ceres::AutoDiffCostFunction<TieCost, 2, kLensParameters, 1, 6, 3>(new TieCost{o.pixel, o.sd_px}),
-        new ceres::CauchyLoss(2.0), k.lenses[b.lens_of[o.photo].value].data(), &k.focus[o.photo.value],
-        k.cameras[o.photo.value].data(), k.points[o.point.value].data());
+    problem.AddResidualBlock(new ceres::AutoDiffCostFunction<TieCost, 2, camera::kLensParameters, 1, 6, 3>(
+                                 new TieCost{o.pixel, o.sd_px}),
+                             new ceres::CauchyLoss(2.0), k.lenses[b.lens_of[o.photo].value].data(),
+                             &k.focus[o.photo.value], k.cameras[o.photo.value].data(),
+                             k.points[o.point.value].data());
   }
   ceres::Solver::Options solver;
   solver.max_num_iterations = options.max_iterations;
@@ -238,16 +241,18 @@ BundleSummary adjust(Bundle& b, const BundleOptions& options) {
   ceres::Solver::Summary summary;
   ceres::Solve(solver, &problem, &summary);
   if (!summary.IsSolutionUsable()) {
-    throw MeasureError("the photos' positions could not be solved; photograph again with more cards in view");
+    throw core::MeasureError(
+        "the photos' positions could not be solved; photograph again with more cards in view");
   }
   settle(k);
   for (std::size_t i = 0; i < k.cameras.size(); ++i)
-    b.camera_T_bench[PhotoIndex(i)] = to_isometry(k.cameras[i]);
-  for (std::size_t i = 0; i < k.cards.size(); ++i) b.bench_T_card[CardIndex(i)] = to_isometry(k.cards[i]);
+    b.camera_T_bench[geometry::PhotoIndex(i)] = to_isometry(k.cameras[i]);
+  for (std::size_t i = 0; i < k.cards.size(); ++i)
+    b.bench_T_card[geometry::CardIndex(i)] = to_isometry(k.cards[i]);
   for (std::size_t i = 0; i < k.lenses.size(); ++i) {
-    b.lenses[LensIndex(i)].set_parameters(Eigen::Map<const LensVector>(k.lenses[i].data()));
+    b.lenses[LensIndex(i)].set_parameters(Eigen::Map<const camera::LensVector>(k.lenses[i].data()));
   }
-  for (std::size_t i = 0; i < k.focus.size(); ++i) b.focus[PhotoIndex(i)] = k.focus[i];
+  for (std::size_t i = 0; i < k.focus.size(); ++i) b.focus[geometry::PhotoIndex(i)] = k.focus[i];
   for (std::size_t i = 0; i < k.points.size(); ++i) b.points[PointIndex(i)] = k.points[i];
   BundleSummary result;
   summarise(b, b.corners, result.corner_rms_px, result.corner_factor);
@@ -276,9 +281,8 @@ Eigen::Matrix3d left_jacobian(const Vector3d& rotation) {
 
 }  // namespace
 
-IndexedVector<PhotoIndex, Eigen::Matrix<double, 7, 7>> pose_covariances(const Bundle& b,
-                                                                        const BundleOptions& options,
-                                                                        Shared shared) {
+geometry::IndexedVector<geometry::PhotoIndex, Eigen::Matrix<double, 7, 7>> pose_covariances(
+    const Bundle& b, const BundleOptions& options, Shared shared) {
   Blocks k = blocks_of(b);
   ceres::Problem problem;
   add_priors(problem, k, b, options);
@@ -286,8 +290,8 @@ IndexedVector<PhotoIndex, Eigen::Matrix<double, 7, 7>> pose_covariances(const Bu
   if (shared == Shared::held) {
     for (auto& lens : k.lenses) hold(problem, lens.data());
   }
-  IndexedVector<PhotoIndex, Eigen::Matrix<double, 7, 7>> out(b.camera_T_bench.size(),
-                                                             Eigen::Matrix<double, 7, 7>::Zero());
+  geometry::IndexedVector<geometry::PhotoIndex, Eigen::Matrix<double, 7, 7>> out(
+      b.camera_T_bench.size(), Eigen::Matrix<double, 7, 7>::Zero());
   ceres::Covariance::Options how;
   how.algorithm_type = ceres::SPARSE_QR;
   how.num_threads = 1;
@@ -309,7 +313,7 @@ IndexedVector<PhotoIndex, Eigen::Matrix<double, 7, 7>> pose_covariances(const Bu
     if (!problem.HasParameterBlock(c)) continue;
     Eigen::Matrix<double, 6, 6, Eigen::RowMajor> pose;
     covariance.GetCovarianceBlock(c, c, pose.data());
-    auto& m = out[PhotoIndex(i)];
+    auto& m = out[geometry::PhotoIndex(i)];
     m.topLeftCorner<6, 6>() = pose;
     if (focus) {
       Eigen::Matrix<double, 6, 1> cross;
@@ -335,4 +339,4 @@ IndexedVector<PhotoIndex, Eigen::Matrix<double, 7, 7>> pose_covariances(const Bu
   return out;
 }
 
-}  // namespace interstice
+}  // namespace interstice::scan

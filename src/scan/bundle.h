@@ -18,14 +18,14 @@
 #include "camera/lens.h"
 #include "geometry/index.h"
 
-namespace interstice {
+namespace interstice::scan {
 
-using PointIndex = Index<struct PointTag>;
-using LensIndex = Index<struct LensTag>;
+using PointIndex = geometry::Index<struct PointTag>;
+using LensIndex = geometry::Index<struct LensTag>;
 
 struct CornerObservation {
-  PhotoIndex photo;
-  CardIndex card;
+  geometry::PhotoIndex photo;
+  geometry::CardIndex card;
   Eigen::Vector3d p_card;  // mm
   int corner_id = 0;
   Eigen::Vector2d pixel;
@@ -33,27 +33,28 @@ struct CornerObservation {
 };
 
 struct TieObservation {
-  PhotoIndex photo;
+  geometry::PhotoIndex photo;
   PointIndex point;
   Eigen::Vector2d pixel;
   double sd_px = 0.5;
 };
 
 struct Bundle {
-  IndexedVector<PhotoIndex, Eigen::Isometry3d> camera_T_bench;
-  IndexedVector<PhotoIndex, LensIndex> lens_of;
-  IndexedVector<PhotoIndex, double> focus;  // factor on fx and fy
-  IndexedVector<LensIndex, Lens> lenses;
-  IndexedVector<CardIndex, Eigen::Isometry3d> bench_T_card;
-  IndexedVector<PointIndex, Eigen::Vector3d> points;  // bench frame, mm
+  geometry::IndexedVector<geometry::PhotoIndex, Eigen::Isometry3d> camera_T_bench;
+  geometry::IndexedVector<geometry::PhotoIndex, LensIndex> lens_of;
+  geometry::IndexedVector<geometry::PhotoIndex, double> focus;  // factor on fx and fy
+  geometry::IndexedVector<LensIndex, camera::Lens> lenses;
+  geometry::IndexedVector<geometry::CardIndex, Eigen::Isometry3d> bench_T_card;
+  geometry::IndexedVector<PointIndex, Eigen::Vector3d> points;  // bench frame, mm
   std::vector<CornerObservation> corners;
   std::vector<TieObservation> ties;
 };
 
 struct BundleOptions {
-  LensVector lens_prior_sd = LensVector::Constant(1e3);  // fx fy cx cy k1 k2 p1 p2 k3
-  std::vector<LensVector> each_lens_prior_sd;  // in step with Bundle::lenses; empty: the one above for all
-  double focus_prior_sd = 0;                   // 0: focusing held at 1
+  camera::LensVector lens_prior_sd = camera::LensVector::Constant(1e3);  // fx fy cx cy k1 k2 p1 p2 k3
+  std::vector<camera::LensVector>
+      each_lens_prior_sd;     // in step with Bundle::lenses; empty: the one above for all
+  double focus_prior_sd = 0;  // 0: focusing held at 1
   bool free_lens = true;
   int threads = 0;
   int max_iterations = 60;
@@ -69,7 +70,7 @@ struct BundleSummary {
 BundleSummary adjust(Bundle& bundle, const BundleOptions& options);
 
 // The lens of one photo, its focusing applied.
-Lens lens_of_photo(const Bundle& bundle, PhotoIndex photo);
+camera::Lens lens_of_photo(const Bundle& bundle, geometry::PhotoIndex photo);
 
 // Observations that settle nothing any more are dropped: of points seen in fewer than two photos, of cards
 // with fewer corners than a pose needs.
@@ -88,8 +89,7 @@ enum class Shared { unknown, held };
 // which is on the safe side). Order per photo: rotation vector of camera_T_bench (rad, left-multiplied),
 // translation (mm), focal length (relative). With the lens held it is nearer to that of a photo against the
 // others: an error of the lens moves all photos' views of a place nearly alike.
-IndexedVector<PhotoIndex, Eigen::Matrix<double, 7, 7>> pose_covariances(const Bundle& bundle,
-                                                                        const BundleOptions& options,
-                                                                        Shared shared = Shared::unknown);
+geometry::IndexedVector<geometry::PhotoIndex, Eigen::Matrix<double, 7, 7>> pose_covariances(
+    const Bundle& bundle, const BundleOptions& options, Shared shared = Shared::unknown);
 
-}  // namespace interstice
+}  // namespace interstice::scan

@@ -12,7 +12,7 @@
 #include "core/errors.h"
 #include "geometry/plane.h"
 
-namespace interstice {
+namespace interstice::scan {
 
 using Eigen::Isometry3d;
 using Eigen::Vector2d;
@@ -28,11 +28,11 @@ struct Link {  // one card in one photo
   std::size_t corners;
 };
 
-std::optional<Link> link_of(const PhotoCards& photo, const CardView& view, double print_scale) {
+std::optional<Link> link_of(const PhotoCards& photo, const camera::CardView& view, double print_scale) {
   std::vector<cv::Point3d> object;
   std::vector<cv::Point2d> image;
   for (std::size_t i = 0; i < view.corner_id.size(); ++i) {
-    const Vector3d p = print_scale * card_point(view.corner_id[i]);
+    const Vector3d p = print_scale * camera::card_point(view.corner_id[i]);
     const Vector3d ray = photo.lens.undistort(view.pixel[i]);
     if (!ray.allFinite()) continue;
     object.emplace_back(p.x(), p.y(), p.z());
@@ -111,18 +111,18 @@ int start_card(const std::vector<Link>& links) {
 CardPoses poses_from_cards(const std::vector<PhotoCards>& photos, double print_scale) {
   std::vector<Link> links;
   for (const PhotoCards& photo : photos) {
-    for (const CardView& view : photo.views) {
+    for (const camera::CardView& view : photo.views) {
       if (auto link = link_of(photo, view, print_scale)) links.push_back(*link);
     }
   }
   if (links.empty()) {
-    throw MeasureError(
+    throw core::MeasureError(
         "no scale card was found in any photo; lay printed cards round the form and photograph again");
   }
   const int start = start_card(links);
   const Joined joined = join_from(start, links);
   CardPoses out;
-  std::map<int, CardIndex> card_index;
+  std::map<int, geometry::CardIndex> card_index;
   card_index[start] = out.bundle.bench_T_card.push_back(Isometry3d::Identity());
   out.cards.push_back(start);
   for (const auto& [card, pose] : joined.bench_T_card) {
@@ -138,22 +138,22 @@ CardPoses poses_from_cards(const std::vector<PhotoCards>& photos, double print_s
                                                : "its cards do not connect to the other photos"});
       continue;
     }
-    const PhotoIndex p = out.bundle.camera_T_bench.push_back(pose->second);
+    const geometry::PhotoIndex p = out.bundle.camera_T_bench.push_back(pose->second);
     out.photos.push_back(photo.photo);
     out.bundle.focus.push_back(1.0);
     out.bundle.lens_of.push_back(out.bundle.lenses.push_back(photo.lens));
-    for (const CardView& view : photo.views) {
+    for (const camera::CardView& view : photo.views) {
       const auto card = card_index.find(view.card);
       if (card == card_index.end()) continue;
       for (std::size_t i = 0; i < view.corner_id.size(); ++i) {
-        out.bundle.corners.push_back({p, card->second, print_scale * card_point(view.corner_id[i]),
+        out.bundle.corners.push_back({p, card->second, print_scale * camera::card_point(view.corner_id[i]),
                                       view.corner_id[i], view.pixel[i], view.sd_px[i]});
       }
     }
   }
   if (out.photos.size() < 3) {
-    throw MeasureError("only " + counted(out.photos.size(), "photo shows", "photos show") +
-                       " cards that connect; take at least 8 photos all round with two cards in each");
+    throw core::MeasureError("only " + core::counted(out.photos.size(), "photo shows", "photos show") +
+                             " cards that connect; take at least 8 photos all round with two cards in each");
   }
   return out;
 }
@@ -162,16 +162,16 @@ Isometry3d level_T_bench(const Bundle& bundle) {
   std::vector<Vector3d> corners;
   Vector3d up = Vector3d::Zero();
   for (const Isometry3d& card : bundle.bench_T_card) {
-    for (int k = 0; k < kCornersPerCard; ++k) corners.push_back(card * card_point(k));
+    for (int k = 0; k < camera::kCornersPerCard; ++k) corners.push_back(card * camera::card_point(k));
     up += card.linear() * Vector3d::UnitZ();
   }
-  const PlaneFit plane = fit_plane(corners);
+  const geometry::PlaneFit plane = geometry::fit_plane(corners);
   const Vector3d normal = plane.normal.dot(up) > 0 ? plane.normal : Vector3d(-plane.normal);
-  const PlaneFrame frame = make_plane_frame(plane.centroid, normal, Vector3d::UnitX());
+  const geometry::PlaneFrame frame = geometry::make_plane_frame(plane.centroid, normal, Vector3d::UnitX());
   Isometry3d bench_T_level = Isometry3d::Identity();
   bench_T_level.linear() << frame.ex, frame.ey, frame.normal;
   bench_T_level.translation() = frame.origin;
   return bench_T_level.inverse();
 }
 
-}  // namespace interstice
+}  // namespace interstice::scan

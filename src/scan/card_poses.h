@@ -13,12 +13,12 @@
 #include "camera/lens.h"
 #include "scan/bundle.h"
 
-namespace interstice {
+namespace interstice::scan {
 
 struct PhotoCards {
   std::size_t photo = 0;  // the caller's number
-  Lens lens;              // start values
-  std::vector<CardView> views;
+  camera::Lens lens;      // start values
+  std::vector<camera::CardView> views;
   bool has_exif = true;  // its file says which camera or lens took it
 };
 
@@ -40,4 +40,4 @@ CardPoses poses_from_cards(const std::vector<PhotoCards>& photos, double print_s
 // Level frame: z = 0 in the plane through all cards' corners, z out of the paper, origin in their middle.
 Eigen::Isometry3d level_T_bench(const Bundle& bundle);
 
-}  // namespace interstice
+}  // namespace interstice::scan

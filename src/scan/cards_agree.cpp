@@ -9,11 +9,11 @@
 
 #include "core/errors.h"
 #include "core/median.h"
-#include "scan/odd_card.h"
-#include "scan/own_focus.h"
+#include "scan/card_diagnosis.h"
+#include "scan/photo_focal_check.h"
 #include "scan/solved_places.h"
 
-namespace interstice {
+namespace interstice::scan {
 
 using Eigen::Isometry3d;
 using Eigen::Vector2d;
@@ -33,15 +33,16 @@ struct Miss {
   double px = 0, normed = 0;  // pixels; units of the corners' standard deviations
 };
 
-Miss miss_of(const CardView& view, const Lens& lens, const Isometry3d& camera_T_card, double print_scale) {
+Miss miss_of(const camera::CardView& view, const camera::Lens& lens, const Isometry3d& camera_T_card,
+             double print_scale) {
   std::vector<double> px, normed;
   for (std::size_t i = 0; i < view.corner_id.size(); ++i) {
     const Vector2d r =
-        view.pixel[i] - lens.project(camera_T_card * (print_scale * card_point(view.corner_id[i])));
+        view.pixel[i] - lens.project(camera_T_card * (print_scale * camera::card_point(view.corner_id[i])));
     px.push_back(r.allFinite() ? r.norm() : 1e9);
     normed.push_back(px.back() / view.sd_px[i]);
   }
-  return {median(px), median(normed)};
+  return {core::median(px), core::median(normed)};
 }
 
 // A small motion: rotation vector, translation.
@@ -55,13 +56,14 @@ Isometry3d motion(const Eigen::Matrix<double, 6, 1>& m) {
 
 // The card's pose from this view alone, by a few Gauss-Newton steps: what is left is noise, the lens's errors
 // and paper that is not flat, wherever the card lies.
-Isometry3d own_pose(const CardView& view, const Lens& lens, Isometry3d pose, double print_scale) {
+Isometry3d own_pose(const camera::CardView& view, const camera::Lens& lens, Isometry3d pose,
+                    double print_scale) {
   constexpr int kSteps = 4;
   for (int step = 0; step < kSteps; ++step) {
     Eigen::Matrix<double, 6, 6> normal = Eigen::Matrix<double, 6, 6>::Zero();
     Eigen::Matrix<double, 6, 1> right = Eigen::Matrix<double, 6, 1>::Zero();
     for (std::size_t i = 0; i < view.corner_id.size(); ++i) {
-      const Vector3d p = print_scale * card_point(view.corner_id[i]);
+      const Vector3d p = print_scale * camera::card_point(view.corner_id[i]);
       Eigen::Matrix<double, 2, 6> slope;
       for (int k = 0; k < 6; ++k) {
         Eigen::Matrix<double, 6, 1> d = Eigen::Matrix<double, 6, 1>::Zero();
@@ -96,11 +98,11 @@ Fit fit_of(const CardSolution& s, const std::vector<PhotoCards>& photos, double 
   Fit fit;
   for (const PhotoCards& photo : photos) {
     const auto p = places.photo(photo.photo);
-    for (const CardView& view : photo.views) {
+    for (const camera::CardView& view : photo.views) {
       const auto c = places.card(view.card);
       if (!p || !c || view.corner_id.size() < kFewCorners) continue;
       const Isometry3d camera_T_card = b.camera_T_bench[*p] * b.bench_T_card[*c];
-      const Lens lens = lens_of_photo(b, *p);
+      const camera::Lens lens = lens_of_photo(b, *p);
       const View name{photo.photo, view.card};
       misses[name] = miss_of(view, lens, camera_T_card, print_scale);
       mm_per_px[name] = camera_T_card.translation().norm() / lens.fx;
@@ -110,7 +112,7 @@ Fit fit_of(const CardSolution& s, const std::vector<PhotoCards>& photos, double 
     }
   }
   if (!misses.empty()) fit.mean_normed /= static_cast<double>(misses.size());
-  const double usual = std::max(1.0, median(own));
+  const double usual = std::max(1.0, core::median(own));
   for (const auto& [view, miss] : misses) {
     if (miss.normed > kOff * usual && miss.px * mm_per_px[view] > kSheetFlat_mm) fit.off.insert(view);
   }
@@ -118,7 +120,8 @@ Fit fit_of(const CardSolution& s, const std::vector<PhotoCards>& photos, double 
 }
 
 std::vector<PhotoCards> without_card(std::vector<PhotoCards> photos, int card) {
-  for (PhotoCards& p : photos) std::erase_if(p.views, [&](const CardView& v) { return v.card == card; });
+  for (PhotoCards& p : photos)
+    std::erase_if(p.views, [&](const camera::CardView& v) { return v.card == card; });
   return photos;
 }
 
@@ -143,7 +146,7 @@ std::optional<Trial> best_trial(const std::vector<PhotoCards>& photos, const Car
   const auto attempt = [&](Trial t) {
     try {
       t.solution = solve(t.photos);
-    } catch (const MeasureError&) {
+    } catch (const core::MeasureError&) {
       return;  // the others do not hang together without it
     }
     t.fit = fit_of(t.solution, t.photos, print_scale);
@@ -170,11 +173,13 @@ std::optional<Trial> best_trial(const std::vector<PhotoCards>& photos, const Car
 std::vector<std::size_t> refocused_too_far(const CardPoses& poses) {
   std::map<LensIndex, std::vector<double>> focus;
   for (std::size_t i = 0; i < poses.photos.size(); ++i)
-    focus[poses.bundle.lens_of[PhotoIndex(i)]].push_back(poses.bundle.focus[PhotoIndex(i)]);
+    focus[poses.bundle.lens_of[geometry::PhotoIndex(i)]].push_back(
+        poses.bundle.focus[geometry::PhotoIndex(i)]);
   std::vector<std::size_t> odd;
   for (std::size_t i = 0; i < poses.photos.size(); ++i) {
-    const double usual = median(focus[poses.bundle.lens_of[PhotoIndex(i)]]);
-    if (std::abs(poses.bundle.focus[PhotoIndex(i)] / usual - 1) > kRefocus) odd.push_back(poses.photos[i]);
+    const double usual = core::median(focus[poses.bundle.lens_of[geometry::PhotoIndex(i)]]);
+    if (std::abs(poses.bundle.focus[geometry::PhotoIndex(i)] / usual - 1) > kRefocus)
+      odd.push_back(poses.photos[i]);
   }
   return odd;
 }
@@ -183,7 +188,7 @@ std::vector<std::size_t> refocused_too_far(const CardPoses& poses) {
 // is left then fits anything.
 std::optional<std::size_t> mostly_mistaken(const CardPoses& poses, const std::vector<PhotoCards>& photos) {
   const Places places(poses);
-  std::map<PhotoIndex, double> left;
+  std::map<geometry::PhotoIndex, double> left;
   for (const CornerObservation& o : poses.bundle.corners) ++left[o.photo];
   std::optional<std::size_t> odd;
   double least = 0.5;
@@ -191,7 +196,7 @@ std::optional<std::size_t> mostly_mistaken(const CardPoses& poses, const std::ve
     const auto p = places.photo(photo.photo);
     if (!p) continue;
     double given = 0;
-    for (const CardView& view : photo.views) {
+    for (const camera::CardView& view : photo.views) {
       if (places.card(view.card)) given += static_cast<double>(view.corner_id.size());
     }
     if (left[*p] >= least * given) continue;
@@ -222,20 +227,20 @@ std::optional<LeftOutPhoto> odd_photo(const CardPoses& poses, const std::vector<
 }
 
 [[noreturn]] void disagree_photo(const std::string& what) {
-  throw MeasureError(
+  throw core::MeasureError(
       "the cards do not agree from photo to photo (" + what +
       " and others): lay prints of one scale, leave them and the form where they are, and take "
       "all photos with one lens without zoom, uncut");
 }
 
 [[noreturn]] void disagree(const View& first, const std::string& photo) {
-  disagree_photo("card " + std::to_string(first.second) + " in " + one_line(photo, 60));
+  disagree_photo("card " + std::to_string(first.second) + " in " + core::one_line(photo, 60));
 }
 
 [[noreturn]] void refuse(const LeftOutPhoto& odd, const std::string& photo) {
-  if (odd.reason != kUncheckedLens) disagree_photo(one_line(photo, 60));
-  throw MeasureError(one_line(photo, 60) + " and others: " + odd.reason +
-                     ": photograph again, or take the photos as the phone saved them");
+  if (odd.reason != kUncheckedLens) disagree_photo(core::one_line(photo, 60));
+  throw core::MeasureError(core::one_line(photo, 60) + " and others: " + odd.reason +
+                           ": photograph again, or take the photos as the phone saved them");
 }
 
 }  // namespace
@@ -258,7 +263,7 @@ AgreedCards solve_agreeing_cards(std::vector<PhotoCards> photos, double print_sc
       agreed.odd_photos.push_back({photo, kOddPhoto});
       photos = without_photo(photos, photo);
     }
-    if (too_many()) disagree_photo(one_line(name(agreed.odd_photos.front().photo), 60));
+    if (too_many()) disagree_photo(core::one_line(name(agreed.odd_photos.front().photo), 60));
     if (!refocused.empty()) {
       agreed.solution = solve(photos);
       continue;
@@ -295,4 +300,4 @@ AgreedCards solve_agreeing_cards(std::vector<PhotoCards> photos, double print_sc
   return agreed;
 }
 
-}  // namespace interstice
+}  // namespace interstice::scan

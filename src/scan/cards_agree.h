@@ -12,7 +12,7 @@
 
 #include "scan/card_poses.h"
 
-namespace interstice {
+namespace interstice::scan {
 
 struct CardSolution {
   CardPoses poses;
@@ -37,4 +37,4 @@ struct AgreedCards {
 AgreedCards solve_agreeing_cards(std::vector<PhotoCards> photos, double print_scale, const SolveCards& solve,
                                  const std::function<std::string(std::size_t)>& name);
 
-}  // namespace interstice
+}  // namespace interstice::scan

@@ -5,7 +5,7 @@
 #include <opencv2/features2d.hpp>
 #include <opencv2/imgproc.hpp>
 
-namespace interstice {
+namespace interstice::scan {
 namespace {
 
 constexpr double kSiftShiftPx = 0.25;
@@ -50,4 +50,4 @@ Features find_features(const cv::Mat& grey, const cv::Mat& mask, int most) {
   return out;
 }
 
-}  // namespace interstice
+}  // namespace interstice::scan

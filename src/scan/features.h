@@ -5,7 +5,7 @@
 #include <opencv2/core/mat.hpp>
 #include <vector>
 
-namespace interstice {
+namespace interstice::scan {
 
 struct Features {
   std::vector<Eigen::Vector2d> pixel;  // full-size pixels, centre of the first pixel at (0, 0)
@@ -18,4 +18,4 @@ struct Features {
 // pixel. The positions carry no systematic shift (SIFT of this library returns +0.25 px at every scale).
 Features find_features(const cv::Mat& grey, const cv::Mat& mask, int most);
 
-}  // namespace interstice
+}  // namespace interstice::scan

@@ -8,7 +8,7 @@
 #include "core/errors.h"
 #include "core/parallel.h"
 
-namespace interstice {
+namespace interstice::scan {
 
 using Eigen::Vector3d;
 
@@ -22,13 +22,13 @@ struct FreedCard {
 
 // The bundle with one card's corners as free points. Another card must keep the gauge, so card 0 is swapped
 // out of the first place when it is the one freed.
-FreedCard free_card(const Bundle& all, CardIndex freed) {
+FreedCard free_card(const Bundle& all, geometry::CardIndex freed) {
   FreedCard f;
   f.bundle = all;
   f.bundle.points = {};
   f.bundle.ties.clear();
   f.bundle.corners.clear();
-  const CardIndex gauge(freed.value == 0 ? 1 : 0);
+  const geometry::CardIndex gauge(freed.value == 0 ? 1 : 0);
   std::map<int, int> seen;
   for (const CornerObservation& o : all.corners) {
     if (o.card == freed) ++seen[o.corner_id];
@@ -48,9 +48,9 @@ FreedCard free_card(const Bundle& all, CardIndex freed) {
     f.bundle.ties.push_back({o.photo, it->second, o.pixel, o.sd_px});
   }
   if (gauge.value != 0) {  // the held card is the first one: put the gauge card there
-    std::swap(f.bundle.bench_T_card[CardIndex(0)], f.bundle.bench_T_card[gauge]);
+    std::swap(f.bundle.bench_T_card[geometry::CardIndex(0)], f.bundle.bench_T_card[gauge]);
     for (CornerObservation& o : f.bundle.corners) {
-      if (o.card == gauge) o.card = CardIndex(0);
+      if (o.card == gauge) o.card = geometry::CardIndex(0);
     }
   }
   return f;
@@ -64,13 +64,13 @@ LengthCheck check_lengths(const Bundle& bundle, const BundleOptions& options) {
   std::vector<std::optional<FreedCard>> freed(bundle.bench_T_card.size());
   BundleOptions few = options;
   few.max_iterations = 15;
-  parallel_for(freed.size(), options.threads, [&](std::size_t c) {
-    FreedCard f = free_card(bundle, CardIndex(c));
+  core::parallel_for(freed.size(), options.threads, [&](std::size_t c) {
+    FreedCard f = free_card(bundle, geometry::CardIndex(c));
     if (f.point_of.size() < 4) return;
     try {
       adjust(f.bundle, few);
       freed[c] = std::move(f);
-    } catch (const MeasureError&) {
+    } catch (const core::MeasureError&) {
       // without this card the photos fall apart: nothing can be said about it
     }
   });
@@ -93,4 +93,4 @@ LengthCheck check_lengths(const Bundle& bundle, const BundleOptions& options) {
   return check;
 }
 
-}  // namespace interstice
+}  // namespace interstice::scan

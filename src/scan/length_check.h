@@ -8,7 +8,7 @@
 
 #include "scan/bundle.h"
 
-namespace interstice {
+namespace interstice::scan {
 
 struct LengthCheck {
   std::size_t lengths = 0;      // lengths compared
@@ -19,4 +19,4 @@ struct LengthCheck {
 
 LengthCheck check_lengths(const Bundle& bundle, const BundleOptions& options);
 
-}  // namespace interstice
+}  // namespace interstice::scan

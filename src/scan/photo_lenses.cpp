@@ -5,7 +5,7 @@
 #include <map>
 #include <tuple>
 
-namespace interstice {
+namespace interstice::scan {
 
 namespace {
 
@@ -13,8 +13,8 @@ namespace {
 // lenses of one phone differ by half and more (common practice, no source).
 constexpr double kAnotherLens = 0.2;
 
-LensVector lens_prior(const Lens& lens, bool from_file) {
-  LensVector sd;
+camera::LensVector lens_prior(const camera::Lens& lens, bool from_file) {
+  camera::LensVector sd;
   const double size = std::max(lens.width, lens.height);
   if (!from_file) {
     sd << 0.1 * lens.fx, 0.1 * lens.fx, 0.03 * size, 0.03 * size, 0.3, 0.5, 0.005, 0.005, 0.7;
@@ -26,29 +26,29 @@ LensVector lens_prior(const Lens& lens, bool from_file) {
   return sd.cwiseMax(3 * lens.sd);
 }
 
-bool may_be(const Lens& given, const PhotoInfo& info) {
+bool may_be(const camera::Lens& given, const camera::PhotoInfo& info) {
   if (!given.camera.empty() && !info.camera.empty() && given.camera != info.camera) return false;
   const double aspect = double(given.width) / given.height - double(info.width) / info.height;
   if (std::abs(aspect) >= 2e-3) return false;
   if (!info.focal_35mm) return true;
-  const double exif = exif_focal_px(info), file = given.fx * info.width / given.width;
+  const double exif = camera::exif_focal_px(info), file = given.fx * info.width / given.width;
   return std::abs(exif / file - 1) < kAnotherLens;
 }
 
 }  // namespace
 
-StartLens start_lens(const PhotoInfo& info, const std::optional<Lens>& given) {
+StartLens start_lens(const camera::PhotoInfo& info, const std::optional<camera::Lens>& given) {
   if (given && may_be(*given, info)) return {given->scaled_to(info.width, info.height), true};
-  return {plain_lens(info.width, info.height, exif_focal_px(info)), false};
+  return {camera::plain_lens(info.width, info.height, camera::exif_focal_px(info)), false};
 }
 
-std::vector<LensVector> group_lenses(Bundle& bundle, const std::vector<PhotoLens>& photos) {
+std::vector<camera::LensVector> group_lenses(Bundle& bundle, const std::vector<PhotoLens>& photos) {
   const auto tenths = [](const std::optional<double>& mm) { return mm ? std::lround(10 * *mm) : -1; };
   std::map<std::tuple<std::string, int, int, long, long>, LensIndex> group;
-  IndexedVector<LensIndex, Lens> lenses;
-  std::vector<LensVector> priors;
+  geometry::IndexedVector<LensIndex, camera::Lens> lenses;
+  std::vector<camera::LensVector> priors;
   for (std::size_t i = 0; i < photos.size(); ++i) {
-    const PhotoInfo& info = *photos[i].info;
+    const camera::PhotoInfo& info = *photos[i].info;
     const auto key =
         std::tuple(info.camera, info.width, info.height, tenths(info.focal_mm), tenths(info.focal_35mm));
     auto it = group.find(key);
@@ -56,10 +56,10 @@ std::vector<LensVector> group_lenses(Bundle& bundle, const std::vector<PhotoLens
       it = group.emplace(key, lenses.push_back(photos[i].start->lens)).first;
       priors.push_back(lens_prior(photos[i].start->lens, photos[i].start->from_file));
     }
-    bundle.lens_of[PhotoIndex(i)] = it->second;
+    bundle.lens_of[geometry::PhotoIndex(i)] = it->second;
   }
   bundle.lenses = std::move(lenses);
   return priors;
 }
 
-}  // namespace interstice
+}  // namespace interstice::scan

@@ -12,21 +12,21 @@
 #include "camera/photo.h"
 #include "scan/bundle.h"
 
-namespace interstice {
+namespace interstice::scan {
 
 struct StartLens {
-  Lens lens;
+  camera::Lens lens;
   bool from_file = false;
 };
 
-StartLens start_lens(const PhotoInfo& info, const std::optional<Lens>& given);
+StartLens start_lens(const camera::PhotoInfo& info, const std::optional<camera::Lens>& given);
 
 struct PhotoLens {
-  const PhotoInfo* info;
+  const camera::PhotoInfo* info;
   const StartLens* start;
 };
 
 // Groups the bundle's lenses (photos in step with it) and returns how far each may move, standard deviations.
-std::vector<LensVector> group_lenses(Bundle& bundle, const std::vector<PhotoLens>& photos);
+std::vector<camera::LensVector> group_lenses(Bundle& bundle, const std::vector<PhotoLens>& photos);
 
-}  // namespace interstice
+}  // namespace interstice::scan

@@ -8,7 +8,7 @@
 
 #include "camera/lens.h"
 
-namespace interstice {
+namespace interstice::scan {
 
 using Pose = std::array<double, 6>;  // rotation vector, translation
 
@@ -44,15 +44,15 @@ bool reproject(const T* lens, const T* focus, const T* camera, const T* p_bench,
   T p[3];
   apply(camera, p_bench, p);
   if (p[2] < T(1e-3)) return false;
-  T scaled[kLensParameters];
-  for (int i = 0; i < kLensParameters; ++i) scaled[i] = lens[i];
+  T scaled[camera::kLensParameters];
+  for (int i = 0; i < camera::kLensParameters; ++i) scaled[i] = lens[i];
   scaled[0] *= focus[0];
   scaled[1] *= focus[0];
   T uv[2];
-  brown_project(scaled, p, uv);
+  camera::brown_project(scaled, p, uv);
   r[0] = (uv[0] - pixel.x()) / sd;
   r[1] = (uv[1] - pixel.y()) / sd;
   return true;
 }
 
-}  // namespace interstice
+}  // namespace interstice::scan

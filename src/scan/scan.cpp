@@ -13,12 +13,12 @@
 #include "scan/bundle.h"
 #include "scan/card_poses.h"
 #include "scan/cards_agree.h"
+#include "scan/form_pose.h"
 #include "scan/length_check.h"
 #include "scan/photo_lenses.h"
-#include "scan/seat.h"
 #include "scan/tie_points.h"
 
-namespace interstice {
+namespace interstice::scan {
 
 using Eigen::Isometry3d;
 using Eigen::Vector2d;
@@ -43,12 +43,12 @@ constexpr const char* kUnsettled =
 constexpr double kFocusPriorSd = 0.003;  // refocusing between near and far edge of a bowl at arm's length
 
 struct Candidate {  // a readable photo
-  PhotoInfo info;
+  camera::PhotoInfo info;
   StartLens lens;
-  std::vector<CardView> views;
+  std::vector<camera::CardView> views;
 };
 
-bool has_exif(const PhotoInfo& info) {
+bool has_exif(const camera::PhotoInfo& info) {
   return !info.camera.empty() || info.focal_mm || info.focal_35mm;
 }
 
@@ -61,8 +61,8 @@ bool same_picture(const Candidate& a, const Candidate& b) {
   const double scale = double(a.info.width) / b.info.width;
   double squares = 0;
   std::size_t shared = 0;
-  for (const CardView& v : a.views) {
-    for (const CardView& w : b.views) {
+  for (const camera::CardView& v : a.views) {
+    for (const camera::CardView& w : b.views) {
       if (v.card != w.card) continue;
       for (std::size_t i = 0; i < v.corner_id.size(); ++i) {
         const auto it = std::find(w.corner_id.begin(), w.corner_id.end(), v.corner_id[i]);
@@ -94,18 +94,18 @@ std::vector<Candidate> without_doubles(std::vector<Candidate> all, Scan& scan) {
 
 std::vector<Candidate> read_photos(const std::filesystem::path& folder, const ScanOptions& options,
                                    Scan& scan) {
-  const std::vector<std::filesystem::path> paths = list_photos(folder);
+  const std::vector<std::filesystem::path> paths = camera::list_photos(folder);
   scan.quality.photos_given = static_cast<int>(paths.size());
   std::vector<std::optional<Candidate>> read(paths.size());
   std::vector<std::string> failed(paths.size());
-  parallel_for(paths.size(), options.threads, [&](std::size_t i) {
+  core::parallel_for(paths.size(), options.threads, [&](std::size_t i) {
     try {
       Candidate c;
-      c.info = read_photo_info(paths[i]);
+      c.info = camera::read_photo_info(paths[i]);
       c.lens = start_lens(c.info, options.lens);
-      c.views = detect_cards(scan.store->grey(c.info));
+      c.views = camera::detect_cards(scan.store->grey(c.info));
       read[i] = std::move(c);
-    } catch (const PhotoError& e) {
+    } catch (const camera::PhotoError& e) {
       failed[i] = e.reason();
     }
   });
@@ -117,8 +117,8 @@ std::vector<Candidate> read_photos(const std::filesystem::path& folder, const Sc
       scan.left_out.push_back({paths[i].stem().string(), failed[i]});
   }
   if (out.empty()) {
-    throw InputError(folder.string(), "none of its photos can be read (" + scan.left_out.front().photo +
-                                          ": " + scan.left_out.front().reason + ")");
+    throw core::InputError(folder.string(), "none of its photos can be read (" + scan.left_out.front().photo +
+                                                ": " + scan.left_out.front().reason + ")");
   }
   return out;
 }
@@ -136,7 +136,7 @@ std::size_t reject_mistakes(const Bundle& bundle, std::vector<Observation>& obse
 
 // Where features are worth looking for: the outline of a cylinder round the place the photos look at, less
 // the cards.
-cv::Mat search_mask(const Lens& lens, const Isometry3d& camera_T_bench, const Bundle& bundle,
+cv::Mat search_mask(const camera::Lens& lens, const Isometry3d& camera_T_bench, const Bundle& bundle,
                     const Isometry3d& level_T_b, const Vector2d& aim_level, double radius, double height) {
   cv::Mat mask = cv::Mat::zeros(lens.height, lens.width, CV_8U);
   const Isometry3d camera_T_level = camera_T_bench * level_T_b.inverse();
@@ -156,8 +156,9 @@ cv::Mat search_mask(const Lens& lens, const Isometry3d& camera_T_bench, const Bu
   for (const Isometry3d& card : bundle.bench_T_card) {
     std::vector<cv::Point> sheet;
     for (const auto& [sx, sy] : {std::pair{-1, -1}, {1, -1}, {1, 1}, {-1, 1}}) {
-      const Vector2d uv = lens.project(camera_T_bench *
-                                       (card * Vector3d(sx * kSheetWidthMm / 2, sy * kSheetHeightMm / 2, 0)));
+      const Vector2d uv =
+          lens.project(camera_T_bench *
+                       (card * Vector3d(sx * camera::kSheetWidthMm / 2, sy * camera::kSheetHeightMm / 2, 0)));
       if (!uv.allFinite()) break;
       sheet.emplace_back(static_cast<int>(uv.x()), static_cast<int>(uv.y()));
     }
@@ -181,7 +182,8 @@ void add_tracks(Bundle& bundle, std::vector<Track> tracks, const std::vector<Tie
   for (const Track& track : tracks) {
     const PointIndex point = bundle.points.push_back(track.p_bench);
     for (const auto& [p, f] : track.features) {
-      bundle.ties.push_back({PhotoIndex(p), point, photos[p].features.pixel[f], photos[p].features.sd_px[f]});
+      bundle.ties.push_back(
+          {geometry::PhotoIndex(p), point, photos[p].features.pixel[f], photos[p].features.sd_px[f]});
     }
   }
 }
@@ -195,14 +197,15 @@ bool refocused(const Bundle& bundle, const BundleOptions& options) {
   const auto covariance = pose_covariances(bundle, held);
   double weights = 0, mean = 0, chi2 = 0;
   for (std::size_t i = 0; i < bundle.focus.size(); ++i) {
-    const double var = covariance[PhotoIndex(i)](6, 6);
+    const double var = covariance[geometry::PhotoIndex(i)](6, 6);
     if (!(var > 0)) return true;
     weights += 1 / var;
-    mean += bundle.focus[PhotoIndex(i)] / var;
+    mean += bundle.focus[geometry::PhotoIndex(i)] / var;
   }
   mean /= weights;
   for (std::size_t i = 0; i < bundle.focus.size(); ++i) {
-    chi2 += std::pow(bundle.focus[PhotoIndex(i)] - mean, 2) / covariance[PhotoIndex(i)](6, 6);
+    chi2 +=
+        std::pow(bundle.focus[geometry::PhotoIndex(i)] - mean, 2) / covariance[geometry::PhotoIndex(i)](6, 6);
   }
   // Mean of chi-squared is n - 1, its standard deviation sqrt(2 (n - 1)).
   const double n = static_cast<double>(bundle.focus.size()) - 1;
@@ -255,15 +258,15 @@ CardSolution solve_cards(const std::vector<Candidate>& candidates, const std::ve
 }
 
 std::vector<TiePhoto> features_of(const Bundle& bundle, const std::vector<const Candidate*>& used,
-                                  const Plan& plan, const Isometry3d& level, const Vector2d& aim,
-                                  PhotoStore& store, const ScanOptions& options) {
+                                  const plan::Plan& plan, const Isometry3d& level, const Vector2d& aim,
+                                  camera::PhotoStore& store, const ScanOptions& options) {
   const double reach = plan.profile.points().back().x() + plan.tile_thickness_mm;
   const double height = plan.profile.points().front().y() + plan.tile_thickness_mm;
   std::vector<TiePhoto> photos(used.size());
-  parallel_for(used.size(), options.threads, [&](std::size_t i) {
+  core::parallel_for(used.size(), options.threads, [&](std::size_t i) {
     TiePhoto& photo = photos[i];
-    photo.lens = lens_of_photo(bundle, PhotoIndex(i));
-    photo.camera_T_bench = bundle.camera_T_bench[PhotoIndex(i)];
+    photo.lens = lens_of_photo(bundle, geometry::PhotoIndex(i));
+    photo.camera_T_bench = bundle.camera_T_bench[geometry::PhotoIndex(i)];
     const cv::Mat mask =
         search_mask(photo.lens, photo.camera_T_bench, bundle, level, aim, 1.35 * reach, 1.1 * height);
     photo.features = find_features(store.grey(used[i]->info), mask, kAllFeatures);
@@ -317,11 +320,11 @@ std::vector<TiePhoto> strongest(const std::vector<TiePhoto>& photos, int most) {
 
 }  // namespace
 
-Scan scan_photos(const std::filesystem::path& folder, const Plan& plan, const ScanOptions& options) {
+Scan scan_photos(const std::filesystem::path& folder, const plan::Plan& plan, const ScanOptions& options) {
   Scan scan;
   scan.quality.check_line_given = options.check_line_mm.has_value();
   scan.quality.lens_given = options.lens.has_value();
-  const double print_scale = options.check_line_mm.value_or(kCheckLineMm) / kCheckLineMm;
+  const double print_scale = options.check_line_mm.value_or(camera::kCheckLineMm) / camera::kCheckLineMm;
   scan.quality.scale_sd = options.check_line_mm ? kCaliperSd_mm / *options.check_line_mm : kUnmeasuredPrintSd;
   options.progress("reading the photos and looking for cards");
   const std::vector<Candidate> candidates = without_doubles(read_photos(folder, options, scan), scan);
@@ -365,12 +368,12 @@ Scan scan_photos(const std::filesystem::path& folder, const Plan& plan, const Sc
   std::vector<double> footprints;
   for (std::size_t i = 0; i < used.size(); ++i) {
     if (!kept[i]) continue;
-    if (!(settled[PhotoIndex(i)](3, 3) > 0)) throw MeasureError(kUnsettled);
+    if (!(settled[geometry::PhotoIndex(i)](3, 3) > 0)) throw core::MeasureError(kUnsettled);
     ScannedPhoto photo;
     photo.info = used[i]->info;
-    photo.lens = lens_of_photo(bundle, PhotoIndex(i));
-    photo.camera_T_bowl = bundle.camera_T_bench[PhotoIndex(i)] * bowl_T_bench.inverse();
-    photo.covariance = covariances[PhotoIndex(i)];
+    photo.lens = lens_of_photo(bundle, geometry::PhotoIndex(i));
+    photo.camera_T_bowl = bundle.camera_T_bench[geometry::PhotoIndex(i)] * bowl_T_bench.inverse();
+    photo.covariance = covariances[geometry::PhotoIndex(i)];
     const double distance =
         (photo.camera_T_bowl * Vector3d(0, 0, plan.profile.points().front().y() / 2)).norm() -
         plan.profile.points().back().x();
@@ -381,7 +384,7 @@ Scan scan_photos(const std::filesystem::path& folder, const Plan& plan, const Sc
   scan.quality.reprojection_rms_px = summary.corner_rms_px;
   scan.quality.tie_rms_px = summary.tie_rms_px;
   scan.quality.tie_points = bundle.points.size();
-  scan.quality.pixel_footprint_mm = median(footprints);
+  scan.quality.pixel_footprint_mm = core::median(footprints);
   const LengthCheck check = check_lengths(bundle, bundle_options);
   if (check.lengths > 0) {
     scan.quality.length_error_mm = check.largest_error_mm;
@@ -396,4 +399,4 @@ void turn_scan(Scan& scan, double angle) {
   for (Vector3d& p : scan.points) p = turn.inverse() * p;
 }
 
-}  // namespace interstice
+}  // namespace interstice::scan

@@ -1,7 +1,7 @@
 // From a folder of photos to measured cameras round a form.
 //
 // Frame `bowl`: axis z, rim plane z = 0, foot up; after scan_photos() the turn about the axis is arbitrary
-// (it is settled by the pattern of pieces, see surface/turn.h) and turn_scan() sets it. Millimetres; pixels
+// (it is settled by the pattern of pieces, see surface/pattern_azimuth.h) and turn_scan() sets it. Millimetres; pixels
 // in sensor orientation. Scale comes from the printed cards and the measured check line. Errors: InputError
 // for files, MeasureError when the photos cannot be measured.
 #pragma once
@@ -20,18 +20,18 @@
 #include "geometry/index.h"
 #include "plan/plan.h"
 
-namespace interstice {
+namespace interstice::scan {
 
 struct ScanOptions {
   std::optional<double> check_line_mm;  // as measured with calipers; nominal 150
-  std::optional<Lens> lens;             // from a lens file; otherwise the scan calibrates itself
+  std::optional<camera::Lens> lens;     // from a lens file; otherwise the scan calibrates itself
   int threads = 0;
   std::function<void(const std::string&)> progress = [](const std::string&) {};
 };
 
 struct ScannedPhoto {
-  PhotoInfo info;
-  Lens lens;  // of this photo: focusing applied
+  camera::PhotoInfo info;
+  camera::Lens lens;  // of this photo: focusing applied
   Eigen::Isometry3d camera_T_bowl;
   // Covariance of (rotation vector rad, translation mm, relative focal length) against the other photos, see
   // scan/bundle.h.
@@ -73,17 +73,17 @@ struct ScanQuality {
 };
 
 struct Scan {
-  IndexedVector<PhotoIndex, ScannedPhoto> photos;
+  geometry::IndexedVector<geometry::PhotoIndex, ScannedPhoto> photos;
   std::vector<LeftOut> left_out;
   std::vector<Eigen::Vector3d> points;  // tie points on the pieces and the form, bowl frame
   ScanQuality quality;
   // Pictures the stages share; no part of what was measured. Never null.
-  std::shared_ptr<PhotoStore> store = std::make_shared<PhotoStore>();
+  std::shared_ptr<camera::PhotoStore> store = std::make_shared<camera::PhotoStore>();
 };
 
-Scan scan_photos(const std::filesystem::path& folder, const Plan& plan, const ScanOptions& options);
+Scan scan_photos(const std::filesystem::path& folder, const plan::Plan& plan, const ScanOptions& options);
 
 // Turns the bowl frame: the new x axis lies at `angle` (rad, counter-clockwise) in the old frame.
 void turn_scan(Scan& scan, double angle);
 
-}  // namespace interstice
+}  // namespace interstice::scan

@@ -6,21 +6,21 @@
 #include "core/files.h"
 #include "core/json_reader.h"
 
-namespace interstice {
+namespace interstice::scan {
 
 using Json = nlohmann::ordered_json;
 using Eigen::Vector3d;
 
 namespace {
 
-Json write_lens_numbers(const Lens& lens) {
+Json write_lens_numbers(const camera::Lens& lens) {
   return {{"fx", lens.fx}, {"fy", lens.fy}, {"cx", lens.cx}, {"cy", lens.cy}, {"k1", lens.k1},
           {"k2", lens.k2}, {"k3", lens.k3}, {"p1", lens.p1}, {"p2", lens.p2}};
 }
 
-Eigen::Isometry3d read_pose(const JsonNode& node) {
+Eigen::Isometry3d read_pose(const core::JsonNode& node) {
   Eigen::Isometry3d t = Eigen::Isometry3d::Identity();
-  const JsonNode rows = node.at("rotation");
+  const core::JsonNode rows = node.at("rotation");
   if (rows.size() != 3) rows.fail("needs 3 rows");
   for (int i = 0; i < 3; ++i) {
     const std::vector<double> row = rows.at(static_cast<std::size_t>(i)).numbers(3);
@@ -33,8 +33,8 @@ Eigen::Isometry3d read_pose(const JsonNode& node) {
   return t;
 }
 
-Lens read_lens_numbers(const JsonNode& node, int width, int height) {
-  Lens lens;
+camera::Lens read_lens_numbers(const core::JsonNode& node, int width, int height) {
+  camera::Lens lens;
   lens.width = width;
   lens.height = height;
   lens.fx = node.at("fx").number(1, 1e6);
@@ -63,7 +63,7 @@ Json write_quality(const ScanQuality& q) {
           {"longest_length_mm", q.longest_length_mm}};
 }
 
-ScanQuality read_quality(const JsonNode& node) {
+ScanQuality read_quality(const core::JsonNode& node) {
   ScanQuality q;
   q.photos_given = node.at("photos_given").integer(0, 1000000);
   q.reprojection_rms_px = node.at("reprojection_rms_px").number(0, 1e6);
@@ -124,16 +124,16 @@ std::string write_scan(const Scan& scan) {
 
 namespace {
 
-PhotoInfo photo_now(const JsonNode& node, const PhotoPlace& place) {
+camera::PhotoInfo photo_now(const core::JsonNode& node, const PhotoPlace& place) {
   const std::filesystem::path was = node.at("file").text(4096);
   const int w = node.at("width").integer(1, 100000), h = node.at("height").integer(1, 100000);
-  PhotoInfo info;
+  camera::PhotoInfo info;
   std::error_code ignored;
   const std::filesystem::path moved = place.folder / was.filename();
   const bool there = !place.folder.empty() && std::filesystem::exists(moved, ignored);
   try {
-    info = read_photo_info(there ? moved : was);
-  } catch (const InputError&) {
+    info = camera::read_photo_info(there ? moved : was);
+  } catch (const core::InputError&) {
     if (!place.may_be_gone) throw;
     info.width = w, info.height = h;
   }
@@ -147,16 +147,16 @@ PhotoInfo photo_now(const JsonNode& node, const PhotoPlace& place) {
 Scan read_scan(const std::filesystem::path& folder, const PhotoPlace& place) {
   const std::string cameras_file = (folder / "cameras.json").string(),
                     scan_file = (folder / "scan.json").string();
-  const nlohmann::json cameras_json = read_json(cameras_file), scan_json = read_json(scan_file);
-  const JsonNode cameras = JsonNode(cameras_json, cameras_file).at("photos");
-  const JsonNode root(scan_json, scan_file);
+  const nlohmann::json cameras_json = core::read_json(cameras_file), scan_json = core::read_json(scan_file);
+  const core::JsonNode cameras = core::JsonNode(cameras_json, cameras_file).at("photos");
+  const core::JsonNode root(scan_json, scan_file);
   if (root.at("format").text() != "interstice-scan") root.at("format").fail("this is not a scan file");
   if (root.at("version").number() != 1) root.at("version").fail("only version 1 is understood");
-  const JsonNode photos = root.at("photos");
+  const core::JsonNode photos = root.at("photos");
   if (photos.size() != cameras.size()) photos.fail("does not match cameras.json");
   Scan scan;
   for (std::size_t i = 0; i < photos.size(); ++i) {
-    const JsonNode node = photos.at(i);
+    const core::JsonNode node = photos.at(i);
     ScannedPhoto photo;
     photo.info = photo_now(node, place);
     if (cameras.at(i).at("name").text(4096) != photo.info.name)
@@ -171,12 +171,12 @@ Scan read_scan(const std::filesystem::path& folder, const PhotoPlace& place) {
     }
     scan.photos.push_back(std::move(photo));
   }
-  const JsonNode left = root.at("left_out");
+  const core::JsonNode left = root.at("left_out");
   for (std::size_t i = 0; i < left.size(); ++i) {
     scan.left_out.push_back({left.at(i).at("photo").text(4096), left.at(i).at("reason").text(4096)});
   }
   scan.quality = read_quality(root.at("quality"));
-  const JsonNode points = root.at("points");
+  const core::JsonNode points = root.at("points");
   for (std::size_t i = 0; i < points.size(); ++i) {
     const std::vector<double> p = points.at(i).numbers(3);
     scan.points.emplace_back(p[0], p[1], p[2]);
@@ -184,4 +184,4 @@ Scan read_scan(const std::filesystem::path& folder, const PhotoPlace& place) {
   return scan;
 }
 
-}  // namespace interstice
+}  // namespace interstice::scan

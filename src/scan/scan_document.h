@@ -13,7 +13,7 @@
 
 #include "scan/scan.h"
 
-namespace interstice {
+namespace interstice::scan {
 
 std::string write_cameras(const Scan& scan);
 std::string write_scan(const Scan& scan);
@@ -28,4 +28,4 @@ struct PhotoPlace {
 // scan needs is gone.
 Scan read_scan(const std::filesystem::path& folder, const PhotoPlace& place = {});
 
-}  // namespace interstice
+}  // namespace interstice::scan

@@ -7,17 +7,17 @@
 
 #include "scan/card_poses.h"
 
-namespace interstice {
+namespace interstice::scan {
 
 // Where photos and cards stand in a solution, by the numbers they are known by outside.
 class Places {
  public:
   explicit Places(const CardPoses& poses) {
-    for (std::size_t i = 0; i < poses.photos.size(); ++i) photo_[poses.photos[i]] = PhotoIndex(i);
-    for (std::size_t i = 0; i < poses.cards.size(); ++i) card_[poses.cards[i]] = CardIndex(i);
+    for (std::size_t i = 0; i < poses.photos.size(); ++i) photo_[poses.photos[i]] = geometry::PhotoIndex(i);
+    for (std::size_t i = 0; i < poses.cards.size(); ++i) card_[poses.cards[i]] = geometry::CardIndex(i);
   }
-  std::optional<PhotoIndex> photo(std::size_t number) const { return find(photo_, number); }
-  std::optional<CardIndex> card(int number) const { return find(card_, number); }
+  std::optional<geometry::PhotoIndex> photo(std::size_t number) const { return find(photo_, number); }
+  std::optional<geometry::CardIndex> card(int number) const { return find(card_, number); }
 
  private:
   template <class Map, class Key>
@@ -25,8 +25,8 @@ class Places {
     const auto it = map.find(key);
     return it == map.end() ? std::nullopt : std::optional(it->second);
   }
-  std::map<std::size_t, PhotoIndex> photo_;
-  std::map<int, CardIndex> card_;
+  std::map<std::size_t, geometry::PhotoIndex> photo_;
+  std::map<int, geometry::CardIndex> card_;
 };
 
-}  // namespace interstice
+}  // namespace interstice::scan

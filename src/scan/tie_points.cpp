@@ -12,7 +12,7 @@
 
 #include "core/parallel.h"
 
-namespace interstice {
+namespace interstice::scan {
 
 using Eigen::Vector2d;
 using Eigen::Vector3d;
@@ -267,7 +267,7 @@ Vector3d intersect_rays(const std::vector<Vector3d>& origins, const std::vector<
   return a.ldlt().solve(b);
 }
 
-Vector3d ray_to_height(const Profile& profile, const Vector3d& origin, const Vector3d& ray,
+Vector3d ray_to_height(const geometry::Profile& profile, const Vector3d& origin, const Vector3d& ray,
                        double height_mm) {
   // The form lies within a sphere about the middle of its axis; march from where the ray enters it.
   const double top = profile.points().front().y() + height_mm;
@@ -296,7 +296,7 @@ std::vector<PairPoints> match_neighbours(const std::vector<TiePhoto>& photos, in
   const Vector3d aim = aim_of(photos);
   const auto pairs = neighbour_pairs(rays, aim, kMaxAngle, 3);
   std::vector<PairPoints> found(pairs.size());
-  parallel_for(pairs.size(), threads, [&](std::size_t n) {
+  core::parallel_for(pairs.size(), threads, [&](std::size_t n) {
     const auto [i, j] = pairs[n];
     found[n].first = i;
     found[n].second = j;
@@ -323,15 +323,15 @@ std::vector<Track> match_on_form(const std::vector<TiePhoto>& photos, const Form
   const std::vector<Rays> rays = rays_of(photos);
   const double levels[2] = {form.thickness_mm, 0.0};
   std::vector<std::vector<MapKey>> keys(2 * photos.size());
-  parallel_for(keys.size(), threads,
-               [&](std::size_t n) { keys[n] = keys_at(rays[n / 2], form, levels[n % 2]); });
+  core::parallel_for(keys.size(), threads,
+                     [&](std::size_t n) { keys[n] = keys_at(rays[n / 2], form, levels[n % 2]); });
   std::vector<Cells> cells;
   for (const auto& k : keys) cells.emplace_back(k, kMeet_mm);
   const Eigen::Isometry3d bench_T_bowl = form.bowl_T_bench.inverse();
   const Vector3d aim = bench_T_bowl * Vector3d(0, 0, form.profile.points().front().y() / 2);
   const auto pairs = neighbour_pairs(rays, aim, kMaxAngle, 8);
   std::vector<std::vector<Match>> matches(pairs.size());
-  parallel_for(pairs.size(), threads, [&](std::size_t n) {
+  core::parallel_for(pairs.size(), threads, [&](std::size_t n) {
     const auto [i, j] = pairs[n];
     for (std::size_t level = 0; level < 2; ++level) {
       const auto m = match_pair(photos[i], photos[j], rays[i], keys[2 * i + level], keys[2 * j + level],
@@ -358,4 +358,4 @@ std::vector<Track> match_on_form(const std::vector<TiePhoto>& photos, const Form
   return out;
 }
 
-}  // namespace interstice
+}  // namespace interstice::scan

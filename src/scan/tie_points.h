@@ -14,10 +14,10 @@
 #include "scan/bundle.h"
 #include "scan/features.h"
 
-namespace interstice {
+namespace interstice::scan {
 
 struct TiePhoto {
-  Lens lens;
+  camera::Lens lens;
   Eigen::Isometry3d camera_T_bench;
   Features features;
 };
@@ -34,7 +34,7 @@ std::vector<PairPoints> match_neighbours(const std::vector<TiePhoto>& photos, in
 std::vector<Eigen::Vector3d> points_of(const std::vector<PairPoints>& pairs);
 
 struct FormOnBench {
-  Profile profile;
+  geometry::Profile profile;
   double thickness_mm = 0;
   Eigen::Isometry3d bowl_T_bench;
 };
@@ -52,7 +52,7 @@ Eigen::Vector3d intersect_rays(const std::vector<Eigen::Vector3d>& origins,
                                const std::vector<Eigen::Vector3d>& rays);
 
 // Where a ray first reaches the given height above the form, or NaN. Frames alike.
-Eigen::Vector3d ray_to_height(const Profile& profile, const Eigen::Vector3d& origin,
+Eigen::Vector3d ray_to_height(const geometry::Profile& profile, const Eigen::Vector3d& origin,
                               const Eigen::Vector3d& ray, double height_mm);
 
-}  // namespace interstice
+}  // namespace interstice::scan

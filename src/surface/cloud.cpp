@@ -8,7 +8,7 @@
 
 #include "core/errors.h"
 
-namespace interstice {
+namespace interstice::surface {
 
 using Eigen::Vector2d;
 using Eigen::Vector3d;
@@ -37,7 +37,7 @@ double height_at(const HeightField& field, const Vector2d& uv) {
 
 }  // namespace
 
-void write_cloud(const Surface& surface, const Plan& plan, const std::filesystem::path& path) {
+void write_cloud(const Surface& surface, const plan::Plan& plan, const std::filesystem::path& path) {
   open3d::geometry::PointCloud cloud;
   const MapGrid& grid = surface.ortho_grid;
   const double d = grid.step_mm;
@@ -64,8 +64,8 @@ void write_cloud(const Surface& surface, const Plan& plan, const std::filesystem
   open3d::utility::SetVerbosityLevel(open3d::utility::VerbosityLevel::Error);
   if (!open3d::io::WritePointCloudToPLY(path.string(), cloud,
                                         open3d::io::WritePointCloudOption(false, false, false, {}))) {
-    throw InputError(path.string(), "cannot be written");
+    throw core::InputError(path.string(), "cannot be written");
   }
 }
 
-}  // namespace interstice
+}  // namespace interstice::surface

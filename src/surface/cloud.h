@@ -6,10 +6,10 @@
 #include "plan/plan.h"
 #include "surface/surface.h"
 
-namespace interstice {
+namespace interstice::surface {
 
 // One point a cell of the ortho picture where a height is known nearby; bowl frame, mm. Throws InputError
 // when the file cannot be written.
-void write_cloud(const Surface& surface, const Plan& plan, const std::filesystem::path& path);
+void write_cloud(const Surface& surface, const plan::Plan& plan, const std::filesystem::path& path);
 
-}  // namespace interstice
+}  // namespace interstice::surface

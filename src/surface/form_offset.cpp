@@ -7,7 +7,7 @@
 #include "core/median.h"
 #include "plan/piece_model.h"
 
-namespace interstice {
+namespace interstice::surface {
 
 using Eigen::Vector2d;
 using Eigen::Vector3d;
@@ -29,9 +29,10 @@ struct Difference {
 
 }  // namespace
 
-std::vector<FaceCell> face_cells(const Plan& plan, TileIndex tile, const MapGrid& grid, double margin_mm) {
-  const PieceFace face = planned_face(plan, tile);
-  const Polygon core = grown(face.outline, -margin_mm);
+std::vector<FaceCell> face_cells(const plan::Plan& plan, geometry::TileIndex tile, const MapGrid& grid,
+                                 double margin_mm) {
+  const plan::PieceFace face = plan::planned_face(plan, tile);
+  const geometry::Polygon core = geometry::grown(face.outline, -margin_mm);
   Vector2d low(1e9, 1e9), high(-1e9, -1e9);
   for (const Vector2d& p : face.outline) {
     const Vector2d cell = grid.cell(plan.profile.locate(face.frame.lift(p)).uv);
@@ -47,17 +48,17 @@ std::vector<FaceCell> face_cells(const Plan& plan, TileIndex tile, const MapGrid
       const double along = up.dot(face.frame.normal);
       if (along < 0.3) continue;
       const double h = -face.frame.height(base) / along;
-      if (contains(core, face.frame.drop(base + h * up))) cells.push_back({column, row, h});
+      if (geometry::contains(core, face.frame.drop(base + h * up))) cells.push_back({column, row, h});
     }
   }
   return cells;
 }
 
-std::vector<double> form_offsets(const HeightField& field, const Plan& plan) {
+std::vector<double> form_offsets(const HeightField& field, const plan::Plan& plan) {
   std::vector<Difference> differences;
   for (std::size_t t = 0; t < plan.tiles.size(); ++t) {
     std::vector<double> face, bare;
-    for (const FaceCell& cell : face_cells(plan, TileIndex(t), field.grid, kMargin_mm)) {
+    for (const FaceCell& cell : face_cells(plan, geometry::TileIndex(t), field.grid, kMargin_mm)) {
       const double h = static_cast<double>(field.height.at<float>(cell.row, cell.column));
       if (std::abs(h - cell.planned_mm) < kNear_mm) face.push_back(h - cell.planned_mm);
       if (std::abs(h) < kNear_mm) bare.push_back(h);
@@ -65,8 +66,8 @@ std::vector<double> form_offsets(const HeightField& field, const Plan& plan) {
     const bool on_faces = face.size() >= bare.size();
     const std::vector<double>& which = on_faces ? face : bare;
     if (which.size() < kLeastCells) continue;
-    differences.push_back(
-        {centroid(plan.tiles[TileIndex(t)].outline).norm(), median(which) - (on_faces ? kGlueFilm_mm : 0.0)});
+    differences.push_back({geometry::centroid(plan.tiles[geometry::TileIndex(t)].outline).norm(),
+                           core::median(which) - (on_faces ? kGlueFilm_mm : 0.0)});
   }
   const double length = plan.profile.length();
   Vector3d x = Vector3d::Zero();
@@ -93,4 +94,4 @@ std::vector<double> form_offsets(const HeightField& field, const Plan& plan) {
   return offsets;
 }
 
-}  // namespace interstice
+}  // namespace interstice::surface

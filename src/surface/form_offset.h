@@ -12,10 +12,10 @@
 #include "plan/plan.h"
 #include "surface/height_field.h"
 
-namespace interstice {
+namespace interstice::surface {
 
 // One offset (mm, outward) a point of the plan's profile.
-std::vector<double> form_offsets(const HeightField& field, const Plan& plan);
+std::vector<double> form_offsets(const HeightField& field, const plan::Plan& plan);
 
 // Height above the plan's form of every map cell inside a planned face, with the cell's tile; for comparing
 // measured heights with planned ones.
@@ -23,6 +23,7 @@ struct FaceCell {
   int column, row;
   double planned_mm;
 };
-std::vector<FaceCell> face_cells(const Plan& plan, TileIndex tile, const MapGrid& grid, double margin_mm);
+std::vector<FaceCell> face_cells(const plan::Plan& plan, geometry::TileIndex tile, const MapGrid& grid,
+                                 double margin_mm);
 
-}  // namespace interstice
+}  // namespace interstice::surface

@@ -10,7 +10,7 @@
 #include "core/parallel.h"
 #include "surface/map_picture.h"
 
-namespace interstice {
+namespace interstice::surface {
 
 using Eigen::Vector2d;
 using Eigen::Vector3d;
@@ -27,13 +27,13 @@ using Patch = std::array<cv::v_float32x4, kGroups>;
 // A view of one map cell: the camera frame's point at height h over the form is base + h * up, a patch's
 // sides lie along `across` and `along` there.
 struct Sight {
-  const Lens* lens;
+  const camera::Lens* lens;
   const Picture* picture;
   Vector3d base, up, across, along;
 };
 
-Sight sight(const ScannedPhoto& photo, const Picture& picture, const Profile& profile, const Vector2d& uv,
-            double step) {
+Sight sight(const scan::ScannedPhoto& photo, const Picture& picture, const geometry::Profile& profile,
+            const Vector2d& uv, double step) {
   const Eigen::Matrix3d r = photo.camera_T_bowl.linear();
   return {&photo.lens,
           &picture,
@@ -136,8 +136,9 @@ float mean_correlation(const Patch& sum, int n) {
   return (squares(sum) - static_cast<float>(n)) / static_cast<float>(n * (n - 1));
 }
 
-void agreement_of_row(int row, const Scan& scan, const IndexedVector<PhotoIndex, Picture>& pictures,
-                      const Profile& profile, const MapGrid& grid, const HeightOptions& options,
+void agreement_of_row(int row, const scan::Scan& scan,
+                      const geometry::IndexedVector<geometry::PhotoIndex, Picture>& pictures,
+                      const geometry::Profile& profile, const MapGrid& grid, const HeightOptions& options,
                       std::vector<cv::Mat>& levels) {
   const double step = options.patch_mm / (kSide - 1);
   std::vector<Sight> sights;
@@ -146,7 +147,7 @@ void agreement_of_row(int row, const Scan& scan, const IndexedVector<PhotoIndex,
     if (uv.norm() > profile.length()) continue;
     const double middle = (options.lowest_mm + options.highest_mm) / 2;
     sights.clear();
-    for (const PhotoIndex i :
+    for (const geometry::PhotoIndex i :
          spread_views_of(scan, profile.point(uv, middle), profile.normal(uv), options.views))
       sights.push_back(sight(scan.photos[i], pictures[i], profile, uv, step));
     if (sights.size() < 2) continue;
@@ -186,8 +187,10 @@ void pick_best(const std::vector<cv::Mat>& levels, const HeightOptions& options,
 
 }  // namespace
 
-HeightField sweep_heights(const Scan& scan, const IndexedVector<PhotoIndex, Picture>& pictures,
-                          const Profile& profile, const MapGrid& grid, const HeightOptions& options) {
+HeightField sweep_heights(const scan::Scan& scan,
+                          const geometry::IndexedVector<geometry::PhotoIndex, Picture>& pictures,
+                          const geometry::Profile& profile, const MapGrid& grid,
+                          const HeightOptions& options) {
   HeightField field;
   field.grid = grid;
   field.height = cv::Mat(grid.side(), grid.side(), CV_32F, cv::Scalar(NAN));
@@ -196,11 +199,11 @@ HeightField sweep_heights(const Scan& scan, const IndexedVector<PhotoIndex, Pict
       static_cast<std::size_t>(std::floor((options.highest_mm - options.lowest_mm) / options.step_mm)) + 1;
   std::vector<cv::Mat> levels(count);
   for (cv::Mat& level : levels) level = cv::Mat(grid.side(), grid.side(), CV_32F, cv::Scalar(-1));
-  parallel_for(static_cast<std::size_t>(grid.side()), options.threads, [&](std::size_t row) {
+  core::parallel_for(static_cast<std::size_t>(grid.side()), options.threads, [&](std::size_t row) {
     agreement_of_row(static_cast<int>(row), scan, pictures, profile, grid, options, levels);
   });
   const int pool = 2 * static_cast<int>(std::lround(options.pool_mm / grid.step_mm / 2)) + 1;
-  parallel_for(levels.size(), options.threads, [&](std::size_t k) {
+  core::parallel_for(levels.size(), options.threads, [&](std::size_t k) {
     cv::Mat pooled;
     cv::blur(levels[k], pooled, {pool, pool});
     levels[k] = pooled;
@@ -209,4 +212,4 @@ HeightField sweep_heights(const Scan& scan, const IndexedVector<PhotoIndex, Pict
   return field;
 }
 
-}  // namespace interstice
+}  // namespace interstice::surface

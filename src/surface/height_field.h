@@ -13,7 +13,7 @@
 #include "surface/map_grid.h"
 #include "surface/pictures.h"
 
-namespace interstice {
+namespace interstice::surface {
 
 struct HeightOptions {
   double lowest_mm = -2, highest_mm = 20, step_mm = 0.5;
@@ -30,7 +30,9 @@ struct HeightField {
   cv::Mat agreement;  // CV_32F, -1 to 1
 };
 
-HeightField sweep_heights(const Scan& scan, const IndexedVector<PhotoIndex, Picture>& pictures,
-                          const Profile& profile, const MapGrid& grid, const HeightOptions& options);
+HeightField sweep_heights(const scan::Scan& scan,
+                          const geometry::IndexedVector<geometry::PhotoIndex, Picture>& pictures,
+                          const geometry::Profile& profile, const MapGrid& grid,
+                          const HeightOptions& options);
 
-}  // namespace interstice
+}  // namespace interstice::surface

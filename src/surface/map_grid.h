@@ -7,7 +7,7 @@
 #include <Eigen/Core>
 #include <cmath>
 
-namespace interstice {
+namespace interstice::surface {
 
 struct MapGrid {
   double step_mm = 1.0;
@@ -26,4 +26,4 @@ struct MapGrid {
   }
 };
 
-}  // namespace interstice
+}  // namespace interstice::surface

@@ -6,35 +6,35 @@
 
 #include "core/parallel.h"
 
-namespace interstice {
+namespace interstice::surface {
 
 using Eigen::Vector2d;
 using Eigen::Vector3d;
 
-std::vector<PhotoIndex> views_of(const Scan& scan, const Vector3d& p, const Vector3d& normal,
-                                 std::size_t most, double least_cosine) {
-  std::vector<std::pair<double, PhotoIndex>> seen;
+std::vector<geometry::PhotoIndex> views_of(const scan::Scan& scan, const Vector3d& p, const Vector3d& normal,
+                                           std::size_t most, double least_cosine) {
+  std::vector<std::pair<double, geometry::PhotoIndex>> seen;
   for (std::size_t i = 0; i < scan.photos.size(); ++i) {
-    const ScannedPhoto& photo = scan.photos[PhotoIndex(i)];
+    const scan::ScannedPhoto& photo = scan.photos[geometry::PhotoIndex(i)];
     const double cosine = normal.dot((photo.centre() - p).normalized());
     if (cosine < least_cosine) continue;
     if (!photo.lens.in_frame(photo.project(p), 3)) continue;
-    seen.emplace_back(-cosine, PhotoIndex(i));
+    seen.emplace_back(-cosine, geometry::PhotoIndex(i));
   }
   std::sort(seen.begin(), seen.end());
   if (seen.size() > most) seen.resize(most);
-  std::vector<PhotoIndex> out;
+  std::vector<geometry::PhotoIndex> out;
   for (const auto& [cosine, photo] : seen) out.push_back(photo);
   return out;
 }
 
-std::vector<PhotoIndex> spread_views_of(const Scan& scan, const Vector3d& p, const Vector3d& normal,
-                                        std::size_t most) {
+std::vector<geometry::PhotoIndex> spread_views_of(const scan::Scan& scan, const Vector3d& p,
+                                                  const Vector3d& normal, std::size_t most) {
   // Two photos this far apart, compared to a tenth of a pixel, tell a height to seven tenths of one.
   static const double alike = std::cos(8 * std::numbers::pi / 180);
-  std::vector<PhotoIndex> out;
+  std::vector<geometry::PhotoIndex> out;
   std::vector<Vector3d> directions;
-  for (const PhotoIndex photo : views_of(scan, p, normal, scan.photos.size())) {
+  for (const geometry::PhotoIndex photo : views_of(scan, p, normal, scan.photos.size())) {
     if (out.size() == most) break;
     const Vector3d direction = (scan.photos[photo].centre() - p).normalized();
     const auto near = [&](const Vector3d& d) { return d.dot(direction) > alike; };
@@ -45,12 +45,13 @@ std::vector<PhotoIndex> spread_views_of(const Scan& scan, const Vector3d& p, con
   return out;
 }
 
-cv::Mat map_picture(const Scan& scan, const IndexedVector<PhotoIndex, Picture>& pictures,
-                    const Profile& profile, const MapGrid& grid, double height_mm, const cv::Mat& heights,
-                    std::size_t most, int threads) {
+cv::Mat map_picture(const scan::Scan& scan,
+                    const geometry::IndexedVector<geometry::PhotoIndex, Picture>& pictures,
+                    const geometry::Profile& profile, const MapGrid& grid, double height_mm,
+                    const cv::Mat& heights, std::size_t most, int threads) {
   cv::Mat out(grid.side(), grid.side(), CV_32FC3, cv::Scalar::all(NAN));
   const double limit = profile.length() + 2;
-  parallel_for(static_cast<std::size_t>(grid.side()), threads, [&](std::size_t r) {
+  core::parallel_for(static_cast<std::size_t>(grid.side()), threads, [&](std::size_t r) {
     const int row = static_cast<int>(r);
     for (int column = 0; column < grid.side(); ++column) {
       const Vector2d uv = grid.uv(column, row);
@@ -60,7 +61,7 @@ cv::Mat map_picture(const Scan& scan, const IndexedVector<PhotoIndex, Picture>& 
       const Vector3d p = profile.point(uv, h);
       cv::Vec3f sum(0, 0, 0);
       int n = 0;
-      for (const PhotoIndex photo : views_of(scan, p, profile.normal(uv), most)) {
+      for (const geometry::PhotoIndex photo : views_of(scan, p, profile.normal(uv), most)) {
         const Picture& picture = pictures[photo];
         const Vector2d q = picture.from_photo(scan.photos[photo].project(p));
         const int x = static_cast<int>(std::lround(q.x())), y = static_cast<int>(std::lround(q.y()));
@@ -74,4 +75,4 @@ cv::Mat map_picture(const Scan& scan, const IndexedVector<PhotoIndex, Picture>& 
   return out;
 }
 
-}  // namespace interstice
+}  // namespace interstice::surface

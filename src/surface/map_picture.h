@@ -8,23 +8,25 @@
 #include "surface/map_grid.h"
 #include "surface/pictures.h"
 
-namespace interstice {
+namespace interstice::surface {
 
 // Photos that see a point of the surface well: on the camera's side of the surface, in frame, no hill of the
 // form between; best (most square-on) first, at most `most`.
-std::vector<PhotoIndex> views_of(const Scan& scan, const Eigen::Vector3d& p, const Eigen::Vector3d& normal,
-                                 std::size_t most, double least_cosine = 0.35);
+std::vector<geometry::PhotoIndex> views_of(const scan::Scan& scan, const Eigen::Vector3d& p,
+                                           const Eigen::Vector3d& normal, std::size_t most,
+                                           double least_cosine = 0.35);
 
 // The same, without photos that look at the point from nearly where a better one does: together they agree at
 // any height. (Of 96 photos the five most square-on lay within a few degrees, heights were wrong by
 // millimetres, and photos seemed to show the form elsewhere.)
-std::vector<PhotoIndex> spread_views_of(const Scan& scan, const Eigen::Vector3d& p,
-                                        const Eigen::Vector3d& normal, std::size_t most);
+std::vector<geometry::PhotoIndex> spread_views_of(const scan::Scan& scan, const Eigen::Vector3d& p,
+                                                  const Eigen::Vector3d& normal, std::size_t most);
 
 // CV_32FC3 (B G R, 0 to 255), NaN where no photo sees the surface: the surface at `height_mm` (a number, or a
 // grid of heights when `heights` is not empty) above the form, mean of the best `most` views.
-cv::Mat map_picture(const Scan& scan, const IndexedVector<PhotoIndex, Picture>& pictures,
-                    const Profile& profile, const MapGrid& grid, double height_mm, const cv::Mat& heights,
-                    std::size_t most, int threads);
+cv::Mat map_picture(const scan::Scan& scan,
+                    const geometry::IndexedVector<geometry::PhotoIndex, Picture>& pictures,
+                    const geometry::Profile& profile, const MapGrid& grid, double height_mm,
+                    const cv::Mat& heights, std::size_t most, int threads);
 
-}  // namespace interstice
+}  // namespace interstice::surface

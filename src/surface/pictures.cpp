@@ -6,7 +6,7 @@
 
 #include "core/parallel.h"
 
-namespace interstice {
+namespace interstice::surface {
 namespace {
 
 cv::Mat reduced(const cv::Mat& picture, int factor) {
@@ -20,14 +20,15 @@ cv::Mat reduced(const cv::Mat& picture, int factor) {
 
 }  // namespace
 
-IndexedVector<PhotoIndex, Picture> read_pictures(const Scan& scan, double footprint_mm, bool colour,
-                                                 int threads) {
-  IndexedVector<PhotoIndex, Picture> out(scan.photos.size());
+geometry::IndexedVector<geometry::PhotoIndex, Picture> read_pictures(const scan::Scan& scan,
+                                                                     double footprint_mm, bool colour,
+                                                                     int threads) {
+  geometry::IndexedVector<geometry::PhotoIndex, Picture> out(scan.photos.size());
   const double full = std::max(1e-3, scan.quality.pixel_footprint_mm);
   const int factor = std::clamp(static_cast<int>(footprint_mm / full), 1, 16);
-  parallel_for(scan.photos.size(), threads, [&](std::size_t i) {
-    const PhotoInfo& info = scan.photos[PhotoIndex(i)].info;
-    Picture& picture = out[PhotoIndex(i)];
+  core::parallel_for(scan.photos.size(), threads, [&](std::size_t i) {
+    const camera::PhotoInfo& info = scan.photos[geometry::PhotoIndex(i)].info;
+    Picture& picture = out[geometry::PhotoIndex(i)];
     picture.factor = factor;
     if (colour) {
       picture.colour = reduced(scan.store->colour(info), factor);
@@ -39,4 +40,4 @@ IndexedVector<PhotoIndex, Picture> read_pictures(const Scan& scan, double footpr
   return out;
 }
 
-}  // namespace interstice
+}  // namespace interstice::surface

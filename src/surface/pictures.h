@@ -7,7 +7,7 @@
 
 #include "scan/scan.h"
 
-namespace interstice {
+namespace interstice::surface {
 
 // One photo's picture reduced by a whole factor (area mean). Picture pixel q shows photo pixel
 // (q + 0.5) * factor - 0.5.
@@ -23,8 +23,9 @@ struct Picture {
 
 // Pictures of all photos of a scan with a footprint of at most `footprint_mm` where the factor allows (1:
 // full size). Throws PhotoError when a photo can no longer be read.
-IndexedVector<PhotoIndex, Picture> read_pictures(const Scan& scan, double footprint_mm, bool colour,
-                                                 int threads);
+geometry::IndexedVector<geometry::PhotoIndex, Picture> read_pictures(const scan::Scan& scan,
+                                                                     double footprint_mm, bool colour,
+                                                                     int threads);
 
 // Bilinear value of a single-channel picture (8 bits, or float); NaN outside.
 template <class Value = uchar>
@@ -53,4 +54,4 @@ inline cv::Vec3f sample_colour(const cv::Mat& colour, double x, double y) {
   return out;
 }
 
-}  // namespace interstice
+}  // namespace interstice::surface

@@ -6,11 +6,11 @@
 #include <opencv2/imgproc.hpp>
 
 #include "core/errors.h"
+#include "surface/form_motion.h"
 #include "surface/form_offset.h"
-#include "surface/form_places.h"
 #include "surface/map_picture.h"
 
-namespace interstice {
+namespace interstice::surface {
 namespace {
 
 // Patches of a few millimetres are compared: finer pictures only add noise and cost.
@@ -26,28 +26,28 @@ constexpr double kLeastClearance = 3.0, kLeastOverSurroundings = 4.5;
 
 // Photos that show the form where most do not have it are left out and named; whether there were any. Too
 // many of them are refused: which of them are right, nobody can say.
-bool leave_out_elsewhere(Scan& scan, const std::vector<ElsewhereIn>& elsewhere) {
+bool leave_out_elsewhere(scan::Scan& scan, const std::vector<ElsewhereIn>& elsewhere) {
   if (elsewhere.empty()) return false;
   if (kMostElsewhere * elsewhere.size() > scan.photos.size()) {
     const auto farthest =
         std::max_element(elsewhere.begin(), elsewhere.end(),
                          [](const ElsewhereIn& a, const ElsewhereIn& b) { return a.moved_mm < b.moved_mm; });
-    throw MeasureError(
-        "the form lies elsewhere in " + one_line(scan.photos[farthest->photo].info.name, 60) +
+    throw core::MeasureError(
+        "the form lies elsewhere in " + core::one_line(scan.photos[farthest->photo].info.name, 60) +
         " and others than in most photos: leave form and cards where they are until all photos are taken");
   }
-  IndexedVector<PhotoIndex, ScannedPhoto> kept;
+  geometry::IndexedVector<geometry::PhotoIndex, scan::ScannedPhoto> kept;
   for (std::size_t i = 0; i < scan.photos.size(); ++i) {
     const auto it = std::find_if(elsewhere.begin(), elsewhere.end(),
-                                 [&](const ElsewhereIn& e) { return e.photo == PhotoIndex(i); });
+                                 [&](const ElsewhereIn& e) { return e.photo == geometry::PhotoIndex(i); });
     if (it == elsewhere.end()) {
-      kept.push_back(std::move(scan.photos[PhotoIndex(i)]));
+      kept.push_back(std::move(scan.photos[geometry::PhotoIndex(i)]));
       continue;
     }
     char reason[120];
     std::snprintf(reason, sizeof reason, "shows the form elsewhere than the other photos, by about %.1f mm",
                   it->moved_mm);
-    scan.left_out.push_back({scan.photos[PhotoIndex(i)].info.name, reason});
+    scan.left_out.push_back({scan.photos[geometry::PhotoIndex(i)].info.name, reason});
   }
   scan.photos = std::move(kept);
   return true;
@@ -76,7 +76,7 @@ cv::Mat filled_heights(const HeightField& field, double fallback_mm) {
   return filled;
 }
 
-Surface build_surface(Scan& scan, const Plan& plan, const SurfaceOptions& options) {
+Surface build_surface(scan::Scan& scan, const plan::Plan& plan, const SurfaceOptions& options) {
   Surface surface;
   options.progress("laying the photos out on the form");
   const auto pictures = read_pictures(scan, kDenseFootprint_mm, true, options.threads);
@@ -85,12 +85,12 @@ Surface build_surface(Scan& scan, const Plan& plan, const SurfaceOptions& option
       map_picture(scan, pictures, plan.profile, grid, plan.tile_thickness_mm + 0.5, {}, 2, options.threads);
   surface.turn = find_turn(flat, grid, plan, plan.tile_thickness_mm, false, options.threads);
   if (surface.turn.clearance < kLeastClearance && surface.turn.over_surroundings < kLeastOverSurroundings) {
-    throw MeasureError(
+    throw core::MeasureError(
         "the plan's pattern was not found on the form; check that this is the form's plan and photograph it "
         "from "
         "all round, also from above");
   }
-  turn_scan(scan, surface.turn.angle);
+  scan::turn_scan(scan, surface.turn.angle);
   options.progress("measuring heights");
   HeightOptions heights;
   heights.highest_mm = plan.tile_thickness_mm + kHeadroom_mm;
@@ -122,4 +122,4 @@ Surface build_surface(Scan& scan, const Plan& plan, const SurfaceOptions& option
   return surface;
 }
 
-}  // namespace interstice
+}  // namespace interstice::surface

@@ -13,13 +13,13 @@
 #include "plan/plan.h"
 #include "scan/scan.h"
 #include "surface/height_field.h"
-#include "surface/turn.h"
+#include "surface/pattern_azimuth.h"
 
-namespace interstice {
+namespace interstice::surface {
 
 struct Surface {
-  Profile form;         // the plan's profile moved to where the form was measured to be
-  HeightField heights;  // over the plan's profile, in the turned frame
+  geometry::Profile form;  // the plan's profile moved to where the form was measured to be
+  HeightField heights;     // over the plan's profile, in the turned frame
   MapGrid ortho_grid;
   cv::Mat ortho;  // CV_8UC3, true-ortho picture: every cell coloured where its own height puts it
   Turn turn;
@@ -32,10 +32,10 @@ struct SurfaceOptions {
   std::function<void(const std::string&)> progress = [](const std::string&) {};
 };
 
-Surface build_surface(Scan& scan, const Plan& plan, const SurfaceOptions& options);
+Surface build_surface(scan::Scan& scan, const plan::Plan& plan, const SurfaceOptions& options);
 
 // Heights without holes: unknown cells take the mean of their surroundings (the piece's thickness where
 // nothing is near). For pictures and the cloud, not for measuring.
 cv::Mat filled_heights(const HeightField& field, double fallback_mm);
 
-}  // namespace interstice
+}  // namespace interstice::surface

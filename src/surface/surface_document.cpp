@@ -7,7 +7,7 @@
 #include "core/files.h"
 #include "core/json_reader.h"
 
-namespace interstice {
+namespace interstice::surface {
 
 using Json = nlohmann::ordered_json;
 namespace fs = std::filesystem;
@@ -16,12 +16,12 @@ namespace {
 
 void write_picture(const fs::path& path, const cv::Mat& picture, const std::string& extension) {
   std::vector<uchar> bytes;
-  if (!cv::imencode(extension, picture, bytes)) throw InputError(path.string(), "cannot be encoded");
-  write_file_atomically(path, {reinterpret_cast<const char*>(bytes.data()), bytes.size()});
+  if (!cv::imencode(extension, picture, bytes)) throw core::InputError(path.string(), "cannot be encoded");
+  core::write_file_atomically(path, {reinterpret_cast<const char*>(bytes.data()), bytes.size()});
 }
 
 cv::Mat read_grid(const fs::path& path, const MapGrid& grid) {
-  const std::string bytes = read_file(path);
+  const std::string bytes = core::read_file(path);
   const cv::Mat data(1, static_cast<int>(bytes.size()), CV_8U, const_cast<char*>(bytes.data()));
   cv::Mat picture;
   try {
@@ -29,7 +29,7 @@ cv::Mat read_grid(const fs::path& path, const MapGrid& grid) {
   } catch (const cv::Exception&) {
   }
   if (picture.type() != CV_32F || picture.rows != grid.side() || picture.cols != grid.side()) {
-    throw InputError(path.string(), "is not the grid that surface.json describes; scan again");
+    throw core::InputError(path.string(), "is not the grid that surface.json describes; scan again");
   }
   return picture;
 }
@@ -49,7 +49,7 @@ void write_surface(const Surface& surface, const fs::path& folder) {
   root["ortho_centre"] = surface.ortho_grid.centre;
   root["form_profile"] = Json::array();
   for (const Eigen::Vector2d& p : surface.form.points()) root["form_profile"].push_back({p.x(), p.y()});
-  write_file_atomically(folder / "surface.json", root.dump(1) + "\n");
+  core::write_file_atomically(folder / "surface.json", root.dump(1) + "\n");
   write_picture(folder / "heights.tif", surface.heights.height, ".tif");
   write_picture(folder / "agreement.tif", surface.heights.agreement, ".tif");
   write_picture(folder / "ortho.png", surface.ortho, ".png");
@@ -57,8 +57,8 @@ void write_surface(const Surface& surface, const fs::path& folder) {
 
 Surface read_surface(const fs::path& folder) {
   const std::string file = (folder / "surface.json").string();
-  const nlohmann::json document = read_json(file);
-  const JsonNode root(document, file);
+  const nlohmann::json document = core::read_json(file);
+  const core::JsonNode root(document, file);
   if (root.at("format").text() != "interstice-surface") root.at("format").fail("this is not a surface file");
   if (root.at("version").number() != 1) root.at("version").fail("only version 1 is understood");
   Surface surface;
@@ -69,13 +69,13 @@ Surface read_surface(const fs::path& folder) {
   surface.ortho_grid = {root.at("ortho_step_mm").number(0.01, 100),
                         root.at("ortho_centre").integer(1, 20000)};
   std::vector<Eigen::Vector2d> profile;
-  const JsonNode points = root.at("form_profile");
+  const core::JsonNode points = root.at("form_profile");
   for (std::size_t i = 0; i < points.size(); ++i) {
     const std::vector<double> rz = points.at(i).numbers(2);
     profile.emplace_back(rz[0], rz[1]);
   }
   try {
-    surface.form = Profile(std::move(profile));
+    surface.form = geometry::Profile(std::move(profile));
   } catch (const std::invalid_argument& e) {
     points.fail(e.what());
   }
@@ -84,4 +84,4 @@ Surface read_surface(const fs::path& folder) {
   return surface;
 }
 
-}  // namespace interstice
+}  // namespace interstice::surface

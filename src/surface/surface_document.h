@@ -10,11 +10,11 @@
 
 #include "surface/surface.h"
 
-namespace interstice {
+namespace interstice::surface {
 
 void write_surface(const Surface& surface, const std::filesystem::path& folder);
 
 // Throws InputError naming file, place and fault.
 Surface read_surface(const std::filesystem::path& folder);
 
-}  // namespace interstice
+}  // namespace interstice::surface

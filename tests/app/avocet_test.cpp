@@ -9,8 +9,8 @@
 #include <nlohmann/json.hpp>
 
 #include "app/run_program.h"
-#include "plan/independent_faces.h"
-#include "plan/trace.h"
+#include "layout/independent_faces.h"
+#include "layout/trace.h"
 
 namespace interstice {
 namespace {
@@ -25,7 +25,7 @@ Vector2d turned(const Vector2d& p, double t) {
   return {std::cos(t) * p.x() - std::sin(t) * p.y(), std::sin(t) * p.x() + std::cos(t) * p.y()};
 }
 
-Vector2d middle_of(const PlannedTile& tile) {
+Vector2d middle_of(const plan::PlannedTile& tile) {
   Vector2d sum(0, 0);
   for (const Vector2d& p : tile.outline) sum += p / static_cast<double>(tile.outline.size());
   return sum;
@@ -56,12 +56,12 @@ class Avocet : public testing::Test {
   // Which drawn piece each traced one is, when the traced plan is turned by t: nearest middles, on the map.
   std::vector<int> matched(double t) const {
     std::vector<int> match;
-    for (const PlannedTile& tile : traced_.tiles) {
+    for (const plan::PlannedTile& tile : traced_.tiles) {
       const Vector2d c = turned(middle_of(tile), t);
       int nearest = -1;
       double best = 8;  // mm; pieces are five times as large
       for (std::size_t j = 0; j < drawn_.tiles.size(); ++j) {
-        const double d = (middle_of(drawn_.tiles[TileIndex(j)]) - c).norm();
+        const double d = (middle_of(drawn_.tiles[geometry::TileIndex(j)]) - c).norm();
         if (d < best) best = d, nearest = static_cast<int>(j);
       }
       match.push_back(nearest);
@@ -83,8 +83,8 @@ class Avocet : public testing::Test {
       double cross = 0, along = 0;
       for (std::size_t i = 0; i < m.size(); ++i) {
         if (m[i] < 0) continue;
-        const Vector2d a = turned(middle_of(traced_.tiles[TileIndex(i)]), best_turn);
-        const Vector2d b = middle_of(drawn_.tiles[TileIndex(static_cast<std::size_t>(m[i]))]);
+        const Vector2d a = turned(middle_of(traced_.tiles[geometry::TileIndex(i)]), best_turn);
+        const Vector2d b = middle_of(drawn_.tiles[geometry::TileIndex(static_cast<std::size_t>(m[i]))]);
         cross += a.x() * b.y() - a.y() * b.x(), along += a.dot(b);
       }
       best_turn += std::atan2(cross, along);
@@ -93,7 +93,7 @@ class Avocet : public testing::Test {
   }
 
   fs::path folder_;
-  Plan drawn_, traced_;
+  plan::Plan drawn_, traced_;
 };
 
 TEST_F(Avocet, TracedMatchedRenamedCheckedAndPrinted) {
@@ -101,8 +101,8 @@ TEST_F(Avocet, TracedMatchedRenamedCheckedAndPrinted) {
                                   "/plan.json --check-line 150.3 --out " + path("traced.json"),
                               folder_.string());
   ASSERT_TRUE(ran.exit_code == 0 || ran.exit_code == 1) << ran.err;
-  drawn_ = read_plan(kScan + "/plan.json");
-  traced_ = read_plan(path("traced.json"));
+  drawn_ = plan::read_plan(kScan + "/plan.json");
+  traced_ = plan::read_plan(path("traced.json"));
   const double turn = fitted_turn();
   const std::vector<int> match = matched(turn);
   ASSERT_EQ(drawn_.tiles.size(), 63u);
@@ -115,23 +115,23 @@ TEST_F(Avocet, TracedMatchedRenamedCheckedAndPrinted) {
   for (std::size_t i = 0; i < match.size(); ++i) {
     if (match[i] < 0) continue;
     EXPECT_EQ(++taken[match[i]], 1) << "two traced pieces for one drawn";
-    const PlannedTile& wanted = drawn_.tiles[TileIndex(static_cast<std::size_t>(match[i]))];
+    const plan::PlannedTile& wanted = drawn_.tiles[geometry::TileIndex(static_cast<std::size_t>(match[i]))];
     std::vector<Space> line;
     for (const Vector2d& p : wanted.outline) line.push_back(independent::on_form(form, {p.x(), p.y()}));
-    for (const Vector2d& p : traced_.tiles[TileIndex(i)].outline) {
+    for (const Vector2d& p : traced_.tiles[geometry::TileIndex(i)].outline) {
       const Vector2d q = turned(p, turn);
       squares += std::pow(from_line(line, independent::on_form(form, {q.x(), q.y()})), 2), ++count;
     }
-    EXPECT_EQ(traced_.tiles[TileIndex(i)].ring, wanted.ring) << wanted.label;
-    labels += traced_.tiles[TileIndex(i)].label + "," + wanted.label + "\n";
+    EXPECT_EQ(traced_.tiles[geometry::TileIndex(i)].ring, wanted.ring) << wanted.label;
+    labels += traced_.tiles[geometry::TileIndex(i)].label + "," + wanted.label + "\n";
   }
   const double rms = std::sqrt(squares / count);
   RecordProperty("outline_rms_um", static_cast<int>(1000 * rms));
   EXPECT_LT(rms, 0.4);
   EXPECT_LT(rms, 0.15);  // half the photos' resolution on the form, 0.3 mm
 
-  rename_tiles(traced_, labels, "labels.csv");
-  std::ofstream(path("renamed.json")) << write_plan(traced_);
+  layout::rename_tiles(traced_, labels, "labels.csv");
+  std::ofstream(path("renamed.json")) << plan::write_plan(traced_);
   const Ran check = run_program("plan check " + path("renamed.json") + " --json", folder_.string());
   EXPECT_TRUE(check.exit_code == 0 || check.exit_code == 1) << check.err;
   const auto found = nlohmann::json::parse(check.out);

@@ -11,9 +11,9 @@
 #include <sstream>
 
 #include "app/run_program.h"
-#include "voids/plan_pours.h"
-#include "voids/true_fit.h"
-#include "voids/void_darts.h"
+#include "channels/true_fit.h"
+#include "channels/void_darts.h"
+#include "pour/plan_pours.h"
 
 namespace interstice {
 namespace {
@@ -264,10 +264,10 @@ TEST_F(Plover, ResinVolumeIsThatOfTheTruePieces) {
 }
 
 // Length over which a seam's width lies below a limit: half a step of the samples to either side of each.
-double length_below(const FitSeam& seam, double limit_mm) {
+double length_below(const seams::FitSeam& seam, double limit_mm) {
   double sum = 0;
   for (std::size_t i = 0; i + 1 < seam.samples.size(); ++i) {
-    const SeamSample &p = seam.samples[i], &q = seam.samples[i + 1];
+    const seams::SeamSample &p = seam.samples[i], &q = seam.samples[i + 1];
     sum += (q.s_mm - p.s_mm) / 2 * ((p.width_mm < limit_mm ? 1 : 0) + (q.width_mm < limit_mm ? 1 : 0));
   }
   return sum;
@@ -279,11 +279,11 @@ double length_below(const FitSeam& seam, double limit_mm) {
 // may as well strand nothing. A u95 holds nineteen times in twenty: two of 23 may lie beyond.
 TEST_F(Plover, StrandedLengthsAreThoseOfTheTrueWidths) {
   const testing::TrueShell shell = testing::read_true_shell(kData);
-  const FitDocument exact = testing::true_fit(shell);
+  const seams::FitDocument exact = testing::true_fit(shell);
   const json pour = json::parse(slurp(folder() + "/pour.json"));
   std::map<std::array<std::string, 2>, double> lengths, moved;
   for (const json& p : pour.at("stranded")) lengths[p.at("behind")] = p.at("length_mm");
-  for (const FitSeam& seam : exact.seams) {
+  for (const seams::FitSeam& seam : exact.seams) {
     for (const json& s : fit()["seams"]) {
       if (s.at("tiles") != json(seam.tiles) || s.at("u95_mm").is_null()) continue;
       const double u = s.at("u95_mm"), length = length_below(seam, 3);
@@ -291,7 +291,7 @@ TEST_F(Plover, StrandedLengthsAreThoseOfTheTrueWidths) {
     }
   }
   int all = 0, close = 0, beyond = 0, hardly = 0;
-  for (const StrandedPlace& p : plan_pours(exact, shell.plan, std::nullopt, {}).stranded) {
+  for (const pour::StrandedPlace& p : pour::plan_pours(exact, shell.plan, std::nullopt, {}).stranded) {
     ++all;
     ASSERT_TRUE(lengths.contains(p.behind)) << p.behind[0] << "/" << p.behind[1];
     const double asked = std::max(0.15 * p.length_mm, 1.1), off = std::abs(lengths[p.behind] - p.length_mm);

@@ -99,7 +99,7 @@ TEST_P(SharedScan, ShowsWhatIsAskedOfIt) {
   EXPECT_GE(seen, GetParam().seen_share * scored);
   EXPECT_LE(std::abs(sum / seen), GetParam().bias_mm);
   EXPECT_LE(std::sqrt(sum2 / seen), GetParam().rms_mm);
-  EXPECT_LE(median(u95), GetParam().median_u95_mm);
+  EXPECT_LE(core::median(u95), GetParam().median_u95_mm);
   // 0.92 to 0.98 is asked; two seams to either side are chance.
   EXPECT_GE(covered, 0.92 * seen - 2);
   EXPECT_LE(covered, 0.98 * seen + 2);

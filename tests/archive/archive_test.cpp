@@ -11,8 +11,8 @@
 
 #include "archive/bag.h"
 #include "archive/export.h"
-#include "archive/learn.h"
-#include "archive/location.h"
+#include "archive/gap_statistics.h"
+#include "archive/photo_privacy.h"
 #include "archive/sample.h"
 #include "archive/sqlite.h"
 #include "core/errors.h"
@@ -35,10 +35,10 @@ class ArchiveTest : public testing::Test {
     sample::write_results(folder, plan_, sample::built(plan_, b));
     return folder;
   }
-  std::string refused(const AddRequest& request) {
+  std::string refused(const archive::AddRequest& request) {
     try {
-      Archive::open_or_make(root_).add(request);
-    } catch (const InputError& e) {
+      archive::Archive::open_or_make(root_).add(request);
+    } catch (const core::InputError& e) {
       EXPECT_TRUE(fs::is_empty(root_ / "bags"));
       EXPECT_TRUE(fs::is_empty(root_ / "work"));
       return e.what();
@@ -48,14 +48,14 @@ class ArchiveTest : public testing::Test {
 
   sample::Scratch scratch_;
   const fs::path root_ = scratch_ / "archive", results_ = scratch_ / "results";
-  Plan plan_;
-  FitDocument fit_;
+  plan::Plan plan_;
+  seams::FitDocument fit_;
 };
 
 }  // namespace
 
 TEST_F(ArchiveTest, EverythingGivenIsKeptAsItWas) {
-  AddRequest request = sample::request(results_, "Marsh bowl \xc3\xa9");
+  archive::AddRequest request = sample::request(results_, "Marsh bowl \xc3\xa9");
   sample::write_file(scratch_ / "W1.lens.json", "{}");
   sample::write_file(scratch_ / "shots/IMG 1.JPG", sample::photo(1));
   sample::write_file(scratch_ / "shots/list.txt", "not a photo");
@@ -64,10 +64,10 @@ TEST_F(ArchiveTest, EverythingGivenIsKeptAsItWas) {
   request.photos = {scratch_ / "shots"};
   request.notes = "third ring fought back";
   request.wood = "walnut, ash";
-  const Added added = Archive::open_or_make(root_).add(request);
+  const archive::Added added = archive::Archive::open_or_make(root_).add(request);
   EXPECT_EQ(added.entry.id, "2026-03-14-marsh-bowl-e-ring2");
   EXPECT_EQ(added.left_out, std::vector<std::string>{"own thing.txt"});
-  const Archive archive = Archive::open(root_);
+  const archive::Archive archive = archive::Archive::open(root_);
   const fs::path data = archive.bag(added.entry.id) / "data";
   for (const auto& [name, bytes] : sample::contents(results_)) {
     if (name == "own thing.txt") continue;
@@ -78,12 +78,12 @@ TEST_F(ArchiveTest, EverythingGivenIsKeptAsItWas) {
   EXPECT_EQ(sample::file_bytes(data / "notes.txt"), "third ring fought back\n");
   EXPECT_EQ(cv::imread((data / "preview.png").string()).cols, 1024);
   EXPECT_EQ(sample::file_bytes(data / "pieces.glb").substr(0, 4), "glTF");
-  const Entry e = archive.find("marsh BOWL \xc3\x89");
+  const archive::Entry e = archive.find("marsh BOWL \xc3\x89");
   EXPECT_EQ(e.wood, "walnut, ash");
   EXPECT_EQ(e.notes, "third ring fought back\n");
   EXPECT_EQ(e.pieces, 12);
   double smallest = 99;
-  for (const FitSeam& s : fit_.seams) smallest = std::min(smallest, *s.narrowest_mm);
+  for (const seams::FitSeam& s : fit_.seams) smallest = std::min(smallest, *s.narrowest_mm);
   EXPECT_NEAR(*e.smallest_mm, smallest, 1e-4);
   EXPECT_EQ(e.too_tight + e.doubtful + e.clear + e.unseen, static_cast<int>(fit_.seams.size()));
   // The bag as coreutils sees it.
@@ -97,30 +97,30 @@ TEST_F(ArchiveTest, EverythingGivenIsKeptAsItWas) {
 
 TEST_F(ArchiveTest, OrthoPictureBecomesThePreview) {
   cv::imwrite((results_ / "scan/ortho.png").string(), cv::Mat(400, 3000, CV_8UC3, cv::Scalar(10, 200, 30)));
-  const Added added = Archive::open_or_make(root_).add(sample::request(results_, "bowl"));
+  const archive::Added added = archive::Archive::open_or_make(root_).add(sample::request(results_, "bowl"));
   const cv::Mat preview = cv::imread((root_ / "bags" / added.entry.id / "data/preview.png").string());
   EXPECT_EQ(preview.cols, 1024);
   EXPECT_EQ(preview.at<cv::Vec3b>(50, 500), cv::Vec3b(10, 200, 30));
 }
 
 TEST_F(ArchiveTest, FindsByNameDateWoodRingStageAndWidth) {
-  Archive archive = Archive::open_or_make(root_);
+  archive::Archive archive = archive::Archive::open_or_make(root_);
   const auto add = [&](unsigned seed, const char* name, const char* date, const char* wood, int ring,
-                       PieceStage stage) {
-    AddRequest r = sample::request(measured(seed), name);
+                       archive::PieceStage stage) {
+    archive::AddRequest r = sample::request(measured(seed), name);
     r.date = date;
     r.wood = wood;
     r.ring = ring;
     r.stage = stage;
     archive.add(r);
   };
-  add(1, "Heron", "2026-01-02", "Walnut", 1, PieceStage::glued);
-  add(2, "Heron", "2026-01-05", "Walnut", 2, PieceStage::glued);
+  add(1, "Heron", "2026-01-02", "Walnut", 1, archive::PieceStage::glued);
+  add(2, "Heron", "2026-01-05", "Walnut", 2, archive::PieceStage::glued);
   add(3,
       "Stra\xc3\x9f"
       "e",
-      "2026-02-01", "field ash", 3, PieceStage::turned);
-  const auto count = [&](const EntryFilter& f) { return archive.list(f).size(); };
+      "2026-02-01", "field ash", 3, archive::PieceStage::turned);
+  const auto count = [&](const archive::EntryFilter& f) { return archive.list(f).size(); };
   EXPECT_EQ(count({}), 3u);
   EXPECT_EQ(archive.list({})[0].name,
             "Stra\xc3\x9f"
@@ -133,40 +133,40 @@ TEST_F(ArchiveTest, FindsByNameDateWoodRingStageAndWidth) {
   EXPECT_EQ(count({.from = "2026-01-05"}), 2u);
   EXPECT_EQ(count({.from = "2026-01-03", .to = "2026-01-31"}), 1u);
   EXPECT_EQ(count({.ring = 2}), 1u);
-  EXPECT_EQ(count({.stage = PieceStage::turned}), 1u);
+  EXPECT_EQ(count({.stage = archive::PieceStage::turned}), 1u);
   const double width = *archive.list({.ring = 1})[0].smallest_mm;
   const std::size_t below = count({.smallest_below_mm = width}), from = count({.smallest_from_mm = width});
   EXPECT_EQ(below + from, 3u);
   EXPECT_GE(from, 1u);
-  EXPECT_THROW(archive.find("Heron"), InputError);  // two of them
+  EXPECT_THROW(archive.find("Heron"), core::InputError);  // two of them
   EXPECT_EQ(archive.find("2026-01-05").name, "Heron");
-  EXPECT_THROW(archive.find("nothing"), InputError);
-  EXPECT_THROW(archive.find(""), InputError);
+  EXPECT_THROW(archive.find("nothing"), core::InputError);
+  EXPECT_THROW(archive.find(""), core::InputError);
 }
 
 TEST_F(ArchiveTest, SameMeasurementTwiceIsRefusedUnlessWanted) {
-  Archive archive = Archive::open_or_make(root_);
-  AddRequest request = sample::request(results_, "bowl");
+  archive::Archive archive = archive::Archive::open_or_make(root_);
+  archive::AddRequest request = sample::request(results_, "bowl");
   const std::string id = archive.add(request).entry.id;
-  EXPECT_THROW(archive.add(request), InputError);
+  EXPECT_THROW(archive.add(request), core::InputError);
   request.again = true;
   EXPECT_EQ(archive.add(request).entry.id, id + "-2");
   request.again = false;
-  request.stage = PieceStage::turned;  // another stage is another entry
+  request.stage = archive::PieceStage::turned;  // another stage is another entry
   EXPECT_EQ(archive.add(request).entry.id, id + "-turned");
 }
 
 TEST_F(ArchiveTest, IdenticalPhotosAreStoredOnceInWholeBags) {
-  Archive archive = Archive::open_or_make(root_);
+  archive::Archive archive = archive::Archive::open_or_make(root_);
   sample::write_file(scratch_ / "a/one.jpg", sample::photo(1));
   sample::write_file(scratch_ / "b/other name.jpg", sample::photo(1));
   sample::write_file(scratch_ / "b/two.jpg", sample::photo(2));
-  AddRequest request = sample::request(measured(1), "bowl");
+  archive::AddRequest request = sample::request(measured(1), "bowl");
   request.photos = {scratch_ / "a"};
   const std::string first = archive.add(request).entry.id;
   request = sample::request(measured(2), "bowl");
   request.photos = {scratch_ / "b"};
-  const Added second = archive.add(request);
+  const archive::Added second = archive.add(request);
   EXPECT_EQ(second.shared_files, 1u);
   struct stat x {
   }, y{};
@@ -182,7 +182,7 @@ TEST_F(ArchiveTest, IdenticalPhotosAreStoredOnceInWholeBags) {
   sample::write_file(one, bytes);
   request = sample::request(measured(3), "bowl");
   request.photos = {scratch_ / "a"};
-  const Added third = archive.add(request);
+  const archive::Added third = archive.add(request);
   EXPECT_EQ(third.shared_files, 0u);
   EXPECT_TRUE(archive.verify(third.entry.id, 1).faults.empty());
 }
@@ -195,7 +195,7 @@ TEST_F(ArchiveTest, BadInputIsNamedAndLeavesNothing) {
                                     "gpj"))
                 .find("U+202E"),
             std::string::npos);
-  AddRequest request = sample::request(results_, "x");
+  archive::AddRequest request = sample::request(results_, "x");
   request.date = "2026-02-30";
   EXPECT_NE(refused(request).find("--date"), std::string::npos);
   fs::create_symlink("/etc/passwd", results_ / "scan/ortho.png");
@@ -219,26 +219,26 @@ TEST_F(ArchiveTest, BadInputIsNamedAndLeavesNothing) {
 
 TEST_F(ArchiveTest, OtherFoldersAreNotTakenForAnArchive) {
   sample::write_file(scratch_ / "full/letter.txt", "dear");
-  EXPECT_THROW(Archive::open_or_make(scratch_ / "full"), InputError);
-  EXPECT_THROW(Archive::open(scratch_ / "full"), InputError);
-  EXPECT_THROW(Archive::open_or_make(scratch_ / "full/letter.txt"), InputError);
-  Archive::open_or_make(root_).add(sample::request(results_, "x"));
+  EXPECT_THROW(archive::Archive::open_or_make(scratch_ / "full"), core::InputError);
+  EXPECT_THROW(archive::Archive::open(scratch_ / "full"), core::InputError);
+  EXPECT_THROW(archive::Archive::open_or_make(scratch_ / "full/letter.txt"), core::InputError);
+  archive::Archive::open_or_make(root_).add(sample::request(results_, "x"));
   fs::rename(root_ / "bags", scratch_ / "bags");
   fs::create_directory_symlink(scratch_ / "bags", root_ / "bags");
-  EXPECT_THROW(Archive::open(root_), InputError);
+  EXPECT_THROW(archive::Archive::open(root_), core::InputError);
 }
 
 TEST_F(ArchiveTest, IndexIsNeverTheOnlyCopy) {
   {
-    Archive archive = Archive::open_or_make(root_);
+    archive::Archive archive = archive::Archive::open_or_make(root_);
     archive.add(sample::request(measured(1), "one"));
     archive.add(sample::request(measured(2), "two"));
   }
   const auto remembered = [&] {
     std::string all;
-    const Archive archive = Archive::open(root_);
-    for (const Entry& e : archive.list({})) {
-      const Entry full = archive.find(e.id);
+    const archive::Archive archive = archive::Archive::open(root_);
+    for (const archive::Entry& e : archive.list({})) {
+      const archive::Entry full = archive.find(e.id);
       all += e.id + e.name + e.date + std::to_string(e.too_tight) + std::to_string(*e.smallest_mm) +
              std::to_string(full.seams.size()) + std::to_string(*full.seams[0].planned_mm) +
              full.files[0].sha256;
@@ -252,25 +252,25 @@ TEST_F(ArchiveTest, IndexIsNeverTheOnlyCopy) {
   drop_index();
   EXPECT_EQ(remembered(), before);
   drop_index();
-  EXPECT_EQ(Archive::rebuild(root_).entries, 2u);
+  EXPECT_EQ(archive::Archive::rebuild(root_).entries, 2u);
   EXPECT_EQ(remembered(), before);
   drop_index();
   sample::write_file(root_ / "index.sqlite", std::string(9000, '?'));
   EXPECT_EQ(remembered(), before);
   // A bag copied in by hand, or taken away, is noticed; a folder that is none does no harm.
   fs::rename(root_ / "bags/2026-03-14-two-ring2", scratch_ / "aside");
-  EXPECT_EQ(Archive::open(root_).list({}).size(), 1u);
+  EXPECT_EQ(archive::Archive::open(root_).list({}).size(), 1u);
   fs::rename(scratch_ / "aside", root_ / "bags/2026-03-14-two-ring2");
   EXPECT_EQ(remembered(), before);
   fs::create_directory(root_ / "bags/stray");
-  EXPECT_EQ(Archive::open(root_).unreadable().size(), 1u);
-  EXPECT_EQ(Archive::rebuild(root_).faults.size(), 1u);
-  EXPECT_EQ(Archive::open(root_).verify("stray", 1).faults.empty(), false);
+  EXPECT_EQ(archive::Archive::open(root_).unreadable().size(), 1u);
+  EXPECT_EQ(archive::Archive::rebuild(root_).faults.size(), 1u);
+  EXPECT_EQ(archive::Archive::open(root_).verify("stray", 1).faults.empty(), false);
   EXPECT_EQ(remembered(), before);
 }
 
 TEST_F(ArchiveTest, OldIndexIsMigratedAndNewerOneRefused) {
-  Archive::open_or_make(root_).add(sample::request(results_, "one"));
+  archive::Archive::open_or_make(root_).add(sample::request(results_, "one"));
   const std::string file = (root_ / "index.sqlite").string();
   const auto alter = [&](const std::string& sql) {
     sqlite3* db = nullptr;
@@ -280,11 +280,12 @@ TEST_F(ArchiveTest, OldIndexIsMigratedAndNewerOneRefused) {
   };
   alter("DROP TABLE file; PRAGMA user_version = 1;");  // version 1 had no files
   {
-    const Archive archive = Archive::open(root_);
-    EXPECT_EQ(archive.find("one").files.size(), read_entry(archive.bag(archive.ids()[0])).files.size());
+    const archive::Archive archive = archive::Archive::open(root_);
+    EXPECT_EQ(archive.find("one").files.size(),
+              archive::read_entry(archive.bag(archive.ids()[0])).files.size());
   }
   alter("PRAGMA user_version = 99;");
-  EXPECT_THROW(Archive::open(root_), IndexTooNew);
+  EXPECT_THROW(archive::Archive::open(root_), archive::IndexTooNew);
 }
 
 TEST_F(ArchiveTest, ExportTakesTheLocationOutAndNothingElse) {
@@ -296,17 +297,17 @@ TEST_F(ArchiveTest, ExportTakesTheLocationOutAndNothingElse) {
            s.find("51,29.123N") != std::string::npos;
   };
   ASSERT_TRUE(tells(with));
-  EXPECT_TRUE(tells_location(with, "f"));
-  EXPECT_FALSE(tells_location(without, "f"));
+  EXPECT_TRUE(archive::tells_location(with, "f"));
+  EXPECT_FALSE(archive::tells_location(without, "f"));
   sample::write_file(scratch_ / "p/1.jpg", with);
   sample::write_file(scratch_ / "p/2.jpg", without);
-  Archive archive = Archive::open_or_make(root_);
-  AddRequest request = sample::request(results_, "bowl");
+  archive::Archive archive = archive::Archive::open_or_make(root_);
+  archive::AddRequest request = sample::request(results_, "bowl");
   request.photos = {scratch_ / "p"};
   const std::string id = archive.add(request).entry.id;
-  const Exported exported = export_entry(archive, id, scratch_ / "out", {}, 1);
+  const archive::Exported exported = archive::export_entry(archive, id, scratch_ / "out", {}, 1);
   EXPECT_EQ(exported.cleaned, std::vector<std::string>{"photos/1.jpg"});
-  EXPECT_TRUE(verify_bag(scratch_ / "out", 1).empty());
+  EXPECT_TRUE(archive::verify_bag(scratch_ / "out", 1).empty());
   const std::string clean = sample::file_bytes(scratch_ / "out/data/photos/1.jpg");
   EXPECT_FALSE(tells(clean));
   EXPECT_EQ(sample::file_bytes(scratch_ / "out/data/photos/2.jpg"), without);
@@ -322,48 +323,50 @@ TEST_F(ArchiveTest, ExportTakesTheLocationOutAndNothingElse) {
   EXPECT_EQ(image->exifData()["Exif.Image.Orientation"].toString(), "6");
   // The archive itself keeps the photo as it was; asked for, it goes out so.
   EXPECT_EQ(sample::file_bytes(archive.bag(id) / "data/photos/1.jpg"), with);
-  export_entry(archive, id, scratch_ / "asked", {.keep_location = true}, 1);
+  archive::export_entry(archive, id, scratch_ / "asked", {.keep_location = true}, 1);
   EXPECT_EQ(sample::file_bytes(scratch_ / "asked/data/photos/1.jpg"), with);
-  export_entry(archive, id, scratch_ / "none", {.without_photos = true}, 1);
+  archive::export_entry(archive, id, scratch_ / "none", {.without_photos = true}, 1);
   EXPECT_FALSE(fs::exists(scratch_ / "none/data/photos"));
-  EXPECT_TRUE(verify_bag(scratch_ / "none", 1).empty());
-  EXPECT_THROW(export_entry(archive, id, scratch_ / "none", {}, 1), InputError);  // stands already
+  EXPECT_TRUE(archive::verify_bag(scratch_ / "none", 1).empty());
+  EXPECT_THROW(archive::export_entry(archive, id, scratch_ / "none", {}, 1),
+               core::InputError);  // stands already
 }
 
 TEST_F(ArchiveTest, ExportRefusesWhatItCannotVouchFor) {
   sample::write_file(scratch_ / "p/broken.jpg", "not a picture at all");
-  Archive archive = Archive::open_or_make(root_);
-  AddRequest request = sample::request(results_, "bowl");
+  archive::Archive archive = archive::Archive::open_or_make(root_);
+  archive::AddRequest request = sample::request(results_, "bowl");
   request.photos = {scratch_ / "p"};
   const std::string id = archive.add(request).entry.id;
-  EXPECT_THROW(export_entry(archive, id, scratch_ / "out", {}, 1), InputError);
+  EXPECT_THROW(archive::export_entry(archive, id, scratch_ / "out", {}, 1), core::InputError);
   EXPECT_FALSE(fs::exists(scratch_ / "out"));
   const fs::path csv = archive.bag(id) / "data/seams.csv";
   fs::permissions(csv, fs::perms::owner_write, fs::perm_options::add);
   sample::write_file(csv, "altered");
-  EXPECT_THROW(export_entry(archive, id, scratch_ / "out", {.without_photos = true}, 1), InputError);
+  EXPECT_THROW(archive::export_entry(archive, id, scratch_ / "out", {.without_photos = true}, 1),
+               core::InputError);
   EXPECT_FALSE(fs::exists(scratch_ / "out"));
 }
 
 TEST_F(ArchiveTest, LearnsFromSeamsAsFirstBuilt) {
-  Archive archive = Archive::open_or_make(root_);
+  archive::Archive archive = archive::Archive::open_or_make(root_);
   // The first scan as built; the second, after corrections, must not count; nor a turned one.
-  AddRequest request = sample::request(measured(1), "bowl");
+  archive::AddRequest request = sample::request(measured(1), "bowl");
   archive.add(request);
   request = sample::request(measured(2), "bowl");
   request.date = "2026-03-20";
   archive.add(request);
   request = sample::request(measured(3), "another");
-  request.stage = PieceStage::turned;
+  request.stage = archive::PieceStage::turned;
   archive.add(request);
-  const std::vector<LearnedSeam> seams = archive.seams_to_learn_from();
-  const FitDocument first = read_fit(scratch_ / "measured1/fit.json");
+  const std::vector<archive::LearnedSeam> seams = archive.seams_to_learn_from();
+  const seams::FitDocument first = seams::read_fit(scratch_ / "measured1/fit.json");
   ASSERT_EQ(seams.size(), first.seams.size());
   for (std::size_t i = 0; i < seams.size(); ++i) EXPECT_EQ(seams[i].built_mm, *first.seams[i].narrowest_mm);
   // Planned widths are those of the undisturbed plan.
-  const FitDocument ideal = sample::built(plan_, {.place_sd_mm = 0, .turn_sd_deg = 0});
+  const seams::FitDocument ideal = sample::built(plan_, {.place_sd_mm = 0, .turn_sd_deg = 0});
   ASSERT_EQ(ideal.seams.size(), seams.size());
   for (std::size_t i = 0; i < seams.size(); ++i)
     EXPECT_NEAR(seams[i].planned_mm, *ideal.seams[i].narrowest_mm, 0.01);
-  EXPECT_GT(*gap_to_plan_mm(seams, 0.95, 0.95, 3.0), 3.0);
+  EXPECT_GT(*archive::gap_to_plan_mm(seams, 0.95, 0.95, 3.0), 3.0);
 }

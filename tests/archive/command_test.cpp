@@ -3,7 +3,7 @@
 #include <sys/wait.h>
 
 #include "archive/archive.h"
-#include "archive/learn.h"
+#include "archive/gap_statistics.h"
 #include "archive/sample.h"
 
 namespace fs = std::filesystem;
@@ -18,11 +18,11 @@ const std::string kFaults = FAULT_LIBRARY;
 
 TEST(ArchiveCommand, KilledAtWriteStepsLeavesOldOrNew) {
   const sample::Scratch scratch;
-  const Plan plan = sample::plan(1, 6);
+  const plan::Plan plan = sample::plan(1, 6);
   sample::write_results(scratch / "first", plan, sample::built(plan, {.seed = 1}));
   sample::write_results(scratch / "second", plan, sample::built(plan, {.seed = 2}), 30);
   const fs::path base = scratch / "base", root = scratch / "archive";
-  Archive::open_or_make(base).add(sample::request(scratch / "first", "old"));
+  archive::Archive::open_or_make(base).add(sample::request(scratch / "first", "old"));
   const std::string add = "'" + kProgram + "' archive add '" + (scratch / "second").string() +
                           "' --name new --archive '" + root.string() + "'";
   const auto fresh = [&] {
@@ -53,7 +53,7 @@ TEST(ArchiveCommand, KilledAtWriteStepsLeavesOldOrNew) {
 
 TEST(ArchiveCommand, LinesAndExitCodes) {
   const sample::Scratch scratch;
-  const Plan plan = sample::plan(1, 12);
+  const plan::Plan plan = sample::plan(1, 12);
   sample::write_results(scratch / "first", plan, sample::built(plan, {.seed = 1}));
   sample::write_results(scratch / "second", plan, sample::built(plan, {.seed = 2}));
   const std::string in =
@@ -80,7 +80,7 @@ TEST(ArchiveCommand, LinesAndExitCodes) {
   std::tie(code, out) = sample::shell(in + "learn");
   EXPECT_EQ(code, 0);
   EXPECT_EQ(out.substr(0, 24), "12 seams of 1 piece, as ") << out;  // the turned one does not count
-  const Plan wide = sample::plan(1, 6);  // six faces so far apart that they make no seam
+  const plan::Plan wide = sample::plan(1, 6);  // six faces so far apart that they make no seam
   sample::write_results(scratch / "wide", wide, sample::built(wide));
   EXPECT_EQ(sample::shell(in + "add wide --name Wide --archive few").first, 0);
   EXPECT_EQ(sample::shell(in + "learn --archive few").first, 3);
@@ -102,9 +102,10 @@ TEST(ArchiveCommand, LinesAndExitCodes) {
   EXPECT_EQ(code, 0) << out;
   EXPECT_NE(out.find(" mm learnt from 12 seams of 1 piece in kept: "), std::string::npos) << out;
   const double learnt =
-      gap_to_plan_mm(Archive::open(scratch / "kept").seams_to_learn_from(), 0.95, 0.95, 3.0).value();
-  EXPECT_NEAR(read_plan(scratch / "next.json").planned_gap_mm, std::max(3.0, learnt), 0.1 + 1e-9);
-  EXPECT_GE(read_plan(scratch / "next.json").planned_gap_mm, learnt - 1e-9);
+      archive::gap_to_plan_mm(archive::Archive::open(scratch / "kept").seams_to_learn_from(), 0.95, 0.95, 3.0)
+          .value();
+  EXPECT_NEAR(plan::read_plan(scratch / "next.json").planned_gap_mm, std::max(3.0, learnt), 0.1 + 1e-9);
+  EXPECT_GE(plan::read_plan(scratch / "next.json").planned_gap_mm, learnt - 1e-9);
   EXPECT_EQ(sample::shell(in + "export 2026-03-01 --out handed/on").first, 0);
   EXPECT_EQ(sample::shell("cd '" + (scratch / "handed/on").string() +
                           "' && sha256sum -c --strict --quiet manifest-sha256.txt")

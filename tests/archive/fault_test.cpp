@@ -29,7 +29,7 @@ pid_t child_at(const std::function<void()>& work) {
   int code = 0;
   try {
     work();
-  } catch (const InputError& e) {
+  } catch (const core::InputError& e) {
     std::fprintf(stderr, "%s\n", e.what());
     code = 2;
   } catch (const std::exception& e) {
@@ -55,23 +55,23 @@ bool killed(int status) {
 
 struct Results {
   explicit Results(const sample::Scratch& scratch) : first(scratch / "first"), second(scratch / "second") {
-    const Plan plan = sample::plan(1, 6);
+    const plan::Plan plan = sample::plan(1, 6);
     sample::write_results(first, plan, sample::built(plan, {.seed = 1}));
     sample::write_results(second, plan, sample::built(plan, {.seed = 2}), 30);
     sample::write_file(scratch / "photos" / "one.jpg", sample::photo(1));
     sample::write_file(scratch / "photos" / "two.jpg", sample::photo(2));
     photos = scratch / "photos";
   }
-  AddRequest request(const fs::path& results, const std::string& name) const {
-    AddRequest request = sample::request(results, name);
+  archive::AddRequest request(const fs::path& results, const std::string& name) const {
+    archive::AddRequest request = sample::request(results, name);
     request.photos = {photos};
     return request;
   }
   fs::path first, second, photos;
 };
 
-void add_to(const fs::path& root, const AddRequest& request) {
-  Archive::open_or_make(root).add(request);
+void add_to(const fs::path& root, const archive::AddRequest& request) {
+  archive::Archive::open_or_make(root).add(request);
 }
 
 void copy_archive(const fs::path& from, const fs::path& to) {
@@ -81,14 +81,15 @@ void copy_archive(const fs::path& from, const fs::path& to) {
 
 // What must hold after an add was cut short at any point: the old entries, and the new one whole or not at
 // all; doing it again works and leaves nothing behind.
-void expect_old_or_new(const fs::path& root, const std::vector<std::string>& old, const AddRequest& request) {
+void expect_old_or_new(const fs::path& root, const std::vector<std::string>& old,
+                       const archive::AddRequest& request) {
   const std::vector<std::string> ids = sample::expect_whole(root);
   EXPECT_TRUE(std::includes(ids.begin(), ids.end(), old.begin(), old.end()));
   ASSERT_LE(ids.size(), old.size() + 1);
   if (ids.size() == old.size()) {
     add_to(root, request);
   } else {
-    EXPECT_THROW(add_to(root, request), InputError);  // kept already, and says so
+    EXPECT_THROW(add_to(root, request), core::InputError);  // kept already, and says so
   }
   EXPECT_EQ(sample::expect_whole(root).size(), old.size() + 1);
   EXPECT_TRUE(fs::is_empty(root / "work"));
@@ -102,7 +103,7 @@ TEST(Faults, KilledInFrontOfEveryWriteStepOfAnAdd) {
   const fs::path base = scratch / "base", root = scratch / "archive";
   add_to(base, results.request(results.first, "old one"));
   const std::vector<std::string> old = sample::expect_whole(base);
-  const AddRequest request = results.request(results.second, "new one");
+  const archive::AddRequest request = results.request(results.second, "new one");
   long points = 0;
   for (long at = 1;; ++at) {
     copy_archive(base, root);
@@ -130,7 +131,7 @@ TEST(Faults, KilledWhileTheArchiveIsMade) {
     fs::remove_all(root);
     const int status = in_child([&] {
       faults::arm(faults::Mode::kill, at);
-      Archive::open_or_make(root);
+      archive::Archive::open_or_make(root);
     });
     if (fs::exists(root / "archive.json")) {
       EXPECT_TRUE(sample::expect_whole(root).empty());
@@ -149,17 +150,17 @@ TEST(Faults, DiskFullFromAnyStepOn) {
   const fs::path base = scratch / "base", root = scratch / "archive";
   add_to(base, results.request(results.first, "old one"));
   const std::vector<std::string> old = sample::expect_whole(base);
-  const AddRequest request = results.request(results.second, "new one");
+  const archive::AddRequest request = results.request(results.second, "new one");
   int refused = 0, indexed_later = 0;
   for (long at = 1;; at += 2) {
     copy_archive(base, root);
-    Archive archive = Archive::open_or_make(root);
+    archive::Archive archive = archive::Archive::open_or_make(root);
     std::string line;
     bool index_fault = false;
     faults::arm(faults::Mode::full, at);
     try {
       index_fault = !archive.add(request).index_fault.empty();
-    } catch (const InputError& e) {
+    } catch (const core::InputError& e) {
       line = e.what();
     }
     const bool reached = faults::calls() >= at;
@@ -187,9 +188,9 @@ TEST(Faults, EverythingIsSyncedBeforeABagGetsItsName) {
   const sample::Scratch scratch;
   const Results results(scratch);
   const fs::path root = scratch / "archive";
-  Archive archive = Archive::open_or_make(root);
+  archive::Archive archive = archive::Archive::open_or_make(root);
   faults::record(true);
-  const Added added = archive.add(results.request(results.second, "new one"));
+  const archive::Added added = archive.add(results.request(results.second, "new one"));
   faults::record(false);
   const std::string work = (root / "work").string() + "/", bag = archive.bag(added.entry.id).string();
   std::set<std::string> unsynced;
@@ -232,11 +233,11 @@ TEST(Faults, EveryFileCutAtEveryKindOfPlace) {
       ++cuts;
       if (name == "archive.json" && size + 1 == bytes.size()) continue;  // only the last line end is gone
       if (name == "archive.json") {
-        EXPECT_THROW(Archive::open(root), InputError);
+        EXPECT_THROW(archive::Archive::open(root), core::InputError);
       } else if (name.rfind("bags/", 0) != 0) {
         sample::expect_whole(root);  // the index comes back from the bags
       } else {
-        const Archive archive = Archive::open(root);
+        const archive::Archive archive = archive::Archive::open(root);
         const std::string id = name.substr(5, name.find('/', 5) - 5);
         for (const std::string& other : ids) {
           EXPECT_EQ(archive.verify(other, 1).faults.empty(), other != id) << name << " cut to " << size;
@@ -269,7 +270,7 @@ TEST(Faults, SmallDiskFillsUp) {
         try {
           add_to(disk / "archive", results.request(results.second, "bowl " + std::to_string(i)));
           ++added;
-        } catch (const InputError& e) {
+        } catch (const core::InputError& e) {
           line = e.what();
         }
       }
@@ -318,10 +319,11 @@ TEST(Faults, ManyProgramsAtOnce) {
     children.push_back(child_at([&] {
       for (int i = 0; i < kEntries; ++i) {
         // The same name and day for all: they must not take each other's place.
-        AddRequest request = results.request(p % 2 == 0 ? results.first : results.second, "same name");
+        archive::AddRequest request =
+            results.request(p % 2 == 0 ? results.first : results.second, "same name");
         request.again = true;
         add_to(root, request);
-        Archive::open(root).list({});
+        archive::Archive::open(root).list({});
       }
     }));
   }
@@ -342,7 +344,7 @@ TEST(Faults, ManyProgramsMakeTheArchiveAtOnce) {
       children.push_back(child_at([&] {
         while (std::chrono::steady_clock::now() < start) {
         }
-        Archive::open_or_make(root).list({});
+        archive::Archive::open_or_make(root).list({});
       }));
     }
     for (const pid_t pid : children) ASSERT_EQ(wait_status(pid), 0) << "round " << round;
@@ -351,11 +353,11 @@ TEST(Faults, ManyProgramsMakeTheArchiveAtOnce) {
 
 TEST(Faults, SecondWriterWaitsThenSaysWhy) {
   const sample::Scratch scratch;
-  const FolderLock first(scratch / "lock", std::chrono::milliseconds(0));
+  const archive::FolderLock first(scratch / "lock", std::chrono::milliseconds(0));
   try {
-    const FolderLock second(scratch / "lock", std::chrono::milliseconds(40));
+    const archive::FolderLock second(scratch / "lock", std::chrono::milliseconds(40));
     FAIL() << "two writers at once";
-  } catch (const InputError& e) {
+  } catch (const core::InputError& e) {
     EXPECT_NE(std::string(e.what()).find("another program is writing"), std::string::npos);
   }
 }

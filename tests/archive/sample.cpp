@@ -13,7 +13,7 @@
 #include <opencv2/imgcodecs.hpp>
 #include <random>
 
-#include "plan/piece_body.h"
+#include "solid/piece_body.h"
 
 namespace fs = std::filesystem;
 
@@ -34,16 +34,16 @@ Scratch::~Scratch() {
   fs::remove_all(path_, ec);
 }
 
-Plan plan(int rings, int pieces_a_ring, double gap_mm) {
+plan::Plan plan(int rings, int pieces_a_ring, double gap_mm) {
   constexpr double kRadius = 100;
   std::vector<Eigen::Vector2d> rz{{0, kRadius}};
   for (int i = 1; i <= 40; ++i) {
     const double angle = i / 40.0 * std::numbers::pi / 2;
     rz.emplace_back(kRadius * std::sin(angle), i == 40 ? 0.0 : kRadius * std::cos(angle));
   }
-  Plan plan;
+  plan::Plan plan;
   plan.name = "marsh bowl";
-  plan.profile = Profile(rz);
+  plan.profile = geometry::Profile(rz);
   plan.tile_thickness_mm = 12;
   plan.bevel_deg = 10;
   plan.planned_gap_mm = gap_mm;
@@ -54,7 +54,7 @@ Plan plan(int rings, int pieces_a_ring, double gap_mm) {
     for (int k = 0; k < pieces_a_ring; ++k) {
       const double sector = 2 * std::numbers::pi / pieces_a_ring;
       const double from = k * sector + ring * 0.37;
-      PlannedTile tile;
+      plan::PlannedTile tile;
       tile.ring = ring;
       tile.label =
           std::string(1, static_cast<char>('A' + ring - 1)) + (k < 9 ? "0" : "") + std::to_string(k + 1);
@@ -68,30 +68,30 @@ Plan plan(int rings, int pieces_a_ring, double gap_mm) {
       for (int i = 0; i < kSteps; ++i) corner(outer, static_cast<double>(i) / kSteps);
       for (int i = 0; i < kSteps; ++i) corner(outer - (outer - inner) * i / kSteps, 1);
       for (int i = 0; i < kSteps; ++i) corner(inner, 1 - static_cast<double>(i) / kSteps);
-      if (signed_area(tile.outline) < 0) std::reverse(tile.outline.begin(), tile.outline.end());
+      if (geometry::signed_area(tile.outline) < 0) std::reverse(tile.outline.begin(), tile.outline.end());
       plan.tiles.push_back(tile);
     }
   }
   return plan;
 }
 
-FitDocument built(const Plan& plan, const Build& build) {
+seams::FitDocument built(const plan::Plan& plan, const Build& build) {
   std::mt19937 random(build.seed);
   std::normal_distribution<double> normal;
-  FitDocument fit;
+  seams::FitDocument fit;
   fit.name = plan.name;
   fit.form_profile = plan.profile.points();
   fit.quality = {20, 20, 0.3, 0.2, 0.05, std::nullopt, {}, true};
-  std::vector<PieceBody> bodies = planned_bodies(plan);
+  std::vector<solid::PieceBody> bodies = solid::planned_bodies(plan);
   for (std::size_t i = 0; i < bodies.size(); ++i) {
-    PieceBody& body = bodies[i];
-    FitTile tile;
-    tile.label = plan.tiles[TileIndex(i)].label;
-    tile.ring = plan.tiles[TileIndex(i)].ring;
-    tile.state = TileState::placed;
+    solid::PieceBody& body = bodies[i];
+    seams::FitTile tile;
+    tile.label = plan.tiles[geometry::TileIndex(i)].label;
+    tile.ring = plan.tiles[geometry::TileIndex(i)].ring;
+    tile.state = plan::TileState::placed;
     tile.moved_mm = {normal(random) * build.place_sd_mm, normal(random) * build.place_sd_mm};
     tile.turned_deg = normal(random) * build.turn_sd_deg;
-    const PlaneFrame& frame = body.face.frame;
+    const geometry::PlaneFrame& frame = body.face.frame;
     Eigen::Isometry3d put = Eigen::Isometry3d::Identity();
     put.translate(frame.origin + tile.moved_mm.x() * frame.ex + tile.moved_mm.y() * frame.ey);
     put.rotate(Eigen::AngleAxisd(tile.turned_deg * std::numbers::pi / 180, frame.normal));
@@ -109,17 +109,17 @@ FitDocument built(const Plan& plan, const Build& build) {
     tile.height_mm = plan.tile_thickness_mm - build.off_mm;
     fit.tiles.push_back(tile);
   }
-  for (const PlannedSeam& s : planned_seams(bodies)) {
-    FitSeam seam;
+  for (const solid::PlannedSeam& s : solid::planned_seams(bodies)) {
+    seams::FitSeam seam;
     seam.tiles = {plan.tiles[s.a].label, plan.tiles[s.b].label};
     seam.narrowest_mm = s.mouth_mm;
     seam.u95_mm = build.u95_mm;
     seam.at = s.at;
     seam.length_mm = s.length_mm;
     const double margin = s.mouth_mm - fit.smallest_fill_mm;
-    seam.verdict = margin > build.u95_mm    ? Verdict::clear
-                   : margin < -build.u95_mm ? Verdict::too_tight
-                                            : Verdict::doubtful;
+    seam.verdict = margin > build.u95_mm    ? seams::Verdict::clear
+                   : margin < -build.u95_mm ? seams::Verdict::too_tight
+                                            : seams::Verdict::doubtful;
     fit.seams.push_back(seam);
   }
   return fit;
@@ -135,9 +135,10 @@ std::string file_bytes(const fs::path& path) {
   return {std::istreambuf_iterator<char>(in), std::istreambuf_iterator<char>()};
 }
 
-void write_results(const fs::path& folder, const Plan& plan, const FitDocument& fit, int scan_files) {
-  write_file(folder / "fit.json", write_fit(fit));
-  write_file(folder / "plan.json", write_plan(plan));
+void write_results(const fs::path& folder, const plan::Plan& plan, const seams::FitDocument& fit,
+                   int scan_files) {
+  write_file(folder / "fit.json", seams::write_fit(fit));
+  write_file(folder / "plan.json", plan::write_plan(plan));
   write_file(folder / "seams.csv", "tiles,narrowest_mm\nA01 A02,2.41\n");
   write_file(folder / "cloud.ply", "ply\nformat ascii 1.0\nelement vertex 0\nend_header\n");
   write_file(folder / "pour.json", "{\"format\": \"interstice-pour\", \"version\": 1}\n");
@@ -173,8 +174,8 @@ std::string photo(unsigned seed, bool with_location, int side) {
   return {reinterpret_cast<const char*>(out.pData_), static_cast<std::size_t>(out.size_)};
 }
 
-AddRequest request(const fs::path& results, const std::string& name) {
-  AddRequest request;
+archive::AddRequest request(const fs::path& results, const std::string& name) {
+  archive::AddRequest request;
   request.results = results;
   request.name = name;
   request.date = "2026-03-14";
@@ -200,17 +201,17 @@ std::pair<int, std::string> shell(const std::string& command) {
 }
 
 std::vector<std::string> expect_whole(const fs::path& root) {
-  const Archive archive = Archive::open(root);
+  const archive::Archive archive = archive::Archive::open(root);
   EXPECT_TRUE(archive.unreadable().empty());
   const std::vector<std::string> ids = archive.ids();
   for (const std::string& id : ids) {
-    const Verified verified = archive.verify(id, 1);
+    const archive::Verified verified = archive.verify(id, 1);
     EXPECT_TRUE(verified.faults.empty())
         << id << ": " << (verified.faults.empty() ? "" : verified.faults.front());
-    EXPECT_EQ(archive.find(id).files.size(), read_entry(archive.bag(id)).files.size());
+    EXPECT_EQ(archive.find(id).files.size(), archive::read_entry(archive.bag(id)).files.size());
   }
   std::vector<std::string> listed;
-  for (const Entry& entry : archive.list({})) listed.push_back(entry.id);
+  for (const archive::Entry& entry : archive.list({})) listed.push_back(entry.id);
   std::sort(listed.begin(), listed.end());
   EXPECT_EQ(listed, ids);
   return ids;

@@ -7,8 +7,8 @@
 #include <utility>
 
 #include "archive/archive.h"
-#include "fit/fit_document.h"
 #include "plan/plan.h"
+#include "seams/fit_document.h"
 
 namespace interstice::sample {
 
@@ -27,7 +27,7 @@ class Scratch {
 };
 
 // Rings of pieces on a half sphere of 100 mm radius, `gap_mm` apart on the form.
-Plan plan(int rings = 3, int pieces_a_ring = 8, double gap_mm = 4.0);
+plan::Plan plan(int rings = 3, int pieces_a_ring = 8, double gap_mm = 4.0);
 
 struct Build {
   unsigned seed = 1;
@@ -40,10 +40,10 @@ struct Build {
 };
 
 // The plan's pieces put up a little off their places, with the seams that follow.
-FitDocument built(const Plan& plan, const Build& build = {});
+seams::FitDocument built(const plan::Plan& plan, const Build& build = {});
 
 // fit.json, plan.json and what an inspection leaves beside them. `scan_files` small files go into scan/.
-void write_results(const std::filesystem::path& folder, const Plan& plan, const FitDocument& fit,
+void write_results(const std::filesystem::path& folder, const plan::Plan& plan, const seams::FitDocument& fit,
                    int scan_files = 3);
 
 // A JPEG of `side` pixels whose content follows from `seed`; with_location puts a GPS position into its EXIF.
@@ -52,7 +52,7 @@ std::string photo(unsigned seed, bool with_location = false, int side = 64);
 void write_file(const std::filesystem::path& path, const std::string& bytes);
 std::string file_bytes(const std::filesystem::path& path);
 
-AddRequest request(const std::filesystem::path& results, const std::string& name);
+archive::AddRequest request(const std::filesystem::path& results, const std::string& name);
 
 // Every file below a folder with its content.
 std::map<std::string, std::string> contents(const std::filesystem::path& folder);

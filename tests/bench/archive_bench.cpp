@@ -18,15 +18,15 @@ namespace {
 const fs::path& large_archive() {
   static const sample::Scratch scratch;
   static const fs::path root = [] {
-    const Plan plan = sample::plan(3, 8);
+    const plan::Plan plan = sample::plan(3, 8);
     sample::write_results(scratch / "results", plan, sample::built(plan));
-    Archive archive = Archive::open_or_make(scratch / "archive");
+    archive::Archive archive = archive::Archive::open_or_make(scratch / "archive");
     const fs::path bag = archive.bag(archive.add(sample::request(scratch / "results", "bowl")).entry.id);
     for (int i = 1; i < 1000; ++i) {
       fs::copy(bag, archive.bag("entry-" + std::to_string(i)),
                fs::copy_options::recursive | fs::copy_options::create_hard_links);
     }
-    Archive::rebuild(scratch / "archive");
+    archive::Archive::rebuild(scratch / "archive");
     return scratch / "archive";
   }();
   return root;
@@ -35,19 +35,20 @@ const fs::path& large_archive() {
 void list_1000(benchmark::State& state) {
   const fs::path root = large_archive();
   std::size_t entries = 0;
-  for (auto _ : state) entries = Archive::open(root).list({}).size();  // with opening, as a command does it
+  for (auto _ : state)
+    entries = archive::Archive::open(root).list({}).size();  // with opening, as a command does it
   state.counters["entries"] = static_cast<double>(entries);
 }
 BENCHMARK(list_1000)->Unit(benchmark::kMillisecond);
 
 void search_1000(benchmark::State& state) {
   const fs::path root = large_archive();
-  EntryFilter filter;
+  archive::EntryFilter filter;
   filter.name = "BOW";
   filter.from = "2026-01-01";
   filter.smallest_below_mm = 20;
   std::size_t entries = 0;
-  for (auto _ : state) entries = Archive::open(root).list(filter).size();
+  for (auto _ : state) entries = archive::Archive::open(root).list(filter).size();
   state.counters["entries"] = static_cast<double>(entries);
 }
 BENCHMARK(search_1000)->Unit(benchmark::kMillisecond);
@@ -55,7 +56,7 @@ BENCHMARK(search_1000)->Unit(benchmark::kMillisecond);
 // Time of one verify over time of one sha256sum, taken in turns in one run; smaller is faster.
 void verify_against_sha256sum(benchmark::State& state) {
   const sample::Scratch scratch;
-  BagWriter writer(scratch / "bag");
+  archive::BagWriter writer(scratch / "bag");
   std::mt19937_64 random(1);
   for (int i = 0; i < 20; ++i) {
     std::string bytes(3u << 20, '\0');
@@ -69,7 +70,7 @@ void verify_against_sha256sum(benchmark::State& state) {
   double ours_s = 0, theirs_s = 0;
   for (auto _ : state) {
     const auto start = Clock::now();
-    if (!verify_bag(scratch / "bag", static_cast<int>(state.range(0))).empty())
+    if (!archive::verify_bag(scratch / "bag", static_cast<int>(state.range(0))).empty())
       state.SkipWithError("not whole");
     const auto middle = Clock::now();
     if (std::system(command.c_str()) != 0) state.SkipWithError("sha256sum disagrees");

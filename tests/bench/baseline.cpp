@@ -66,13 +66,13 @@ class Stopwatch {
 using Pair = std::pair<std::size_t, std::size_t>;
 
 // Every photo with its two nearest neighbours as seen from the form.
-std::vector<Pair> neighbours(const Scan& scan, const Vector3d& middle) {
+std::vector<Pair> neighbours(const scan::Scan& scan, const Vector3d& middle) {
   std::set<Pair> pairs;
   for (std::size_t i = 0; i < scan.photos.size(); ++i) {
     std::vector<std::pair<double, std::size_t>> others;
-    const Vector3d a = (scan.photos[PhotoIndex(i)].centre() - middle).normalized();
+    const Vector3d a = (scan.photos[geometry::PhotoIndex(i)].centre() - middle).normalized();
     for (std::size_t j = 0; j < scan.photos.size(); ++j) {
-      const Vector3d b = (scan.photos[PhotoIndex(j)].centre() - middle).normalized();
+      const Vector3d b = (scan.photos[geometry::PhotoIndex(j)].centre() - middle).normalized();
       if (j != i) others.emplace_back(-a.dot(b), j);
     }
     std::sort(others.begin(), others.end());
@@ -82,16 +82,16 @@ std::vector<Pair> neighbours(const Scan& scan, const Vector3d& middle) {
   return {pairs.begin(), pairs.end()};
 }
 
-cv::Mat camera_matrix(const Lens& lens) {
+cv::Mat camera_matrix(const camera::Lens& lens) {
   return (cv::Mat_<double>(3, 3) << lens.fx, 0, lens.cx, 0, lens.fy, lens.cy, 0, 0, 1);
 }
 
-cv::Mat distortion(const Lens& lens) {
+cv::Mat distortion(const camera::Lens& lens) {
   return (cv::Mat_<double>(1, 5) << lens.k1, lens.k2, lens.p1, lens.p2, lens.k3);
 }
 
 // Returns how many points the essential matrices of all pairs agree on.
-std::size_t match(const Scan& scan, const std::vector<cv::Mat>& grey, const std::vector<Pair>& pairs,
+std::size_t match(const scan::Scan& scan, const std::vector<cv::Mat>& grey, const std::vector<Pair>& pairs,
                   Stopwatch& watch) {
   std::vector<std::vector<cv::KeyPoint>> keys(grey.size());
   std::vector<cv::Mat> descriptors(grey.size());
@@ -110,8 +110,8 @@ std::size_t match(const Scan& scan, const std::vector<cv::Mat>& grey, const std:
     }
     if (a.size() < 8) continue;
     cv::Mat inliers;
-    cv::findEssentialMat(a, b, camera_matrix(scan.photos[PhotoIndex(i)].lens), cv::RANSAC, 0.999, 1.0,
-                         inliers);
+    cv::findEssentialMat(a, b, camera_matrix(scan.photos[geometry::PhotoIndex(i)].lens), cv::RANSAC, 0.999,
+                         1.0, inliers);
     agree += static_cast<std::size_t>(cv::countNonZero(inliers));
   }
   watch.lap("matching and relative poses");
@@ -127,8 +127,8 @@ struct Rectified {
   bool upright = false;  // rectified by turning a quarter, where the cameras stand one above the other
 };
 
-Rectified rectify(const ScannedPhoto& a, const ScannedPhoto& b, const cv::Mat& grey_a, const cv::Mat& grey_b,
-                  const std::vector<Vector3d>& form) {
+Rectified rectify(const scan::ScannedPhoto& a, const scan::ScannedPhoto& b, const cv::Mat& grey_a,
+                  const cv::Mat& grey_b, const std::vector<Vector3d>& form) {
   Rectified out;
   const Eigen::Isometry3d b_T_a = b.camera_T_bowl * a.camera_T_bowl.inverse();
   cv::Mat r, t, r1, r2, p1, p2, q;
@@ -213,8 +213,8 @@ nlohmann::ordered_json json_of(const SurfaceError& e) {
 
 int run(const std::filesystem::path& results, const std::filesystem::path& truth_path) {
   nlohmann::ordered_json out;
-  const Scan scan = read_scan(results / "scan");
-  const Plan plan = read_plan(results / "plan.json");
+  const scan::Scan scan = scan::read_scan(results / "scan");
+  const plan::Plan plan = plan::read_plan(results / "plan.json");
   const Truth truth = read_truth(truth_path, scan);
   const double radius = plan.profile.points().back().x() + plan.tile_thickness_mm + 5;
   const double height = plan.profile.points().front().y() + plan.tile_thickness_mm + 5;
@@ -228,7 +228,7 @@ int run(const std::filesystem::path& results, const std::filesystem::path& truth
   nlohmann::ordered_json steps;
   Stopwatch watch(steps);
   std::vector<cv::Mat> grey;
-  for (const ScannedPhoto& photo : scan.photos) grey.push_back(read_photo_grey(photo.info));
+  for (const scan::ScannedPhoto& photo : scan.photos) grey.push_back(camera::read_photo_grey(photo.info));
   watch.lap("decoding");
   const std::vector<Pair> pairs = neighbours(scan, Vector3d(0, 0, height / 2));
   out["pairs"] = pairs.size();
@@ -237,8 +237,8 @@ int run(const std::filesystem::path& results, const std::filesystem::path& truth
   double stereo = 0, fusing = 0;
   for (const auto& [i, j] : pairs) {
     const double start = cpu_s();
-    const Rectified pair =
-        rectify(scan.photos[PhotoIndex(i)], scan.photos[PhotoIndex(j)], grey[i], grey[j], form);
+    const Rectified pair = rectify(scan.photos[geometry::PhotoIndex(i)], scan.photos[geometry::PhotoIndex(j)],
+                                   grey[i], grey[j], form);
     cv::Mat depth = depth_of(pair);
     keep_form(depth, pair, radius, height);
     stereo += cpu_s() - start;

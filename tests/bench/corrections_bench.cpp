@@ -2,25 +2,26 @@
 // 6 to be raised) and on the plover scan.
 #include <benchmark/benchmark.h>
 
-#include "fit/generated_shell.h"
+#include "rework/generated_shell.h"
 
 namespace interstice {
 namespace {
 
 void mouths(benchmark::State& state) {
   const auto shell = testing::generated_shell(static_cast<std::size_t>(state.range(0)), 0.2, 1);
-  IndexedVector<TileIndex, SolidBody> bodies;
-  for (const FitTile& t : shell.fit.tiles) bodies.push_back(SolidBody({t.face, t.arris, t.root}));
-  for (auto _ : state) benchmark::DoNotOptimize(mouths_of_shell(bodies));
+  geometry::IndexedVector<geometry::TileIndex, solid::SolidBody> bodies;
+  for (const seams::FitTile& t : shell.fit.tiles)
+    bodies.push_back(solid::SolidBody({t.face, t.arris, t.root}));
+  for (auto _ : state) benchmark::DoNotOptimize(solid::mouths_of_shell(bodies));
 }
 BENCHMARK(mouths)->Arg(60)->Arg(400)->Unit(benchmark::kMillisecond);
 
 void corrections(benchmark::State& state) {
   const auto shell = testing::generated_shell(static_cast<std::size_t>(state.range(0)), 0.2, 1);
-  CorrectionOptions options;
+  rework::CorrectionOptions options;
   options.threads = 2;
-  CorrectionResult result;
-  for (auto _ : state) result = propose_corrections(shell.fit, shell.plan, options);
+  rework::CorrectionResult result;
+  for (auto _ : state) result = rework::propose_corrections(shell.fit, shell.plan, options);
   state.counters["touched"] = static_cast<double>(result.pieces_touched);
   state.counters["refused"] = static_cast<double>(result.refused.size());
 }
@@ -33,10 +34,10 @@ void corrections_of_plover(benchmark::State& state) {
     return;
   }
   const auto shell = testing::read_true_shell(*folder);
-  const FitDocument fit = testing::measured_document(shell, 0.22, 1);
-  CorrectionOptions options;
+  const seams::FitDocument fit = testing::measured_document(shell, 0.22, 1);
+  rework::CorrectionOptions options;
   options.threads = 2;
-  for (auto _ : state) benchmark::DoNotOptimize(propose_corrections(fit, shell.plan, options));
+  for (auto _ : state) benchmark::DoNotOptimize(rework::propose_corrections(fit, shell.plan, options));
 }
 BENCHMARK(corrections_of_plover)->Unit(benchmark::kMillisecond)->UseRealTime();
 

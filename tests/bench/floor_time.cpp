@@ -25,10 +25,10 @@ int main(int argc, char** argv) {
     double decode = 0, read = 0, pixels = 0;
     unsigned long sum = 0;
     std::size_t photos = 0;
-    for (const auto& path : interstice::list_photos(argv[1])) {
-      const interstice::PhotoInfo info = interstice::read_photo_info(path);
+    for (const auto& path : interstice::camera::list_photos(argv[1])) {
+      const interstice::camera::PhotoInfo info = interstice::camera::read_photo_info(path);
       const double start = cpu_s();
-      const cv::Mat picture = interstice::read_photo_colour(info);
+      const cv::Mat picture = interstice::camera::read_photo_colour(info);
       const double decoded = cpu_s();
       for (int y = 0; y < picture.rows; ++y) {
         const uchar* row = picture.ptr(y);

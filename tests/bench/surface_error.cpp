@@ -44,7 +44,7 @@ Eigen::Isometry3d by_positions(const nlohmann::json& cameras, const Scan& scan) 
 }  // namespace
 
 Truth read_truth(const std::filesystem::path& path, const Scan& scan) {
-  const nlohmann::json doc = parse_json(read_file(path), path.string());
+  const nlohmann::json doc = core::parse_json(core::read_file(path), path.string());
   Truth truth;
   for (const auto& tile : doc.at("tiles")) {
     if (!tile.at("placed").get<bool>()) continue;
@@ -53,11 +53,11 @@ Truth read_truth(const std::filesystem::path& path, const Scan& scan) {
     Vector3d middle = Vector3d::Zero();
     for (const Vector3d& p : outer) middle += p / static_cast<double>(outer.size());
     const Vector3d normal = vector_of(tile.at("normal")).normalized();
-    const PlaneFrame frame = make_plane_frame(middle, normal, outer.front() - middle);
-    Polygon outline;
+    const geometry::PlaneFrame frame = geometry::make_plane_frame(middle, normal, outer.front() - middle);
+    geometry::Polygon outline;
     for (const Vector3d& p : outer) outline.push_back(frame.drop(p));
     truth.faces.push_back({middle + kBrokenArris_mm * normal, frame.ex, frame.ey, normal,
-                           grown(resampled(outline, 1.0), -kDrawnIn_mm)});
+                           geometry::grown(geometry::resampled(outline, 1.0), -kDrawnIn_mm)});
   }
   truth.truth_T_bowl = by_positions(doc.at("cameras"), scan);
   return truth;
@@ -76,7 +76,7 @@ SurfaceError error_of(const std::vector<Vector3d>& cloud, const Truth& truth, do
       const double off = d.dot(face.normal);
       if (std::abs(off) > reach_mm || d.squaredNorm() > 1e4) continue;
       const Vector2d at(d.dot(face.ex), d.dot(face.ey));
-      if (!contains(face.outline, at)) continue;
+      if (!geometry::contains(face.outline, at)) continue;
       sizes.push_back(std::abs(off));
       squares += off * off;
       sum += off;
@@ -87,7 +87,7 @@ SurfaceError error_of(const std::vector<Vector3d>& cloud, const Truth& truth, do
   }
   e.points = sizes.size();
   double cells = 0;
-  for (const TrueFace& face : truth.faces) e.face_area_cm2 += signed_area(face.outline) / 100;
+  for (const TrueFace& face : truth.faces) e.face_area_cm2 += geometry::signed_area(face.outline) / 100;
   for (const auto& f : filled) cells += static_cast<double>(f.size());
   e.covered = std::min(1.0, cells / (100 * e.face_area_cm2));
   if (sizes.empty()) return e;
@@ -95,7 +95,7 @@ SurfaceError error_of(const std::vector<Vector3d>& cloud, const Truth& truth, do
   e.rms_mm = std::sqrt(squares / n);
   e.bias_mm = sum / n;
   e.within_third = third / n;
-  e.median_mm = median(sizes);
+  e.median_mm = core::median(sizes);
   return e;
 }
 

@@ -30,7 +30,7 @@ struct Truth {
   Eigen::Isometry3d truth_T_bowl;  // rigid, by the photos' positions
 };
 
-Truth read_truth(const std::filesystem::path& path, const Scan& scan);
+Truth read_truth(const std::filesystem::path& path, const scan::Scan& scan);
 
 // Points further than `reach_mm` along a face's normal belong to something else.
 SurfaceError error_of(const std::vector<Eigen::Vector3d>& cloud, const Truth& truth, double reach_mm);

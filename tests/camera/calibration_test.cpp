@@ -14,8 +14,8 @@ namespace {
 
 using namespace testing_support;
 
-Lens true_lens() {
-  Lens lens = plain_lens(2016, 1512, 1510);
+camera::Lens true_lens() {
+  camera::Lens lens = camera::plain_lens(2016, 1512, 1510);
   lens.fy = 1512.5;
   lens.cx = 1003.2, lens.cy = 761.9;
   lens.k1 = 0.06, lens.k2 = -0.13, lens.p1 = 0.0006, lens.p2 = -0.0005, lens.k3 = 0.05;
@@ -40,21 +40,21 @@ std::vector<Shot> good_shots() {
 }
 
 // Corners of true places with Gaussian noise; those outside the frame are not seen.
-std::vector<CalibrationView> shoot(const Lens& lens, const std::vector<Shot>& shots, double noise_px,
-                                   unsigned seed) {
+std::vector<camera::CalibrationView> shoot(const camera::Lens& lens, const std::vector<Shot>& shots,
+                                           double noise_px, unsigned seed) {
   std::mt19937 random(seed);
   std::normal_distribution<double> normal(0, 1);
-  std::vector<CalibrationView> views;
+  std::vector<camera::CalibrationView> views;
   for (std::size_t n = 0; n < shots.size(); ++n) {
     const Shot& s = shots[n];
     const PlacedCard placed =
         place_card(lens, 1, s.pixel, s.distance_mm, s.tilt_deg, s.towards_deg, s.turn_deg);
-    CalibrationView view;
+    camera::CalibrationView view;
     view.photo = "photo_" + std::to_string(n);
-    for (int id = 0; id < kCornersPerCard; ++id) {
+    for (int id = 0; id < camera::kCornersPerCard; ++id) {
       const Eigen::Vector2d p = true_corner(lens, placed, id);
       if (!lens.in_frame(p)) continue;
-      view.object_mm.push_back(card_point(id).head<2>());
+      view.object_mm.push_back(camera::card_point(id).head<2>());
       view.pixel.push_back(p + noise_px * Eigen::Vector2d(normal(random), normal(random)));
     }
     views.push_back(view);
@@ -62,11 +62,11 @@ std::vector<CalibrationView> shoot(const Lens& lens, const std::vector<Shot>& sh
   return views;
 }
 
-TEST(Calibration, ExactCornersGiveTheLensBack) {
-  const Lens lens = true_lens();
+TEST(camera::Calibration, ExactCornersGiveTheLensBack) {
+  const camera::Lens lens = true_lens();
   for (const double start : {1200.0, 1510.0, 2100.0}) {
-    const Calibration c = calibrate(2016, 1512, start, shoot(lens, good_shots(), 0, 1));
-    const LensVector off = (c.lens.parameters() - lens.parameters()).cwiseAbs();
+    const camera::Calibration c = camera::calibrate(2016, 1512, start, shoot(lens, good_shots(), 0, 1));
+    const camera::LensVector off = (c.lens.parameters() - lens.parameters()).cwiseAbs();
     EXPECT_LT(off.head<4>().maxCoeff(), 1e-5);
     EXPECT_LT(off.tail<5>().maxCoeff(), 1e-7);
     EXPECT_LT(c.lens.rms_px, 1e-6);
@@ -77,16 +77,16 @@ TEST(Calibration, ExactCornersGiveTheLensBack) {
 
 // Law: over many draws of noise the errors are as large as the standard deviations say (chi-square, 9 x 40
 // values that hang together: wide bounds), and free of bias.
-TEST(Calibration, StandardDeviationsAreTrue) {
-  const Lens lens = true_lens();
+TEST(camera::Calibration, StandardDeviationsAreTrue) {
+  const camera::Lens lens = true_lens();
   double focal_chi2 = 0, all_chi2 = 0, focal_bias = 0;
   constexpr int kDraws = 40;
   for (unsigned seed = 0; seed < kDraws; ++seed) {
-    const Calibration c = calibrate(2016, 1512, 1500, shoot(lens, good_shots(), 0.1, seed));
-    const LensVector z = (c.lens.parameters() - lens.parameters()).cwiseQuotient(c.lens.sd);
+    const camera::Calibration c = camera::calibrate(2016, 1512, 1500, shoot(lens, good_shots(), 0.1, seed));
+    const camera::LensVector z = (c.lens.parameters() - lens.parameters()).cwiseQuotient(c.lens.sd);
     focal_chi2 += z[0] * z[0] / kDraws;
     focal_bias += z[0] / kDraws;
-    const LensVector off = c.lens.parameters() - lens.parameters();
+    const camera::LensVector off = c.lens.parameters() - lens.parameters();
     all_chi2 += off.dot(c.lens.covariance().ldlt().solve(off)) / (9 * kDraws);
     EXPECT_NEAR(c.lens.rms_px, 0.1 * std::sqrt(2), 0.02);
   }
@@ -96,14 +96,14 @@ TEST(Calibration, StandardDeviationsAreTrue) {
 }
 
 // Two independent computations of the same least-squares problem.
-TEST(Calibration, AgreesWithOpenCv) {
-  const std::vector<CalibrationView> views = shoot(true_lens(), good_shots(), 0.2, 7);
-  CalibrationOptions options;
+TEST(camera::Calibration, AgreesWithOpenCv) {
+  const std::vector<camera::CalibrationView> views = shoot(true_lens(), good_shots(), 0.2, 7);
+  camera::CalibrationOptions options;
   options.leave_out = false;
-  const Calibration c = calibrate(2016, 1512, 1500, views, options);
+  const camera::Calibration c = camera::calibrate(2016, 1512, 1500, views, options);
   std::vector<std::vector<cv::Point3f>> object;
   std::vector<std::vector<cv::Point2f>> image;
-  for (const CalibrationView& v : views) {
+  for (const camera::CalibrationView& v : views) {
     object.emplace_back();
     image.emplace_back();
     for (std::size_t i = 0; i < v.pixel.size(); ++i) {
@@ -129,9 +129,9 @@ TEST(Calibration, AgreesWithOpenCv) {
   for (int i = 0; i < 9; ++i) EXPECT_NEAR(c.lens.sd[i], own * sd.at<double>(i), 0.01 * c.lens.sd[i]) << i;
 }
 
-TEST(Calibration, WrongCornersAreLeftOut) {
-  const Lens lens = true_lens();
-  std::vector<CalibrationView> views = shoot(lens, good_shots(), 0.05, 3);
+TEST(camera::Calibration, WrongCornersAreLeftOut) {
+  const camera::Lens lens = true_lens();
+  std::vector<camera::CalibrationView> views = shoot(lens, good_shots(), 0.05, 3);
   std::mt19937 random(5);
   std::uniform_real_distribution<double> unit(-1, 1);
   int spoiled = 0;
@@ -139,42 +139,42 @@ TEST(Calibration, WrongCornersAreLeftOut) {
     for (std::size_t i = 2; i < view.pixel.size(); i += 9, ++spoiled)
       view.pixel[i] += Eigen::Vector2d(3 + unit(random), 5 * unit(random));
   }
-  const Calibration c = calibrate(2016, 1512, 1500, views);
+  const camera::Calibration c = camera::calibrate(2016, 1512, 1500, views);
   EXPECT_LT(std::abs(c.lens.fx / lens.fx - 1), 1e-3);
   EXPECT_LT(std::abs(c.lens.cx - lens.cx), 2);
   int left_out = 0;
-  for (const CalibratedView& v : c.views) left_out += v.corners_left_out;
+  for (const camera::CalibratedView& v : c.views) left_out += v.corners_left_out;
   EXPECT_GE(left_out, spoiled);
   EXPECT_LE(left_out, spoiled + 3);
 }
 
-TEST(Calibration, ABentCardIsLeftOutAndNamed) {
-  const Lens lens = true_lens();
-  std::vector<CalibrationView> views = shoot(lens, good_shots(), 0.05, 4);
+TEST(camera::Calibration, ABentCardIsLeftOutAndNamed) {
+  const camera::Lens lens = true_lens();
+  std::vector<camera::CalibrationView> views = shoot(lens, good_shots(), 0.05, 4);
   for (std::size_t i = 0; i < views[3].pixel.size(); ++i)
     views[3].pixel[i].y() += 6 * std::sin(views[3].object_mm[i].x() / 20);
-  const Calibration c = calibrate(2016, 1512, 1500, views);
+  const camera::Calibration c = camera::calibrate(2016, 1512, 1500, views);
   EXPECT_FALSE(c.views[3].used);
   EXPECT_NE(c.views[3].reason.find("flat card"), std::string::npos);
   EXPECT_EQ(c.lens.photos_used, 11);
   EXPECT_LT(std::abs(c.lens.fx / lens.fx - 1), 1e-3);
 }
 
-TEST(Calibration, RefusesTooFewPhotos) {
+TEST(camera::Calibration, RefusesTooFewPhotos) {
   std::vector<Shot> shots = good_shots();
   shots.resize(4);
-  const std::string line =
-      thrown_by<MeasureError>([&] { calibrate(2016, 1512, 1500, shoot(true_lens(), shots, 0.05, 1)); });
+  const std::string line = thrown_by<core::MeasureError>(
+      [&] { camera::calibrate(2016, 1512, 1500, shoot(true_lens(), shots, 0.05, 1)); });
   EXPECT_EQ(line.rfind("only 4 usable photos", 0), 0u) << line;
 }
 
 // All views square on: the focal length trades against the distance. And the same pose again and again, and
 // views that tilt by nearly nothing.
-TEST(Calibration, RefusesViewsTooMuchAlike) {
-  const auto refused = [](const std::vector<Shot>& shots, const CalibrationOptions& options) {
+TEST(camera::Calibration, RefusesViewsTooMuchAlike) {
+  const auto refused = [](const std::vector<Shot>& shots, const camera::CalibrationOptions& options) {
     for (unsigned seed = 0; seed < 1; ++seed) {
-      const std::string line = thrown_by<MeasureError>(
-          [&] { calibrate(2016, 1512, 1500, shoot(true_lens(), shots, 0.05, seed), options); });
+      const std::string line = thrown_by<core::MeasureError>(
+          [&] { camera::calibrate(2016, 1512, 1500, shoot(true_lens(), shots, 0.05, seed), options); });
       if (line.find("too alike") == std::string::npos) return std::string(line);
     }
     return std::string("refused");
@@ -187,19 +187,19 @@ TEST(Calibration, RefusesViewsTooMuchAlike) {
   EXPECT_EQ(refused(square_on, {}), "refused");
   EXPECT_EQ(refused(same, {}), "refused");
   // Either limit alone would do.
-  CalibrationOptions focal_only, middle_only;
+  camera::CalibrationOptions focal_only, middle_only;
   focal_only.principal_sd_limit = middle_only.focal_sd_limit = 1e9;
   EXPECT_EQ(refused(square_on, focal_only), "refused");
   EXPECT_EQ(refused(same, middle_only), "refused");
 }
 
-TEST(Calibration, CoverageIsTheShareOfTheFrame) {
-  CalibrationView view;
+TEST(camera::Calibration, CoverageIsTheShareOfTheFrame) {
+  camera::CalibrationView view;
   view.pixel = {{0, 0}, {999, 0}, {999, 799}, {0, 799}};
-  EXPECT_NEAR(frame_coverage(1000, 800, {view}), 1, 0.02);
+  EXPECT_NEAR(camera::frame_coverage(1000, 800, {view}), 1, 0.02);
   view.pixel = {{0, 0}, {499, 0}, {499, 799}, {0, 799}};
-  EXPECT_NEAR(frame_coverage(1000, 800, {view}), 0.5, 0.02);
-  EXPECT_NEAR(frame_coverage(1000, 800, {view, view}), 0.5, 0.02);
+  EXPECT_NEAR(camera::frame_coverage(1000, 800, {view}), 0.5, 0.02);
+  EXPECT_NEAR(camera::frame_coverage(1000, 800, {view, view}), 0.5, 0.02);
 }
 
 }  // namespace

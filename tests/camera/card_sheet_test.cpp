@@ -42,13 +42,13 @@ double stroke_middle(const cv::Mat& page, double x_mm, double y_mm) {
   return moment / dark;
 }
 
-void check_sheet(const cv::Mat& page, Paper paper, const CardView& view) {
-  const SheetPlace place = sheet_place(paper, view.card);
+void check_sheet(const cv::Mat& page, camera::Paper paper, const camera::CardView& view) {
+  const camera::SheetPlace place = camera::sheet_place(paper, view.card);
   ASSERT_EQ(view.corner_id.size(), 28u);
   double worst = 0;
   for (std::size_t i = 0; i < 28; ++i) {
     const Eigen::Vector2d seen_mm = (view.pixel[i].array() + 0.5) / kPixelsPerMm;
-    const Eigen::Vector3d p = card_point(view.corner_id[i]);
+    const Eigen::Vector3d p = camera::card_point(view.corner_id[i]);
     worst = std::max(
         worst, (seen_mm - Eigen::Vector2d(place.left_mm + 105 + p.x(), place.top_mm + 74 - p.y())).norm());
   }
@@ -63,17 +63,17 @@ void check_sheet(const cv::Mat& page, Paper paper, const CardView& view) {
   EXPECT_GT(column.at<uchar>(static_cast<int>((y + 1.5) * kPixelsPerMm)), 200);
 }
 
-void check_pages(const std::filesystem::path& pdf, Paper paper, int count) {
+void check_pages(const std::filesystem::path& pdf, camera::Paper paper, int count) {
   const TemporaryFolder folder;
   std::set<int> cards;
-  const int pages = sheet_place(paper, count).page + 1;
+  const int pages = camera::sheet_place(paper, count).page + 1;
   for (int page = 0; page < pages; ++page) {
     const cv::Mat picture = render_page(pdf, page, folder);
     ASSERT_FALSE(picture.empty());
-    EXPECT_NEAR(picture.cols / kPixelsPerMm, paper_size(paper).width_mm, 0.11);
-    EXPECT_NEAR(picture.rows / kPixelsPerMm, paper_size(paper).height_mm, 0.11);
-    for (const CardView& view : detect_cards(picture)) {
-      EXPECT_EQ(sheet_place(paper, view.card).page, page);
+    EXPECT_NEAR(picture.cols / kPixelsPerMm, camera::paper_size(paper).width_mm, 0.11);
+    EXPECT_NEAR(picture.rows / kPixelsPerMm, camera::paper_size(paper).height_mm, 0.11);
+    for (const camera::CardView& view : camera::detect_cards(picture)) {
+      EXPECT_EQ(camera::sheet_place(paper, view.card).page, page);
       cards.insert(view.card);
       check_sheet(picture, paper, view);
     }
@@ -84,36 +84,36 @@ void check_pages(const std::filesystem::path& pdf, Paper paper, int count) {
 TEST(CardSheet, EveryCardOfEveryPageIsFoundToScale) {
   if (!have_renderer()) GTEST_SKIP() << "pdftoppm (Debian package poppler-utils) is not installed";
   const TemporaryFolder folder;
-  write_bytes(folder / "a4.pdf", cards_pdf(Paper::a4, 12));
-  check_pages(folder / "a4.pdf", Paper::a4, 12);
-  write_bytes(folder / "letter.pdf", cards_pdf(Paper::letter, 3));
-  check_pages(folder / "letter.pdf", Paper::letter, 3);
+  write_bytes(folder / "a4.pdf", camera::cards_pdf(camera::Paper::a4, 12));
+  check_pages(folder / "a4.pdf", camera::Paper::a4, 12);
+  write_bytes(folder / "letter.pdf", camera::cards_pdf(camera::Paper::letter, 3));
+  check_pages(folder / "letter.pdf", camera::Paper::letter, 3);
 }
 
 TEST(CardSheet, ReadyMadeCopiesAreFoundToScale) {
   if (!have_renderer()) GTEST_SKIP() << "pdftoppm (Debian package poppler-utils) is not installed";
   const std::filesystem::path calib = std::filesystem::path(INTERSTICE_SOURCE_DIR) / "calib";
-  check_pages(calib / "cards-a4.pdf", Paper::a4, 6);
-  check_pages(calib / "cards-letter.pdf", Paper::letter, 6);
+  check_pages(calib / "cards-a4.pdf", camera::Paper::a4, 6);
+  check_pages(calib / "cards-letter.pdf", camera::Paper::letter, 6);
 }
 
 TEST(CardSheet, SheetsLieWhollyOnTheirPages) {
-  for (const Paper paper : {Paper::a4, Paper::letter}) {
+  for (const camera::Paper paper : {camera::Paper::a4, camera::Paper::letter}) {
     for (int card = 1; card <= 12; ++card) {
-      const SheetPlace place = sheet_place(paper, card);
+      const camera::SheetPlace place = camera::sheet_place(paper, card);
       EXPECT_GE(place.left_mm, 0);
       EXPECT_GE(place.top_mm, 0);
-      EXPECT_LE(place.left_mm + 210, paper_size(paper).width_mm + 1e-9);
-      EXPECT_LE(place.top_mm + 148, paper_size(paper).height_mm + 1e-9);
+      EXPECT_LE(place.left_mm + 210, camera::paper_size(paper).width_mm + 1e-9);
+      EXPECT_LE(place.top_mm + 148, camera::paper_size(paper).height_mm + 1e-9);
     }
   }
 }
 
 TEST(CardSheet, SameArgumentsSameBytes) {
-  EXPECT_EQ(cards_pdf(Paper::a4, 3), cards_pdf(Paper::a4, 3));
-  EXPECT_NE(cards_pdf(Paper::a4, 3), cards_pdf(Paper::a4, 4));
-  EXPECT_THROW(cards_pdf(Paper::a4, 0), std::invalid_argument);
-  EXPECT_THROW(cards_pdf(Paper::a4, 13), std::invalid_argument);
+  EXPECT_EQ(camera::cards_pdf(camera::Paper::a4, 3), camera::cards_pdf(camera::Paper::a4, 3));
+  EXPECT_NE(camera::cards_pdf(camera::Paper::a4, 3), camera::cards_pdf(camera::Paper::a4, 4));
+  EXPECT_THROW(camera::cards_pdf(camera::Paper::a4, 0), std::invalid_argument);
+  EXPECT_THROW(camera::cards_pdf(camera::Paper::a4, 13), std::invalid_argument);
 }
 
 }  // namespace

@@ -13,8 +13,8 @@ namespace {
 
 using namespace testing_support;
 
-Lens test_lens() {
-  Lens lens = plain_lens(1400, 1050, 1050);
+camera::Lens test_lens() {
+  camera::Lens lens = camera::plain_lens(1400, 1050, 1050);
   lens.cx += 6.3, lens.cy -= 4.1;
   lens.k1 = 0.05, lens.k2 = -0.1, lens.p1 = 0.0004, lens.p2 = -0.0003, lens.k3 = 0.04;
   return lens;
@@ -26,9 +26,10 @@ struct Score {
   Eigen::Vector2d mean_px{0, 0};
 };
 
-Score score(const Lens& lens, const std::vector<PlacedCard>& placed, const std::vector<CardView>& views) {
+Score score(const camera::Lens& lens, const std::vector<PlacedCard>& placed,
+            const std::vector<camera::CardView>& views) {
   Score s;
-  for (const CardView& view : views) {
+  for (const camera::CardView& view : views) {
     const auto it =
         std::find_if(placed.begin(), placed.end(), [&](const PlacedCard& p) { return p.card == view.card; });
     if (it == placed.end()) {
@@ -71,7 +72,7 @@ TEST(CardLayout, AgreesWithOpenCvBoard) {
   for (std::size_t m = 0; m < 20; ++m) {
     for (std::size_t k = 0; k < 4; ++k) {
       const cv::Point3f p = board->objPoints[m][k];
-      const Eigen::Vector2d ours = marker_point(static_cast<int>(m), static_cast<int>(k));
+      const Eigen::Vector2d ours = camera::marker_point(static_cast<int>(m), static_cast<int>(k));
       EXPECT_NEAR(ours.x(), p.x - 96, 1e-5);
       EXPECT_NEAR(ours.y(), 60 - p.y, 1e-5);
     }
@@ -79,21 +80,21 @@ TEST(CardLayout, AgreesWithOpenCvBoard) {
   ASSERT_EQ(board->chessboardCorners.size(), 28u);
   for (int c = 0; c < 28; ++c) {
     const cv::Point3f p = board->chessboardCorners[static_cast<std::size_t>(c)];
-    EXPECT_NEAR(card_point(c).x(), p.x - 96, 1e-5);
-    EXPECT_NEAR(card_point(c).y(), 60 - p.y, 1e-5);
+    EXPECT_NEAR(camera::card_point(c).x(), p.x - 96, 1e-5);
+    EXPECT_NEAR(camera::card_point(c).y(), 60 - p.y, 1e-5);
   }
 }
 
 // No systematic shift: rendered cards at known places, mean error below 0.02 px in each direction.
 TEST(CardDetection, HasNoBias) {
-  const Lens lens = test_lens();
+  const camera::Lens lens = test_lens();
   Score all;
   for (int n = 0; n < 4; ++n) {
     const std::vector<PlacedCard> placed = {
         place_card(lens, 1 + n, {420.3 + 31.7 * n, 330.8}, 480 + 37 * n, 12.0 * n, 40.0 * n, 23.0 * n),
         place_card(lens, 9 + n, {1010.6, 720.2 - 13.3 * n}, 520 - 21 * n, 40 - 9.0 * n, 75.0 * n,
                    180 - 31.0 * n)};
-    const auto views = detect_cards(draw_cards(lens, placed));
+    const auto views = camera::detect_cards(draw_cards(lens, placed));
     ASSERT_EQ(views.size(), 2u) << n;
     const Score s = score(lens, placed, views);
     EXPECT_GE(s.corners, 54) << n;
@@ -105,10 +106,10 @@ TEST(CardDetection, HasNoBias) {
 
 // Law: a picture turned by a quarter shows the same corners at the turned places, to the last thousandth.
 TEST(CardDetection, TurnsWithThePicture) {
-  const Lens lens = test_lens();
+  const camera::Lens lens = test_lens();
   const cv::Mat picture =
       with_noise(draw_cards(lens, {place_card(lens, 3, {700, 500}, 420, 35, 20, 10)}), 0.8, 2, 5);
-  const auto upright = detect_cards(picture);
+  const auto upright = camera::detect_cards(picture);
   ASSERT_EQ(upright.size(), 1u);
   ASSERT_EQ(upright[0].corner_id.size(), 28u);
   cv::Mat turned = picture;
@@ -116,7 +117,7 @@ TEST(CardDetection, TurnsWithThePicture) {
     cv::Mat next;
     cv::rotate(turned, next, cv::ROTATE_90_CLOCKWISE);
     turned = next;
-    const auto views = detect_cards(turned);
+    const auto views = camera::detect_cards(turned);
     ASSERT_EQ(views.size(), 1u);
     ASSERT_EQ(views[0].corner_id, upright[0].corner_id);
     for (std::size_t i = 0; i < 28; ++i) {
@@ -132,14 +133,14 @@ TEST(CardDetection, TurnsWithThePicture) {
 
 // With blur and noise corners stay good and their stated uncertainty is right within a factor of about two.
 TEST(CardDetection, UncertaintyMatchesErrorsUnderBlurAndNoise) {
-  const Lens lens = test_lens();
+  const camera::Lens lens = test_lens();
   const std::vector<PlacedCard> placed = {place_card(lens, 2, {500, 400}, 430, 30, 60, 15)};
   const cv::Mat clean = draw_cards(lens, placed);
   for (const auto& [blur, noise] :
        std::vector<std::pair<double, double>>{{0.7, 4}, {1.5, 4}, {1.5, 10}, {2.0, 4}}) {
     double chi2 = 0, rms = 0;
     for (int seed = 0; seed < 4; ++seed) {
-      const auto views = detect_cards(with_noise(clean, blur, noise, 100 + seed));
+      const auto views = camera::detect_cards(with_noise(clean, blur, noise, 100 + seed));
       ASSERT_EQ(views.size(), 1u) << blur << " " << noise;
       const Score s = score(lens, placed, views);
       EXPECT_GE(s.corners, blur < 2 ? 28 : 15) << blur << " " << noise;  // at 2 px markers get hard to read
@@ -153,13 +154,13 @@ TEST(CardDetection, UncertaintyMatchesErrorsUnderBlurAndNoise) {
 }
 
 TEST(CardDetection, LivesWithJpegDamage) {
-  const Lens lens = test_lens();
+  const camera::Lens lens = test_lens();
   const std::vector<PlacedCard> placed = {place_card(lens, 12, {700, 520}, 450, 25, 130, 200)};
   const cv::Mat clean = with_noise(draw_cards(lens, placed), 0.8, 2, 9);
   for (const int quality : {90, 60, 30}) {
     std::vector<uchar> file;
     cv::imencode(".jpg", clean, file, {cv::IMWRITE_JPEG_QUALITY, quality});
-    const auto views = detect_cards(cv::imdecode(file, cv::IMREAD_GRAYSCALE));
+    const auto views = camera::detect_cards(cv::imdecode(file, cv::IMREAD_GRAYSCALE));
     ASSERT_EQ(views.size(), 1u) << quality;
     const Score s = score(lens, placed, views);
     EXPECT_GE(s.corners, 26) << quality;
@@ -170,7 +171,7 @@ TEST(CardDetection, LivesWithJpegDamage) {
 // Something wood-coloured lies over part of the card, with a sharp curved border: every corner that is given
 // is right, and those well away from the border are given.
 TEST(CardDetection, HiddenCornersAreLeftOutNotMisplaced) {
-  const Lens lens = test_lens();
+  const camera::Lens lens = test_lens();
   const std::vector<PlacedCard> placed = {place_card(lens, 5, {700, 520}, 400, 20, 70, 8)};
   const cv::Mat clean = draw_cards(lens, placed);
   for (int n = 0; n < 24; ++n) {
@@ -179,12 +180,12 @@ TEST(CardDetection, HiddenCornersAreLeftOutNotMisplaced) {
     const int radius = 230 + 9 * (n % 5);
     cv::circle(picture, centre, radius, cv::Scalar(n % 2 ? 90 : 200), cv::FILLED, cv::LINE_AA);
     picture = with_noise(picture, 0.7, 2, n);
-    const auto views = detect_cards(picture);
+    const auto views = camera::detect_cards(picture);
     ASSERT_EQ(views.size(), 1u) << n;
     const Score s = score(lens, placed, views);
     EXPECT_LT(s.worst_px, 0.3) << n;
     int clear = 0;
-    for (int id = 0; id < kCornersPerCard; ++id) {
+    for (int id = 0; id < camera::kCornersPerCard; ++id) {
       const Eigen::Vector2d p = true_corner(lens, placed[0], id);
       clear += std::hypot(p.x() - centre.x, p.y() - centre.y) > radius + 150;  // its markers are whole too
     }
@@ -196,49 +197,49 @@ TEST(CardDetection, HiddenCornersAreLeftOutNotMisplaced) {
 // A chip of tape or a drop of glue on the corner itself, too small to hide a marker: the corner goes, or
 // stays right.
 TEST(CardDetection, SpotsOnACornerDoNotPullIt) {
-  const Lens lens = test_lens();
+  const camera::Lens lens = test_lens();
   const std::vector<PlacedCard> placed = {place_card(lens, 5, {700, 520}, 400, 20, 70, 8)};
   const cv::Mat clean = draw_cards(lens, placed);
   int gone = 0;
   for (int n = 0; n < 12; ++n) {
     cv::Mat picture = clean.clone();
-    for (int id = n % 3; id < kCornersPerCard; id += 3) {
+    for (int id = n % 3; id < camera::kCornersPerCard; id += 3) {
       const Eigen::Vector2d p = true_corner(lens, placed[0], id);
       const double way = 0.7 * id + n, reach_px = 4 + n % 4;
       const cv::Point at(static_cast<int>(std::lround(p.x() + reach_px * std::cos(way))),
                          static_cast<int>(std::lround(p.y() + reach_px * std::sin(way))));
       cv::circle(picture, at, 4 + n % 3, cv::Scalar(n % 2 ? 100 : 180), cv::FILLED, cv::LINE_AA);
     }
-    const auto views = detect_cards(with_noise(picture, 0.7, 2, n));
+    const auto views = camera::detect_cards(with_noise(picture, 0.7, 2, n));
     ASSERT_EQ(views.size(), 1u) << n;
     const Score s = score(lens, placed, views);
     EXPECT_LT(s.worst_px, 0.4) << n;
     EXPECT_GE(s.corners, 18) << n;  // of the 18 or 19 without a spot
-    gone += kCornersPerCard - s.corners;
+    gone += camera::kCornersPerCard - s.corners;
   }
   EXPECT_GT(gone, 60);  // of 112 spotted ones
 }
 
 TEST(CardDetection, FindsNothingWhereThereIsNothing) {
-  EXPECT_TRUE(detect_cards(cv::Mat(600, 800, CV_8UC1, cv::Scalar(128))).empty());
+  EXPECT_TRUE(camera::detect_cards(cv::Mat(600, 800, CV_8UC1, cv::Scalar(128))).empty());
   cv::Mat noise(900, 1200, CV_8UC1);
   cv::RNG random(3);
   random.fill(noise, cv::RNG::UNIFORM, 0, 256);
-  EXPECT_TRUE(detect_cards(noise).empty());
-  EXPECT_TRUE(detect_cards(cv::Mat(1, 1, CV_8UC1, cv::Scalar(0))).empty());
+  EXPECT_TRUE(camera::detect_cards(noise).empty());
+  EXPECT_TRUE(camera::detect_cards(cv::Mat(1, 1, CV_8UC1, cv::Scalar(0))).empty());
 }
 
 // A mirrored print must not be taken for a card (its corners would be swapped).
 TEST(CardDetection, RefusesMirroredCards) {
-  const Lens lens = test_lens();
+  const camera::Lens lens = test_lens();
   cv::Mat picture = draw_cards(lens, {place_card(lens, 1, {700, 520}, 400, 10, 70, 8)}), mirrored;
   cv::flip(picture, mirrored, 1);
-  EXPECT_TRUE(detect_cards(mirrored).empty());
+  EXPECT_TRUE(camera::detect_cards(mirrored).empty());
 }
 
 TEST(CardDetection, LeavesOutACardSeenTwice) {
-  const Lens lens = test_lens();
-  const auto views = detect_cards(draw_cards(
+  const camera::Lens lens = test_lens();
+  const auto views = camera::detect_cards(draw_cards(
       lens, {place_card(lens, 4, {390, 300}, 620, 5, 0, 0), place_card(lens, 4, {1000, 300}, 620, 5, 0, 0),
              place_card(lens, 6, {700, 780}, 620, 5, 0, 0)}));
   ASSERT_EQ(views.size(), 1u);

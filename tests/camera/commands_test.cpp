@@ -49,7 +49,7 @@ TEST(LensCommand, WritesALensThePhotosOfThisCameraTake) {
        {"13 of 13 photos used", "RMS", "% of the frame covered", "standard deviation", "fx", "k3"}) {
     EXPECT_NE(ran.out.find(said), std::string::npos) << said << "\n" << ran.out;
   }
-  const Lens lens = read_lens(file);
+  const camera::Lens lens = camera::read_lens(file);
   EXPECT_EQ(lens.camera, "Wader W1");
   EXPECT_NO_THROW(lens.scaled_to(4032, 3024));
 
@@ -66,9 +66,10 @@ TEST(LensCommand, TheShippedLensIsTheOneThisProgramMakes) {
       run("lens --quiet " + quoted(demo_photos()) + " --out " + quoted(folder / "W1.lens.json"), folder);
   ASSERT_EQ(ran.code, 0);
   EXPECT_EQ(ran.out, "");
-  const Lens made = read_lens(folder / "W1.lens.json");
-  const Lens shipped = read_lens(fs::path(INTERSTICE_SOURCE_DIR) / "datasets/plover/W1.lens.json");
-  const LensVector off = (made.parameters() - shipped.parameters()).cwiseQuotient(shipped.sd);
+  const camera::Lens made = camera::read_lens(folder / "W1.lens.json");
+  const camera::Lens shipped =
+      camera::read_lens(fs::path(INTERSTICE_SOURCE_DIR) / "datasets/plover/W1.lens.json");
+  const camera::LensVector off = (made.parameters() - shipped.parameters()).cwiseQuotient(shipped.sd);
   EXPECT_LT(off.cwiseAbs().maxCoeff(), 0.1);  // of a standard deviation: rounding of another machine
 }
 

@@ -27,13 +27,13 @@ nlohmann::json true_camera(const fs::path& scan, std::size_t photo) {
   return nlohmann::json::parse(in).at("cameras").at(photo);
 }
 
-LensPhotos demo_lens() {
-  return calibrate_from_photos(list_photos(lens_scan() / "photos"), 1.0, 0);
+camera::LensPhotos demo_lens() {
+  return camera::calibrate_from_photos(camera::list_photos(lens_scan() / "photos"), 1.0, 0);
 }
 
-TEST(LensPhotos, DemoScanGivesTheTrueLens) {
-  const LensPhotos result = demo_lens();
-  const Lens& lens = result.calibration.lens;
+TEST(camera::LensPhotos, DemoScanGivesTheTrueLens) {
+  const camera::LensPhotos result = demo_lens();
+  const camera::Lens& lens = result.calibration.lens;
   const nlohmann::json truth = true_camera(lens_scan(), 0);
   const double f = truth.at("fx");
   EXPECT_LT(std::abs(lens.fx / f - 1), 0.001);
@@ -46,7 +46,7 @@ TEST(LensPhotos, DemoScanGivesTheTrueLens) {
   EXPECT_TRUE(result.left_out.empty());
 
   // The errors are what the covariance says: chi-square of nine values.
-  LensVector off;
+  camera::LensVector off;
   off << lens.fx - f, lens.fy - f, lens.cx - truth.at("cx").get<double>(),
       lens.cy - truth.at("cy").get<double>(), lens.k1 - truth.at("k")[0].get<double>(),
       lens.k2 - truth.at("k")[1].get<double>(), lens.p1 - truth.at("p")[0].get<double>(),
@@ -56,7 +56,7 @@ TEST(LensPhotos, DemoScanGivesTheTrueLens) {
 
 // Corners in the demo photos of the shell, half hidden cards and all: none is wrong, the stated uncertainty
 // holds.
-TEST(LensPhotos, CornersOfTheDemoScansLieWhereTheyShould) {
+TEST(camera::LensPhotos, CornersOfTheDemoScansLieWhereTheyShould) {
   for (const char* name : {"lens", "plover"}) {
     const fs::path scan = fs::path(INTERSTICE_SOURCE_DIR) / "datasets" / name;
     std::ifstream in(scan / "truth.json");
@@ -65,22 +65,23 @@ TEST(LensPhotos, CornersOfTheDemoScansLieWhereTheyShould) {
     double square = 0, chi2 = 0, worst = 0;
     Eigen::Vector2d mean(0, 0);
     int n = 0;
-    const auto photos = list_photos(scan / "photos");
+    const auto photos = camera::list_photos(scan / "photos");
     for (std::size_t p = 0; p < photos.size(); p += 3) {
       const nlohmann::json& camera = truth.at("cameras").at(p);
-      Lens lens = plain_lens(camera.at("w"), camera.at("h"), camera.at("fx"));
+      camera::Lens lens = camera::plain_lens(camera.at("w"), camera.at("h"), camera.at("fx"));
       lens.cx = camera.at("cx"), lens.cy = camera.at("cy");
       lens.k1 = camera.at("k")[0], lens.k2 = camera.at("k")[1], lens.k3 = camera.at("k")[2];
       lens.p1 = camera.at("p")[0], lens.p2 = camera.at("p")[1];
       Eigen::Matrix3d r;
       for (int i = 0; i < 3; ++i)
         r.row(i) = vector(camera.at("R").at(static_cast<std::size_t>(i))).transpose();
-      for (const CardView& view : detect_cards(read_photo_grey(read_photo_info(photos[p])))) {
+      for (const camera::CardView& view :
+           camera::detect_cards(camera::read_photo_grey(camera::read_photo_info(photos[p])))) {
         const auto card = std::find_if(truth.at("cards").begin(), truth.at("cards").end(),
                                        [&](const nlohmann::json& c) { return c.at("card") == view.card; });
         ASSERT_NE(card, truth.at("cards").end());
         for (std::size_t i = 0; i < view.pixel.size(); ++i) {
-          const Eigen::Vector3d q = card_point(view.corner_id[i]) * card->at("scale").get<double>();
+          const Eigen::Vector3d q = camera::card_point(view.corner_id[i]) * card->at("scale").get<double>();
           const Eigen::Vector3d on_bench =
               vector(card->at("centre")) + q.x() * vector(card->at("ex")) + q.y() * vector(card->at("ey"));
           const Eigen::Vector2d e = view.pixel[i] - lens.project(r * on_bench + vector(camera.at("t")));
@@ -104,14 +105,16 @@ TEST(LensPhotos, CornersOfTheDemoScansLieWhereTheyShould) {
 class WrongPhotos : public ::testing::Test {
  protected:
   void SetUp() override {
-    for (const fs::path& p : list_photos(lens_scan() / "photos")) {
+    for (const fs::path& p : camera::list_photos(lens_scan() / "photos")) {
       if (photos_.size() == 8) break;
       fs::copy_file(p, folder_ / p.filename().string());
       photos_.push_back(folder_ / p.filename().string());
     }
   }
-  LensPhotos run() { return calibrate_from_photos(list_photos(folder_.path()), 1.0, 0); }
-  std::string reason(const LensPhotos& result, const std::string& photo) {
+  camera::LensPhotos run() {
+    return camera::calibrate_from_photos(camera::list_photos(folder_.path()), 1.0, 0);
+  }
+  std::string reason(const camera::LensPhotos& result, const std::string& photo) {
     for (const auto& left : result.left_out) {
       if (left.photo == photo) return left.reason;
     }
@@ -134,7 +137,7 @@ TEST_F(WrongPhotos, BadOnesAreNamedAndTheRestIsUsed) {
   write_bytes(folder_ / "notes.jpg", "shopping list");
   // Shots of something else: no card.
   const std::string exif_photo = bytes_of(photos_[2]);
-  const LensPhotos result = run();
+  const camera::LensPhotos result = run();
   EXPECT_NE(reason(result, "photo_02.jpg").find("cut short"), std::string::npos);
   EXPECT_NE(reason(result, "notes.jpg").find("not a picture"), std::string::npos);
   EXPECT_EQ(result.calibration.lens.photos_used, 7);
@@ -144,20 +147,24 @@ TEST_F(WrongPhotos, BadOnesAreNamedAndTheRestIsUsed) {
 
 TEST_F(WrongPhotos, TooFewIsAMeasureErrorUnreadableAnInputError) {
   std::vector<fs::path> four(photos_.begin(), photos_.begin() + 4);
-  EXPECT_NE(thrown_by<MeasureError>([&] { calibrate_from_photos(four, 1.0, 0); }).find("only 4 usable"),
+  EXPECT_NE(thrown_by<core::MeasureError>([&] {
+              camera::calibrate_from_photos(four, 1.0, 0);
+            }).find("only 4 usable"),
             std::string::npos);
   write_bytes(folder_ / "x.jpg", "");
-  EXPECT_NE(
-      thrown_by<PhotoError>([&] { calibrate_from_photos({folder_ / "x.jpg"}, 1.0, 0); }).find("0 bytes"),
-      std::string::npos);
-  EXPECT_NE(thrown_by<InputError>([&] { expand_photos({folder_ / "gone.jpg"}); }).find("no such"),
+  EXPECT_NE(thrown_by<camera::PhotoError>([&] {
+              camera::calibrate_from_photos({folder_ / "x.jpg"}, 1.0, 0);
+            }).find("0 bytes"),
             std::string::npos);
+  EXPECT_NE(
+      thrown_by<core::InputError>([&] { camera::expand_photos({folder_ / "gone.jpg"}); }).find("no such"),
+      std::string::npos);
 }
 
 TEST_F(WrongPhotos, OnePhotoAgainAndAgainIsTooMuchAlike) {
   for (std::size_t i = 1; i < photos_.size(); ++i)
     fs::copy_file(photos_[0], photos_[i], fs::copy_options::overwrite_existing);
-  EXPECT_NE(thrown_by<MeasureError>([&] { run(); }).find("too alike"), std::string::npos);
+  EXPECT_NE(thrown_by<core::MeasureError>([&] { run(); }).find("too alike"), std::string::npos);
 }
 
 TEST_F(WrongPhotos, MixedSizesCamerasAndTurnedPicturesAreRefused) {
@@ -165,18 +172,18 @@ TEST_F(WrongPhotos, MixedSizesCamerasAndTurnedPicturesAreRefused) {
   cv::Mat small;
   cv::resize(picture(4), small, cv::Size(), 0.5, 0.5, cv::INTER_AREA);
   replace(4, small);
-  EXPECT_NE(thrown_by<InputError>([&] { run(); }).find("one size"), std::string::npos);
+  EXPECT_NE(thrown_by<core::InputError>([&] { run(); }).find("one size"), std::string::npos);
   write_bytes(photos_[4], original);
   cv::Mat turned;
   cv::rotate(picture(4), turned, cv::ROTATE_90_CLOCKWISE);
   replace(4, turned);
-  EXPECT_NE(thrown_by<InputError>([&] { run(); }).find("turned"), std::string::npos);
+  EXPECT_NE(thrown_by<core::InputError>([&] { run(); }).find("turned"), std::string::npos);
   std::string other = original;
   const std::size_t at = other.find("W1");
   ASSERT_NE(at, std::string::npos);
   other[at + 1] = '2';
   write_bytes(photos_[4], other);
-  EXPECT_NE(thrown_by<InputError>([&] { run(); }).find("one camera"), std::string::npos);
+  EXPECT_NE(thrown_by<core::InputError>([&] { run(); }).find("one camera"), std::string::npos);
 }
 
 // Half of a photo hidden by a hand, another doubled by motion: what is left is right.
@@ -197,7 +204,7 @@ TEST_F(WrongPhotos, HiddenHalvesAndMotionDoNotBendTheLens) {
     paths.push_back(other / ("p" + std::to_string(i) + ".png"));
     cv::imwrite(paths.back().string(), p);
   }
-  const Lens lens = calibrate_from_photos(paths, 1.0, 0).calibration.lens;
+  const camera::Lens lens = camera::calibrate_from_photos(paths, 1.0, 0).calibration.lens;
   EXPECT_LT(std::abs(lens.fx / truth.at("fx").get<double>() - 1), 0.0015);
   EXPECT_LT(std::abs(lens.cx - truth.at("cx").get<double>()), 2);
   EXPECT_LT(lens.rms_px, 0.2);
@@ -205,15 +212,16 @@ TEST_F(WrongPhotos, HiddenHalvesAndMotionDoNotBendTheLens) {
 
 TEST(LensPhotosList, FoldersAndFilesAreTakenOnce) {
   const fs::path photos = lens_scan() / "photos";
-  EXPECT_EQ(expand_photos({photos / "photo_03.jpg", photos, photos / "." / "photo_01.jpg"}).size(), 13u);
+  EXPECT_EQ(camera::expand_photos({photos / "photo_03.jpg", photos, photos / "." / "photo_01.jpg"}).size(),
+            13u);
 }
 
 // Law: order and thread count change nothing.
 TEST(LensPhotosList, ThreadsDoNotMatter) {
-  std::vector<fs::path> photos = list_photos(lens_scan() / "photos");
+  std::vector<fs::path> photos = camera::list_photos(lens_scan() / "photos");
   photos.resize(6);
-  const std::string one = write_lens(calibrate_from_photos(photos, 1.0, 1).calibration.lens);
-  EXPECT_EQ(write_lens(calibrate_from_photos(photos, 1.0, 2).calibration.lens), one);
+  const std::string one = camera::write_lens(camera::calibrate_from_photos(photos, 1.0, 1).calibration.lens);
+  EXPECT_EQ(camera::write_lens(camera::calibrate_from_photos(photos, 1.0, 2).calibration.lens), one);
 }
 
 }  // namespace

@@ -15,9 +15,9 @@ namespace {
 
 using testing_support::thrown_by;
 
-Lens random_lens(std::mt19937& random) {
+camera::Lens random_lens(std::mt19937& random) {
   std::uniform_real_distribution<double> unit(-1, 1);
-  Lens lens = plain_lens(4032, 3024, 3000 + 800 * unit(random));
+  camera::Lens lens = camera::plain_lens(4032, 3024, 3000 + 800 * unit(random));
   lens.fy *= 1 + 0.01 * unit(random);
   lens.cx += 60 * unit(random);
   lens.cy += 60 * unit(random);
@@ -29,17 +29,17 @@ Lens random_lens(std::mt19937& random) {
   return lens;
 }
 
-bool usable(const Lens& lens) {
-  return thrown_by<InputError>([&] { lens.check("x"); }) == "nothing thrown";
+bool usable(const camera::Lens& lens) {
+  return thrown_by<core::InputError>([&] { lens.check("x"); }) == "nothing thrown";
 }
 
 // Law: undistort inverts project, over the whole frame of any lens check() accepts.
-TEST(Lens, ProjectAndUndistortAreInverse) {
+TEST(camera::Lens, ProjectAndUndistortAreInverse) {
   std::mt19937 random(1);
   std::uniform_real_distribution<double> part(0, 1);
   int lenses = 0;
   for (int n = 0; n < 200; ++n) {
-    const Lens lens = random_lens(random);
+    const camera::Lens lens = random_lens(random);
     if (!usable(lens)) continue;
     ++lenses;
     for (int i = 0; i < 50; ++i) {
@@ -54,12 +54,12 @@ TEST(Lens, ProjectAndUndistortAreInverse) {
 }
 
 // Two independent computations: OpenCV's projection of the same points.
-TEST(Lens, ProjectsAsOpenCvDoes) {
+TEST(camera::Lens, ProjectsAsOpenCvDoes) {
   std::mt19937 random(2);
   std::uniform_real_distribution<double> unit(-1, 1);
   double distortion = 0;
   for (int n = 0; n < 100; ++n) {
-    const Lens lens = random_lens(random);
+    const camera::Lens lens = random_lens(random);
     const Eigen::Vector3d p(0.45 * unit(random), 0.35 * unit(random), 1);
     const cv::Matx33d k(lens.fx, 0, lens.cx, 0, lens.fy, lens.cy, 0, 0, 1);
     const cv::Vec<double, 5> d(lens.k1, lens.k2, lens.p1, lens.p2, lens.k3);
@@ -67,14 +67,14 @@ TEST(Lens, ProjectsAsOpenCvDoes) {
     cv::projectPoints(std::vector<cv::Point3d>{{p.x(), p.y(), p.z()}}, cv::Vec3d(), cv::Vec3d(), k, d, out);
     EXPECT_NEAR(lens.project(p).x(), out[0].x, 1e-9);
     EXPECT_NEAR(lens.project(p).y(), out[0].y, 1e-9);
-    const Lens plain = plain_lens(lens.width, lens.height, lens.fx);
+    const camera::Lens plain = camera::plain_lens(lens.width, lens.height, lens.fx);
     distortion = std::max(distortion, (lens.project(p) - plain.project(p)).norm());
   }
   EXPECT_GT(distortion, 20);  // the distortion was really there
 }
 
-TEST(Lens, GivesNoPixelBehindTheCameraOrBeyondTheFold) {
-  Lens lens = plain_lens(2000, 1500, 1500);
+TEST(camera::Lens, GivesNoPixelBehindTheCameraOrBeyondTheFold) {
+  camera::Lens lens = camera::plain_lens(2000, 1500, 1500);
   EXPECT_FALSE(lens.project({0, 0, 0}).allFinite());
   EXPECT_FALSE(lens.project({1, 1, -2}).allFinite());
   EXPECT_TRUE(std::isinf(lens.domain()));
@@ -90,37 +90,39 @@ TEST(Lens, GivesNoPixelBehindTheCameraOrBeyondTheFold) {
 }
 
 // Law: scaling a lens by s moves every pixel as the picture does, (u + 1/2) s - 1/2.
-TEST(Lens, ScalingActsOnPixelsAsResizingDoes) {
+TEST(camera::Lens, ScalingActsOnPixelsAsResizingDoes) {
   std::mt19937 random(3);
   std::uniform_real_distribution<double> unit(-1, 1);
-  Lens lens = random_lens(random);
-  const Lens half = lens.scaled_to(2016, 1512);
+  camera::Lens lens = random_lens(random);
+  const camera::Lens half = lens.scaled_to(2016, 1512);
   for (int i = 0; i < 50; ++i) {
     const Eigen::Vector3d p(0.4 * unit(random), 0.3 * unit(random), 1);
     const Eigen::Vector2d u = lens.project(p);
     EXPECT_LT(((u.array() + 0.5) / 2 - 0.5 - half.project(p).array()).matrix().norm(), 1e-9);
   }
-  const Lens back = half.scaled_to(4032, 3024);
+  const camera::Lens back = half.scaled_to(4032, 3024);
   EXPECT_LT((back.parameters() - lens.parameters()).norm(), 1e-9);
   lens.sd.setOnes();
   EXPECT_DOUBLE_EQ(lens.scaled_to(2016, 1512).sd[0], 0.5);
   EXPECT_DOUBLE_EQ(lens.scaled_to(2016, 1512).sd[4], 1);
 }
 
-TEST(Lens, RefusesOtherAspectsAndSwappedSides) {
-  const Lens lens = plain_lens(4032, 3024, 3000);
+TEST(camera::Lens, RefusesOtherAspectsAndSwappedSides) {
+  const camera::Lens lens = camera::plain_lens(4032, 3024, 3000);
   EXPECT_EQ(lens.scaled_to(2851, 2138).width, 2851);  // 2138.25 rounded to a whole pixel
-  EXPECT_NE(thrown_by<InputError>([&] { lens.scaled_to(1512, 2016); }).find("swapped"), std::string::npos);
-  EXPECT_NE(thrown_by<InputError>([&] { lens.scaled_to(4032, 2268); }).find("aspect"), std::string::npos);
+  EXPECT_NE(thrown_by<core::InputError>([&] { lens.scaled_to(1512, 2016); }).find("swapped"),
+            std::string::npos);
+  EXPECT_NE(thrown_by<core::InputError>([&] { lens.scaled_to(4032, 2268); }).find("aspect"),
+            std::string::npos);
 }
 
-Lens sample_lens() {
+camera::Lens sample_lens() {
   std::mt19937 random(4);
-  Lens lens = random_lens(random);
+  camera::Lens lens = random_lens(random);
   lens.k1 = 0.05, lens.k2 = -0.11, lens.k3 = 0.06;
   lens.camera = "Wader W1";
-  LensMatrix a = LensMatrix::Random();
-  lens.set_covariance(1e-6 * (a * a.transpose() + LensMatrix::Identity()));
+  camera::LensMatrix a = camera::LensMatrix::Random();
+  lens.set_covariance(1e-6 * (a * a.transpose() + camera::LensMatrix::Identity()));
   lens.rms_px = 0.04;
   lens.coverage = 0.5;
   lens.photos_used = 13;
@@ -128,28 +130,29 @@ Lens sample_lens() {
 }
 
 TEST(LensFile, WritingWhatWasReadGivesTheSameBytes) {
-  const Lens lens = sample_lens();
-  const std::string text = write_lens(lens);
-  const Lens read = parse_lens(text, "a.lens.json");
-  EXPECT_EQ(write_lens(read), text);
+  const camera::Lens lens = sample_lens();
+  const std::string text = camera::write_lens(lens);
+  const camera::Lens read = camera::parse_lens(text, "a.lens.json");
+  EXPECT_EQ(camera::write_lens(read), text);
   EXPECT_EQ(read.parameters(), lens.parameters());
   EXPECT_LT((read.covariance() - lens.covariance()).norm(), 1e-15);
 }
 
 // Property: a file cut off anywhere is refused by one line that names it.
 TEST(LensFile, CutAtEveryByteIsRefused) {
-  const std::string text = write_lens(sample_lens());
+  const std::string text = camera::write_lens(sample_lens());
   for (std::size_t n = 0; n + 2 < text.size(); ++n) {
-    const std::string line = thrown_by<InputError>([&] { parse_lens(text.substr(0, n), "cut.lens.json"); });
+    const std::string line =
+        thrown_by<core::InputError>([&] { camera::parse_lens(text.substr(0, n), "cut.lens.json"); });
     ASSERT_EQ(line.rfind("cut.lens.json: ", 0), 0u) << n << ": " << line;
   }
 }
 
 TEST(LensFile, AbsurdNumbersAreRefusedByName) {
   const auto with = [](const char* key, const nlohmann::json& value) {
-    nlohmann::json doc = nlohmann::json::parse(write_lens(sample_lens()));
+    nlohmann::json doc = nlohmann::json::parse(camera::write_lens(sample_lens()));
     doc[key] = value;
-    return thrown_by<InputError>([&] { parse_lens(doc.dump(), "f"); });
+    return thrown_by<core::InputError>([&] { camera::parse_lens(doc.dump(), "f"); });
   };
   EXPECT_EQ(with("camera", "W1"), "nothing thrown");
   EXPECT_NE(with("format", "other").find("format"), std::string::npos);

@@ -39,7 +39,7 @@ std::string encoded(const char* extension, const cv::Mat& picture, const std::ve
 }
 
 void add_exif(const std::filesystem::path& path, int orientation) {
-  quiet_image_libraries();
+  camera::quiet_image_libraries();
   const auto image = Exiv2::ImageFactory::open(path.string());
   image->readMetadata();
   Exiv2::ExifData exif = image->exifData();  // a TIFF's own layout stands there too
@@ -68,7 +68,7 @@ TEST(Photo, ExifIsReadAndThePictureIsNeverTurned) {
       write_bytes(path,
                   encoded(extension, picture, {cv::IMWRITE_JPEG_QUALITY, 98, cv::IMWRITE_WEBP_QUALITY, 101}));
       add_exif(path, orientation);
-      const PhotoInfo info = read_photo_info(path);
+      const camera::PhotoInfo info = camera::read_photo_info(path);
       EXPECT_EQ(info.exif_orientation, orientation);
       EXPECT_EQ(info.width, 120);
       EXPECT_EQ(info.height, 80);
@@ -76,10 +76,10 @@ TEST(Photo, ExifIsReadAndThePictureIsNeverTurned) {
       EXPECT_EQ(info.camera, "Wader W9, main");
       EXPECT_DOUBLE_EQ(info.focal_35mm.value_or(0), 27);
       EXPECT_NEAR(info.focal_mm.value_or(0), 5.7, 1e-6);
-      EXPECT_LT(difference(read_photo_colour(info), picture), 2) << extension << orientation;
+      EXPECT_LT(difference(camera::read_photo_colour(info), picture), 2) << extension << orientation;
       cv::Mat grey;
       cv::cvtColor(picture, grey, cv::COLOR_BGR2GRAY);
-      EXPECT_LT(difference(read_photo_grey(info), grey), 1.5) << extension << orientation;
+      EXPECT_LT(difference(camera::read_photo_grey(info), grey), 1.5) << extension << orientation;
     }
   }
 }
@@ -94,14 +94,14 @@ TEST(Photo, SixteenBitAndFourChannelPicturesAreTaken) {
   for (const auto& [name, source] : std::vector<std::pair<std::string, cv::Mat>>{
            {"deep.png", deep}, {"deep.tif", deep}, {"alpha.png", alpha}, {"plain.tif", picture}}) {
     write_bytes(folder / name, encoded(name.substr(name.find('.')).c_str(), source));
-    const PhotoInfo info = read_photo_info(folder / name);
-    EXPECT_EQ(difference(read_photo_colour(info), picture), 0) << name;
-    EXPECT_LE(difference(read_photo_grey(info), grey), 0.01) << name;
+    const camera::PhotoInfo info = camera::read_photo_info(folder / name);
+    EXPECT_EQ(difference(camera::read_photo_colour(info), picture), 0) << name;
+    EXPECT_LE(difference(camera::read_photo_grey(info), grey), 0.01) << name;
   }
   write_bytes(folder / "grey.jpg", encoded(".jpg", grey, {cv::IMWRITE_JPEG_QUALITY, 99}));
-  const PhotoInfo info = read_photo_info(folder / "grey.jpg");
-  EXPECT_LT(difference(read_photo_grey(info), grey), 1);
-  EXPECT_EQ(read_photo_colour(info).channels(), 3);
+  const camera::PhotoInfo info = camera::read_photo_info(folder / "grey.jpg");
+  EXPECT_LT(difference(camera::read_photo_grey(info), grey), 1);
+  EXPECT_EQ(camera::read_photo_colour(info).channels(), 3);
 }
 
 TEST(Photo, FourColourJpegIsTaken) {
@@ -122,7 +122,7 @@ TEST(Photo, FourColourJpegIsTaken) {
   write_bytes(folder / "c.jpg", std::string(reinterpret_cast<char*>(bytes), size));
   tjFree(bytes);
   tjDestroy(jpeg);
-  EXPECT_LT(difference(read_photo_colour(read_photo_info(folder / "c.jpg")), picture), 3);
+  EXPECT_LT(difference(camera::read_photo_colour(camera::read_photo_info(folder / "c.jpg")), picture), 3);
 }
 
 // A HEIC file whose rotation box turns it: the pixels come as the sensor saw them.
@@ -163,17 +163,18 @@ TEST(Photo, HeicIsReadInSensorOrientation) {
   file.replace(ispe + 8, 8, std::string("\0\0\0\x80\0\0\0\x60", 8));  // 128 x 96
   write_bytes(path, file);
 
-  const PhotoInfo info = read_photo_info(path);
+  const camera::PhotoInfo info = camera::read_photo_info(path);
   EXPECT_EQ(info.width, 128);
   EXPECT_EQ(info.height, 96);
-  EXPECT_LT(difference(read_photo_colour(info), picture), 4);
+  EXPECT_LT(difference(camera::read_photo_colour(info), picture), 4);
 
   // Cut short: never a picture, never a crash.
   const std::string whole = bytes_of(path);
   for (std::size_t part = 1; part < 40; ++part) {
     const auto cut = folder / "cut.heic";
     write_bytes(cut, whole.substr(0, whole.size() * part / 41));
-    const std::string line = thrown_by<PhotoError>([&] { read_photo_grey(read_photo_info(cut)); });
+    const std::string line =
+        thrown_by<camera::PhotoError>([&] { camera::read_photo_grey(camera::read_photo_info(cut)); });
     EXPECT_NE(line.find("cut.heic: "), std::string::npos) << part << line;
   }
 }
@@ -190,14 +191,15 @@ TEST(Photo, CutShortAnywhereIsRefused) {
       {"t.tif", encoded(".tif", picture)}};
   for (const auto& [name, whole] : files) {
     write_bytes(folder / name, whole);
-    EXPECT_EQ(thrown_by<PhotoError>([&] { read_photo_grey(read_photo_info(folder / name)); }),
+    EXPECT_EQ(thrown_by<camera::PhotoError>(
+                  [&] { camera::read_photo_grey(camera::read_photo_info(folder / name)); }),
               "nothing thrown")
         << name;
     for (std::size_t part = 0; part < 97; ++part) {
       const std::size_t length = part == 96 ? whole.size() - 2 : whole.size() * part / 97;
       write_bytes(folder / name, whole.substr(0, length));
-      const std::string line =
-          thrown_by<PhotoError>([&] { read_photo_grey(read_photo_info(folder / name)); });
+      const std::string line = thrown_by<camera::PhotoError>(
+          [&] { camera::read_photo_grey(camera::read_photo_info(folder / name)); });
       EXPECT_EQ(line.rfind((folder / name).string() + ": ", 0), 0u)
           << name << " at " << length << ": " << line;
     }
@@ -219,10 +221,10 @@ TEST(Photo, GarbageNeverCrashes) {
     for (int k = 0; k < 1 + n % 12; ++k) bytes[2 + random() % (span - 2)] = static_cast<char>(random());
     write_bytes(path, bytes);
     try {
-      const PhotoInfo info = read_photo_info(path);
-      EXPECT_EQ(read_photo_grey(info).cols, info.width);
+      const camera::PhotoInfo info = camera::read_photo_info(path);
+      EXPECT_EQ(camera::read_photo_grey(info).cols, info.width);
       ++read;
-    } catch (const PhotoError&) {
+    } catch (const camera::PhotoError&) {
       ++refused;
     }
   }
@@ -234,7 +236,7 @@ TEST(Photo, WhatIsNoPictureIsNamed) {
   const TemporaryFolder folder;
   const auto line = [&](const std::string& bytes) {
     write_bytes(folder / "x.jpg", bytes);
-    return thrown_by<PhotoError>([&] { read_photo_info(folder / "x.jpg"); });
+    return thrown_by<camera::PhotoError>([&] { camera::read_photo_info(folder / "x.jpg"); });
   };
   EXPECT_NE(line("").find("0 bytes"), std::string::npos);
   EXPECT_NE(line("hello, not a picture at all").find("not a picture"), std::string::npos);
@@ -244,8 +246,9 @@ TEST(Photo, WhatIsNoPictureIsNamed) {
   huge[18] = huge[22] = static_cast<char>(0xea);
   huge[19] = huge[23] = 0x60;
   EXPECT_NE(line(huge).find("megapixels"), std::string::npos);
-  EXPECT_NE(thrown_by<InputError>([&] { read_photo_info(folder / "none.jpg"); }).find("no such file"),
-            std::string::npos);
+  EXPECT_NE(
+      thrown_by<core::InputError>([&] { camera::read_photo_info(folder / "none.jpg"); }).find("no such file"),
+      std::string::npos);
 }
 
 TEST(Photo, ListsByExtensionSortedAndRefusesDoubles) {
@@ -255,29 +258,31 @@ TEST(Photo, ListsByExtensionSortedAndRefusesDoubles) {
   }
   std::filesystem::create_directory(folder / "folder.jpg");
   std::vector<std::string> names;
-  for (const auto& p : list_photos(folder.path())) names.push_back(p.filename().string());
+  for (const auto& p : camera::list_photos(folder.path())) names.push_back(p.filename().string());
   EXPECT_EQ(names, (std::vector<std::string>{"a.jpeg", "b.JPG", "c.HeIc", "e.tiff"}));
   write_bytes(folder / "a.png", "x");
-  EXPECT_NE(thrown_by<InputError>([&] { list_photos(folder.path()); }).find("keep one photo"),
+  EXPECT_NE(thrown_by<core::InputError>([&] { camera::list_photos(folder.path()); }).find("keep one photo"),
             std::string::npos);
-  EXPECT_NE(thrown_by<InputError>([&] { list_photos(folder / "nowhere"); }).find("no such folder"),
+  EXPECT_NE(
+      thrown_by<core::InputError>([&] { camera::list_photos(folder / "nowhere"); }).find("no such folder"),
+      std::string::npos);
+  EXPECT_NE(thrown_by<core::InputError>([&] { camera::list_photos(folder / "d.txt"); }).find("is a file"),
             std::string::npos);
-  EXPECT_NE(thrown_by<InputError>([&] { list_photos(folder / "d.txt"); }).find("is a file"),
-            std::string::npos);
-  EXPECT_NE(thrown_by<InputError>([&] { list_photos(folder / "folder.jpg"); }).find("holds no photo"),
-            std::string::npos);
+  EXPECT_NE(
+      thrown_by<core::InputError>([&] { camera::list_photos(folder / "folder.jpg"); }).find("holds no photo"),
+      std::string::npos);
 }
 
 // The 35-mm equivalent keeps the diagonal: 26 mm on 43.27 mm is 0.601 diagonals. 4032 x 3024: 5040 px.
 TEST(Photo, FocalLengthFromTheDiagonal) {
-  PhotoInfo info;
+  camera::PhotoInfo info;
   info.width = 4032;
   info.height = 3024;
-  EXPECT_NEAR(exif_focal_px(info), 5040 * kDefaultFocal35mm / std::hypot(36, 24), 1e-9);
+  EXPECT_NEAR(camera::exif_focal_px(info), 5040 * camera::kDefaultFocal35mm / std::hypot(36, 24), 1e-9);
   info.focal_35mm = 50;
-  EXPECT_NEAR(exif_focal_px(info), 5040 * 50 / 43.2666, 0.01);
+  EXPECT_NEAR(camera::exif_focal_px(info), 5040 * 50 / 43.2666, 0.01);
   info.focal_35mm = 0.001;
-  EXPECT_NEAR(exif_focal_px(info), 5040 * kDefaultFocal35mm / std::hypot(36, 24), 1e-9);
+  EXPECT_NEAR(camera::exif_focal_px(info), 5040 * camera::kDefaultFocal35mm / std::hypot(36, 24), 1e-9);
 }
 
 }  // namespace

@@ -48,7 +48,7 @@ double card_ink(int card, double x_mm, double y_mm) {
   return bits.at<uchar>(static_cast<int>(mv / kMarker * 7), static_cast<int>(mu / kMarker * 7)) ? 1 : 0;
 }
 
-cv::Mat draw_cards(const Lens& lens, const std::vector<PlacedCard>& cards, int samples) {
+cv::Mat draw_cards(const camera::Lens& lens, const std::vector<PlacedCard>& cards, int samples) {
   // Slopes at the pixels' corners; between them they are straight to a millionth of a pixel.
   std::vector<Eigen::Vector2d> slope;
   for (int y = 0; y <= lens.height; ++y) {
@@ -87,7 +87,7 @@ cv::Mat draw_cards(const Lens& lens, const std::vector<PlacedCard>& cards, int s
   return picture;
 }
 
-PlacedCard place_card(const Lens& lens, int card, const Eigen::Vector2d& pixel, double distance_mm,
+PlacedCard place_card(const camera::Lens& lens, int card, const Eigen::Vector2d& pixel, double distance_mm,
                       double tilt_deg, double towards_deg, double turn_deg) {
   constexpr double kDeg = M_PI / 180;
   // Facing the camera: card x right, y up in the picture, z towards the camera.
@@ -102,7 +102,7 @@ PlacedCard place_card(const Lens& lens, int card, const Eigen::Vector2d& pixel, 
   return placed;
 }
 
-Eigen::Vector2d true_corner(const Lens& lens, const PlacedCard& placed, int corner_id) {
+Eigen::Vector2d true_corner(const camera::Lens& lens, const PlacedCard& placed, int corner_id) {
   const int row = corner_id / (kColumns - 1), column = corner_id % (kColumns - 1);
   const Eigen::Vector3d p((column + 1) * kSquare - kColumns * kSquare / 2,
                           kRows * kSquare / 2 - (row + 1) * kSquare, 0);

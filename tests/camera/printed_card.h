@@ -23,14 +23,14 @@ struct PlacedCard {
 };
 
 // An 8-bit picture of the cards on a grey ground: every pixel averages `samples`^2 rays.
-cv::Mat draw_cards(const Lens& lens, const std::vector<PlacedCard>& cards, int samples = 6);
+cv::Mat draw_cards(const camera::Lens& lens, const std::vector<PlacedCard>& cards, int samples = 6);
 
 // The card `distance_mm` away, its middle seen at `pixel`, its normal tilted by `tilt_deg` towards direction
 // `towards_deg` in the picture, turned by `turn_deg` in the picture.
-PlacedCard place_card(const Lens& lens, int card, const Eigen::Vector2d& pixel, double distance_mm,
+PlacedCard place_card(const camera::Lens& lens, int card, const Eigen::Vector2d& pixel, double distance_mm,
                       double tilt_deg, double towards_deg, double turn_deg);
 
-Eigen::Vector2d true_corner(const Lens& lens, const PlacedCard& placed, int corner_id);
+Eigen::Vector2d true_corner(const camera::Lens& lens, const PlacedCard& placed, int corner_id);
 
 // A folder that goes away with the test.
 class TemporaryFolder {

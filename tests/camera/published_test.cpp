@@ -24,7 +24,7 @@ fs::path opencv_samples() {
 }
 
 struct Boards {
-  std::vector<CalibrationView> views;
+  std::vector<camera::CalibrationView> views;
   std::vector<cv::Mat> photos;
 };
 
@@ -39,7 +39,7 @@ Boards left_boards() {
     if (grey.empty() || !cv::findChessboardCorners(grey, {9, 6}, corners)) continue;
     cv::cornerSubPix(grey, corners, {11, 11}, {-1, -1},
                      {cv::TermCriteria::EPS + cv::TermCriteria::COUNT, 30, 0.1});
-    CalibrationView view;
+    camera::CalibrationView view;
     view.photo = name;
     for (int i = 0; i < 54; ++i) {
       view.object_mm.emplace_back(25.0 * (i % 9), 25.0 * (i / 9));
@@ -72,10 +72,10 @@ TEST_F(Published, ChessboardLensOfOpenCvSamplesToFourDigits) {
 
   const Boards boards = left_boards();
   ASSERT_EQ(boards.views.size(), 13u);
-  CalibrationOptions options;
+  camera::CalibrationOptions options;
   options.one_focal = true;   // the file says: aspect ratio held at 1
   options.leave_out = false;  // and every corner counted
-  const Calibration c = calibrate(640, 480, 600, boards.views, options);
+  const camera::Calibration c = camera::calibrate(640, 480, 600, boards.views, options);
   EXPECT_NEAR(c.lens.rms_px, rms, 2e-5);             // 0.3926
   EXPECT_NEAR(c.lens.fx, k.at<double>(0, 0), 5e-3);  // 535.92
   EXPECT_DOUBLE_EQ(c.lens.fx, c.lens.fy);
@@ -91,7 +91,7 @@ TEST_F(Published, ChessboardLensOfOpenCvSamplesToFourDigits) {
 // With wrong corners left out the fit gets tighter and the lens stays within what the corners can tell.
 TEST_F(Published, LeavingOutWrongCornersTightensTheFit) {
   const Boards boards = left_boards();
-  const Calibration c = calibrate(640, 480, 480, boards.views);
+  const camera::Calibration c = camera::calibrate(640, 480, 480, boards.views);
   EXPECT_LT(c.lens.rms_px, 0.3);
   EXPECT_NEAR(c.lens.fx, 535.9, 6);
   EXPECT_NEAR(c.lens.cx, 342.3, 4);
@@ -104,14 +104,14 @@ TEST_F(Published, CornersAgreeWithOpenCvRefinement) {
   const Boards boards = left_boards();
   std::vector<double> apart;
   for (std::size_t v = 0; v < boards.views.size(); ++v) {
-    const CalibrationView& view = boards.views[v];
+    const camera::CalibrationView& view = boards.views[v];
     for (int i = 0; i < 54; ++i) {
       const auto at = [&](int j) { return view.pixel[static_cast<std::size_t>(j)]; };
       const int x = i % 9, y = i / 9;
       Eigen::Matrix2d pixel_J_card;
       pixel_J_card.col(0) = (x < 8 ? at(i + 1) - at(i) : at(i) - at(i - 1)) / 25;
       pixel_J_card.col(1) = (y < 5 ? at(i + 9) - at(i) : at(i) - at(i - 9)) / 25;
-      const auto corner = refine_corner(boards.photos[v], at(i), pixel_J_card, 8);
+      const auto corner = camera::refine_corner(boards.photos[v], at(i), pixel_J_card, 8);
       if (corner) apart.push_back((corner->pixel - at(i)).norm());
     }
   }

@@ -44,22 +44,22 @@ using Names = std::set<std::string>;
 
 TEST_F(Files, WrittenWhole) {
   const std::string bytes("a\0b\n\xff", 5);
-  write_file_atomically(folder_ / "x", bytes);
-  EXPECT_EQ(read_file(folder_ / "x"), bytes);
-  write_file_atomically(folder_ / "x", "");
-  EXPECT_EQ(read_file(folder_ / "x"), "");
+  core::write_file_atomically(folder_ / "x", bytes);
+  EXPECT_EQ(core::read_file(folder_ / "x"), bytes);
+  core::write_file_atomically(folder_ / "x", "");
+  EXPECT_EQ(core::read_file(folder_ / "x"), "");
   EXPECT_EQ(names(), Names{"x"});
 }
 
 TEST_F(Files, CannotBeWritten) {
-  EXPECT_THROW(write_file_atomically(folder_ / "no" / "x", "a"), InputError);
+  EXPECT_THROW(core::write_file_atomically(folder_ / "no" / "x", "a"), core::InputError);
   fs::create_directory(folder_ / "d");
   put(folder_ / "d" / "mine", "1");
-  EXPECT_THROW(write_file_atomically(folder_ / "d", "a"), InputError);
+  EXPECT_THROW(core::write_file_atomically(folder_ / "d", "a"), core::InputError);
   EXPECT_EQ(names(), Names{"d"});
   EXPECT_EQ(names(folder_ / "d"), Names{"mine"});
-  EXPECT_THROW(write_file_atomically(folder_ / "d" / "mine" / "x", "a"), InputError);
-  EXPECT_THROW(write_file_atomically(folder_ / std::string(300, 'x'), "a"), InputError);
+  EXPECT_THROW(core::write_file_atomically(folder_ / "d" / "mine" / "x", "a"), core::InputError);
+  EXPECT_THROW(core::write_file_atomically(folder_ / std::string(300, 'x'), "a"), core::InputError);
 }
 
 // The write is cut off by a limit on file size: what stood there stays, no part is left.
@@ -71,8 +71,8 @@ TEST_F(Files, ADiskThatFillsUpLosesNothing) {
     const rlimit limit{1000, 1000};
     ::setrlimit(RLIMIT_FSIZE, &limit);
     try {
-      write_file_atomically(folder_ / "x", std::string(5000, 'n'));
-    } catch (const InputError&) {
+      core::write_file_atomically(folder_ / "x", std::string(5000, 'n'));
+    } catch (const core::InputError&) {
       ::_exit(7);
     }
     ::_exit(0);
@@ -80,21 +80,21 @@ TEST_F(Files, ADiskThatFillsUpLosesNothing) {
   int status = 0;
   ::waitpid(child, &status, 0);
   EXPECT_EQ(WEXITSTATUS(status), 7);
-  EXPECT_EQ(read_file(folder_ / "x"), "old");
+  EXPECT_EQ(core::read_file(folder_ / "x"), "old");
   EXPECT_EQ(names(), Names{"x"});
 }
 
 // A reader that looks all the time sees one of the contents, whole.
 TEST_F(Files, ReadersSeeOldOrNew) {
   const std::string a(300000, 'a'), b(300000, 'b');
-  write_file_atomically(folder_ / "x", a);
+  core::write_file_atomically(folder_ / "x", a);
   std::atomic<bool> done{false};
   std::thread writer([&] {
-    for (int i = 0; i < 20; ++i) write_file_atomically(folder_ / "x", i % 2 ? a : b);
+    for (int i = 0; i < 20; ++i) core::write_file_atomically(folder_ / "x", i % 2 ? a : b);
     done = true;
   });
   while (!done) {
-    const std::string seen = read_file(folder_ / "x");
+    const std::string seen = core::read_file(folder_ / "x");
     EXPECT_TRUE(seen == a || seen == b);
   }
   writer.join();
@@ -104,22 +104,22 @@ TEST_F(Files, ALinkStaysALink) {
   fs::create_directory(folder_ / "elsewhere");
   put(folder_ / "elsewhere" / "real", "old");
   fs::create_symlink("elsewhere/real", folder_ / "x");
-  write_file_atomically(folder_ / "x", "new");
+  core::write_file_atomically(folder_ / "x", "new");
   EXPECT_TRUE(fs::is_symlink(folder_ / "x"));
-  EXPECT_EQ(read_file(folder_ / "elsewhere" / "real"), "new");
+  EXPECT_EQ(core::read_file(folder_ / "elsewhere" / "real"), "new");
   EXPECT_EQ(names(folder_ / "elsewhere"), Names{"real"});
   fs::create_symlink("elsewhere/later", folder_ / "y");  // points at nothing yet
-  write_file_atomically(folder_ / "y", "new");
-  EXPECT_EQ(read_file(folder_ / "elsewhere" / "later"), "new");
+  core::write_file_atomically(folder_ / "y", "new");
+  EXPECT_EQ(core::read_file(folder_ / "elsewhere" / "later"), "new");
   fs::create_symlink("z", folder_ / "z");  // at itself
-  EXPECT_THROW(write_file_atomically(folder_ / "z", "new"), InputError);
+  EXPECT_THROW(core::write_file_atomically(folder_ / "z", "new"), core::InputError);
 }
 
 // `--out /dev/stdout`, a named pipe: written to, never replaced by a file.
 TEST_F(Files, APipeStaysAPipe) {
   ASSERT_EQ(::mkfifo((folder_ / "pipe").c_str(), 0600), 0);
   const int reader = ::open((folder_ / "pipe").c_str(), O_RDONLY | O_NONBLOCK);
-  write_file_atomically(folder_ / "pipe", "bytes");
+  core::write_file_atomically(folder_ / "pipe", "bytes");
   char got[16] = {};
   EXPECT_EQ(::read(reader, got, sizeof got), 5);
   EXPECT_STREQ(got, "bytes");
@@ -134,34 +134,34 @@ TEST_F(Files, ReadOnlyFolderIsRefused) {
   fs::permissions(folder_ / "d", fs::perms(0555));
   const bool root = ::geteuid() == 0;  // for whom no folder is read-only: become nobody for a while
   ASSERT_EQ(root ? ::seteuid(65534) : 0, 0);
-  EXPECT_THROW(write_file_atomically(folder_ / "d" / "x", "new"), InputError);
-  EXPECT_THROW(StagedFolder(folder_ / "d" / "out", "m"), InputError);
+  EXPECT_THROW(core::write_file_atomically(folder_ / "d" / "x", "new"), core::InputError);
+  EXPECT_THROW(core::StagedFolder(folder_ / "d" / "out", "m"), core::InputError);
   ASSERT_EQ(root ? ::seteuid(0) : 0, 0);
-  EXPECT_EQ(read_file(folder_ / "d" / "x"), "old");
+  EXPECT_EQ(core::read_file(folder_ / "d" / "x"), "old");
   EXPECT_EQ(names(folder_ / "d"), Names{"x"});
   fs::permissions(folder_ / "d", fs::perms::owner_all);
 }
 
 TEST_F(Files, AStagedFolderAppearsOnCommit) {
   {
-    StagedFolder staged(folder_ / "out", "m");
+    core::StagedFolder staged(folder_ / "out", "m");
     put(staged.work() / "m", "1");
     EXPECT_FALSE(fs::exists(folder_ / "out"));
     staged.commit();
   }
   EXPECT_EQ(names(), Names{"out"});
-  EXPECT_EQ(read_file(folder_ / "out" / "m"), "1");
+  EXPECT_EQ(core::read_file(folder_ / "out" / "m"), "1");
 }
 
 TEST_F(Files, AStagedFolderLeavesNothingWithoutCommit) {
   fs::create_directory(folder_ / "out");
   put(folder_ / "out" / "m", "old");
   {
-    StagedFolder staged(folder_ / "out", "m");
+    core::StagedFolder staged(folder_ / "out", "m");
     put(staged.work() / "m", "new");
   }
   EXPECT_EQ(names(), Names{"out"});
-  EXPECT_EQ(read_file(folder_ / "out" / "m"), "old");
+  EXPECT_EQ(core::read_file(folder_ / "out" / "m"), "old");
 }
 
 TEST_F(Files, AStagedFolderReplacesItsOwnKindOnly) {
@@ -169,30 +169,30 @@ TEST_F(Files, AStagedFolderReplacesItsOwnKindOnly) {
   put(folder_ / "out" / "m", "old");
   put(folder_ / "out" / "leftover", "old");
   {
-    StagedFolder staged(folder_ / "out/", "m");  // a trailing slash is no other folder
+    core::StagedFolder staged(folder_ / "out/", "m");  // a trailing slash is no other folder
     put(staged.work() / "m", "new");
     staged.commit();
   }
   EXPECT_EQ(names(folder_ / "out"), Names{"m"});
-  EXPECT_EQ(read_file(folder_ / "out" / "m"), "new");
+  EXPECT_EQ(core::read_file(folder_ / "out" / "m"), "new");
   fs::create_directory(folder_ / "photos");
   put(folder_ / "photos" / "a.jpg", "mine");
-  EXPECT_THROW(StagedFolder(folder_ / "photos", "m"), InputError);
+  EXPECT_THROW(core::StagedFolder(folder_ / "photos", "m"), core::InputError);
   put(folder_ / "file", "mine");
-  EXPECT_THROW(StagedFolder(folder_ / "file", "m"), InputError);
-  EXPECT_THROW(StagedFolder(folder_ / "file" / "out", "m"), InputError);
+  EXPECT_THROW(core::StagedFolder(folder_ / "file", "m"), core::InputError);
+  EXPECT_THROW(core::StagedFolder(folder_ / "file" / "out", "m"), core::InputError);
   EXPECT_EQ(names(), (Names{"file", "out", "photos"}));
 }
 
 TEST_F(Files, AStagedFolderReplacesAnEmptyOneAndMakesParents) {
   fs::create_directory(folder_ / "empty");
   for (const char* name : {"empty", "a/b/c"}) {
-    StagedFolder staged(folder_ / name, "m");
+    core::StagedFolder staged(folder_ / name, "m");
     put(staged.work() / "m", "1");
     staged.commit();
     EXPECT_EQ(names(folder_ / name), Names{"m"});
   }
-  { const StagedFolder given_up(folder_ / "b/c/d", "m"); }
+  { const core::StagedFolder given_up(folder_ / "b/c/d", "m"); }
   EXPECT_EQ(names(), (Names{"a", "empty"}));
 }
 
@@ -204,7 +204,7 @@ TEST_F(Files, WhatAKilledProcessLeftIsClearedAway) {
   put(folder_ / (".x." + std::to_string(::getppid()) + ".part"), "of one at work");
   put(folder_ / (".xy." + kGone + ".part"), "of another name");
   put(folder_ / ".x.notes.part", "mine");
-  write_file_atomically(folder_ / "x", "new");
+  core::write_file_atomically(folder_ / "x", "new");
   EXPECT_EQ(names(), (Names{"x", ".x." + std::to_string(::getppid()) + ".part", ".xy." + kGone + ".part",
                             ".x.notes.part"}));
 }
@@ -214,17 +214,17 @@ TEST_F(Files, AnEarlierResultMovedAsideComesBack) {
   fs::create_directories(folder_ / (".r." + kGone + ".old"));
   put(folder_ / (".r." + kGone + ".old") / "mark", "earlier");
   fs::create_directories(folder_ / (".r." + kGone + ".part"));
-  { const StagedFolder folder(folder_ / "r", "mark"); }
+  { const core::StagedFolder folder(folder_ / "r", "mark"); }
   EXPECT_EQ(names(), Names{"r"});
-  EXPECT_EQ(read_file(folder_ / "r" / "mark"), "earlier");
+  EXPECT_EQ(core::read_file(folder_ / "r" / "mark"), "earlier");
 }
 
 TEST_F(Files, WhatIsUnderWayIsRemovedOnAStop) {
   put(folder_ / "mine", "kept");
-  StagedFolder folder(folder_ / "r", "mark");
+  core::StagedFolder folder(folder_ / "r", "mark");
   put(folder.work() / "mark", "half");
   EXPECT_EQ(names().size(), 2u);
-  remove_unfinished();
+  core::remove_unfinished();
   EXPECT_EQ(names(), Names{"mine"});
 }
 

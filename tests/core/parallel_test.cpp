@@ -19,7 +19,7 @@ TEST(Parallel, EachIndexOnce) {
   for (const int threads : {0, 1, 2, 7}) {
     for (const std::size_t count : {std::size_t{0}, std::size_t{1}, std::size_t{5}, std::size_t{1000}}) {
       std::vector<std::atomic<int>> calls(count);
-      parallel_for(count, threads, [&](std::size_t i) { ++calls[i]; });
+      core::parallel_for(count, threads, [&](std::size_t i) { ++calls[i]; });
       for (const auto& n : calls) EXPECT_EQ(n, 1);
     }
   }
@@ -28,7 +28,7 @@ TEST(Parallel, EachIndexOnce) {
 TEST(Parallel, UsesNoMoreThreadsThanAskedFor) {
   std::mutex mutex;
   std::set<std::thread::id> ids;
-  parallel_for(64, 3, [&](std::size_t) {
+  core::parallel_for(64, 3, [&](std::size_t) {
     std::this_thread::sleep_for(std::chrono::milliseconds(1));
     const std::scoped_lock lock(mutex);
     ids.insert(std::this_thread::get_id());
@@ -42,7 +42,7 @@ TEST(Parallel, TheSmallestFailureIsRethrown) {
     for (int repetition = 0; repetition < 20; ++repetition) {
       std::string what;
       try {
-        parallel_for(200, threads, [](std::size_t i) {
+        core::parallel_for(200, threads, [](std::size_t i) {
           if (i % 50 == 31) throw std::runtime_error(std::to_string(i));
         });
       } catch (const std::runtime_error& e) {
@@ -54,8 +54,8 @@ TEST(Parallel, TheSmallestFailureIsRethrown) {
 }
 
 TEST(Parallel, ThreadCount) {
-  EXPECT_EQ(thread_count(3), 3);
-  EXPECT_GE(thread_count(0), 1);
+  EXPECT_EQ(core::thread_count(3), 3);
+  EXPECT_GE(core::thread_count(0), 1);
 }
 
 }  // namespace

@@ -7,7 +7,7 @@
 #include <cstdlib>
 #include <set>
 
-#include "fit/corrections.h"
+#include "rework/corrections.h"
 
 namespace interstice::fuzz {
 namespace {
@@ -31,27 +31,28 @@ int depth_of(const std::string& json) {
   return most;
 }
 
-void check_planned(const PlannedTile& tile) {
+void check_planned(const plan::PlannedTile& tile) {
   require(!tile.label.empty() && tile.label.size() <= 40, "a label has 1 to 40 bytes", tile.label);
   for (const char c : tile.label) {
     require(static_cast<unsigned char>(c) >= 0x20 && c != 0x7f, "a label is one line", tile.label);
   }
   require(tile.ring >= 1 && tile.ring <= 1000, "a ring has a number", tile.label);
-  require(signed_area(tile.outline) >= 0.999, "outlines run counter-clockwise round a square mm", tile.label);
-  Polygon steps;
+  require(geometry::signed_area(tile.outline) >= 0.999, "outlines run counter-clockwise round a square mm",
+          tile.label);
+  geometry::Polygon steps;
   for (const Eigen::Vector2d& p : tile.outline) {
     require(within(p.x(), -2000, 2000) && within(p.y(), -2000, 2000), "an outline is within 2 m", tile.label);
     steps.push_back((p * 1e4).array().round());
     require((steps.back() - p * 1e4).norm() < 1e-6, "an outline is on the grid it is written on", tile.label);
   }
-  require(!self_crossing(steps), "an outline does not cross itself", tile.label);
+  require(!geometry::self_crossing(steps), "an outline does not cross itself", tile.label);
 }
 
 bool near(const Eigen::Ref<const Eigen::VectorXd>& p) {
   return p.allFinite() && p.cwiseAbs().maxCoeff() <= 1e5;
 }
 
-void check_tile(const FitTile& t) {
+void check_tile(const seams::FitTile& t) {
   require(t.label.size() <= 200 && t.ring >= 1 && t.ring <= 1000, "a piece has a label and a ring", t.label);
   require(near(t.moved_mm) && near(t.face.origin) && near(t.face.ex) && near(t.face.ey) &&
               near(t.face.normal) && within(t.turned_deg, -360, 360) && within(t.height_mm, -1000, 1000) &&
@@ -63,33 +64,34 @@ void check_tile(const FitTile& t) {
   for (std::size_t i = 0; i < t.arris.size(); ++i)
     require(near(t.arris[i]) && within(t.arris_sd_mm[i], -1, 1000), "an outline lies on the bench", t.label);
   for (const Eigen::Vector3d& p : t.root) require(near(p), "a wall's foot lies on the bench", t.label);
-  for (const FitWall& w : t.walls)
+  for (const seams::FitWall& w : t.walls)
     require(within(w.bevel_deg, -90, 90) && within(w.sd_deg, 0, 90), "a wall stands", t.label);
 }
 
-void check_seam(const FitSeam& s) {
-  require(s.verdict == Verdict::unseen || (s.narrowest_mm && s.u95_mm), "a verdict has its width",
+void check_seam(const seams::FitSeam& s) {
+  require(s.verdict == seams::Verdict::unseen || (s.narrowest_mm && s.u95_mm), "a verdict has its width",
           s.tiles[0]);
   for (const auto& width : {s.narrowest_mm, s.u95_mm, s.throat_mm})
     require(!width || within(*width, -1e4, 1e4), "a width is one", s.tiles[0]);
   require(near(s.map) && near(s.at) && within(s.length_mm, 0, 1e5) && within(s.tight_length_mm, 0, 1e5),
           "a seam lies on the bowl", s.tiles[0]);
   require(s.samples.size() <= 100000, "a seam has so many samples at most");
-  for (const SeamSample& p : s.samples) {
+  for (const seams::SeamSample& p : s.samples) {
     require(near(p.a) && near(p.b) && within(p.s_mm, -1e5, 1e5) && within(p.width_mm, -1e4, 1e4) &&
                 within(p.sd_mm, -1, 1e4),
             "a seam's samples lie on the bowl", s.tiles[0]);
   }
 }
 
-void check_correction(const Correction& c) {
+void check_correction(const seams::Correction& c) {
   require(within(c.along_mm, -1000, 1000) && within(c.towards_pole_mm, -1000, 1000) &&
               within(c.turn_deg, -360, 360) && near(c.from) && near(c.to) && within(c.depth_mm, 0, 1000) &&
               within(c.length_mm, 0, 1e5),
           "a correction is a maker's", c.tile);
-  for (const Correction::Freed& f : c.frees)
+  for (const seams::Correction::Freed& f : c.frees)
     require(within(f.width_after_mm, -1e4, 1e4), "a freed seam has a width", c.tile);
-  require(c.tile.size() <= 200 && correction_words(c).size() < 2000, "a correction can be said", c.tile);
+  require(c.tile.size() <= 200 && rework::correction_words(c).size() < 2000, "a correction can be said",
+          c.tile);
 }
 
 bool cross(const Eigen::Vector2d& a, const Eigen::Vector2d& b, const Eigen::Vector2d& c,
@@ -123,7 +125,7 @@ void check_document(const std::string& json) {
   require(depth_of(json) <= 65, "documents nested deeper than 64 levels are refused");
 }
 
-void check_plan(const Plan& plan) {
+void check_plan(const plan::Plan& plan) {
   require(within(plan.tile_thickness_mm, 0.5, 200) && within(plan.bevel_deg, -45, 60) &&
               within(plan.smallest_fill_mm, 0.05, 50) && within(plan.planned_gap_mm, 0, 100),
           "a plan's numbers are those of wood");
@@ -136,13 +138,13 @@ void check_plan(const Plan& plan) {
   }
   require(!plan.tiles.empty() && plan.tiles.size() <= 4000, "a plan has 1 to 4000 pieces");
   std::set<std::string> labels;
-  for (const PlannedTile& tile : plan.tiles) {
+  for (const plan::PlannedTile& tile : plan.tiles) {
     check_planned(tile);
     require(labels.insert(tile.label).second, "a label stands once", tile.label);
   }
 }
 
-void check_lens(const Lens& lens) {
+void check_lens(const camera::Lens& lens) {
   require(within(lens.width, 16, 1e5) && within(lens.height, 16, 1e5) && lens.parameters().allFinite(),
           "a lens is of a picture");
   require(lens.sd.allFinite() && lens.sd.minCoeff() >= 0 && within(lens.rms_px, 0, 1e6) &&
@@ -152,11 +154,11 @@ void check_lens(const Lens& lens) {
               within(lens.fx / lens.fy, 0.49, 2.01) && within(lens.cx, 0, lens.width) &&
               within(lens.cy, 0, lens.height),
           "a lens belongs to its picture");
-  const LensMatrix r = lens.correlation;
+  const camera::LensMatrix r = lens.correlation;
   require(r.allFinite() && r.isApprox(r.transpose(), 1e-6) && r.cwiseAbs().maxCoeff() < 1.0001 &&
               (r.diagonal().array() - 1).abs().maxCoeff() < 1e-6,
           "correlations are within one");
-  const LensVector some = LensVector::LinSpaced(-1, 1);
+  const camera::LensVector some = camera::LensVector::LinSpaced(-1, 1);
   require(some.dot(r * some) > -1e-4, "a variance is not negative");
   const double diagonal = std::hypot(lens.width, lens.height);
   for (int i = 0; i <= 64; ++i) {
@@ -170,20 +172,20 @@ void check_lens(const Lens& lens) {
   }
 }
 
-void check_fit(const FitDocument& fit) {
+void check_fit(const seams::FitDocument& fit) {
   require(within(fit.smallest_fill_mm, 0.01, 100), "a smallest fill is one");
-  const FitQuality& q = fit.quality;
+  const seams::FitQuality& q = fit.quality;
   require(within(q.photos_given, 0, 1e6) && within(q.photos_used, 0, 1e6) &&
               within(q.reprojection_rms_px, 0, 1e6) && within(q.pixel_footprint_mm, 0, 1e6) &&
               within(q.scale_u95_percent, 0, 1e6) && within(q.length_error_mm.value_or(0), -1e4, 1e4),
           "a fit's quality is in numbers");
   for (const Eigen::Vector2d& p : fit.form_profile) require(near(p), "a form stands on the bench");
-  for (const FitTile& t : fit.tiles) check_tile(t);
-  for (const FitSeam& s : fit.seams) check_seam(s);
-  for (const Correction& c : fit.corrections) check_correction(c);
+  for (const seams::FitTile& t : fit.tiles) check_tile(t);
+  for (const seams::FitSeam& s : fit.seams) check_seam(s);
+  for (const seams::Correction& c : fit.corrections) check_correction(c);
 }
 
-void check_form(const Profile& profile) {
+void check_form(const geometry::Profile& profile) {
   const auto& rz = profile.points();
   require(rz.size() >= 3 && rz.size() <= 100000 && rz.front().x() == 0 && rz.back().y() == 0,
           "a form runs from the pole to the rim", std::to_string(rz.size()));
@@ -197,7 +199,7 @@ void check_form(const Profile& profile) {
   }
   require(widest > 14.9, "a form is no thimble", std::to_string(widest));
   for (int k = 0; k <= 40; ++k) {
-    const MeridianPoint m = profile.at(k / 40.0 * 1.1 * widest);
+    const geometry::MeridianPoint m = profile.at(k / 40.0 * 1.1 * widest);
     require(m.rz.allFinite() && std::abs(m.normal.norm() - 1) < 1e-9, "a form has a normal everywhere");
   }
 }

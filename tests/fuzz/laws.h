@@ -6,8 +6,8 @@
 #include <string>
 
 #include "camera/lens.h"
-#include "fit/fit_document.h"
 #include "plan/plan.h"
+#include "seams/fit_document.h"
 
 namespace interstice::fuzz {
 
@@ -17,9 +17,9 @@ void require(bool holds, const char* law, const std::string& detail = "");
 bool within(double x, double low, double high);  // false for NaN
 
 void check_document(const std::string& json);  // of any accepted JSON text: how deep it is nested
-void check_plan(const Plan& plan);
-void check_lens(const Lens& lens);  // pixels of the whole border go out as rays and come back
-void check_fit(const FitDocument& fit);
-void check_form(const Profile& profile);
+void check_plan(const plan::Plan& plan);
+void check_lens(const camera::Lens& lens);  // pixels of the whole border go out as rays and come back
+void check_fit(const seams::FitDocument& fit);
+void check_form(const geometry::Profile& profile);
 
 }  // namespace interstice::fuzz

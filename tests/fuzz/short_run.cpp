@@ -140,7 +140,7 @@ std::vector<Bytes> read_seeds(const fs::path& folder) {
   for (const auto& entry : fs::directory_iterator(folder)) paths.push_back(entry.path());
   std::sort(paths.begin(), paths.end());
   std::vector<Bytes> seeds;
-  for (const fs::path& path : paths) seeds.push_back(interstice::read_file(path));
+  for (const fs::path& path : paths) seeds.push_back(interstice::core::read_file(path));
   return seeds;
 }
 

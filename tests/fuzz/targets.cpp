@@ -17,13 +17,13 @@
 #include "camera/photo.h"
 #include "core/errors.h"
 #include "core/files.h"
-#include "fit/corrections.h"
-#include "fit/fit_document.h"
 #include "fuzz/laws.h"
-#include "plan/form_input.h"
+#include "layout/form_input.h"
 #include "plan/piece_model.h"
 #include "plan/plan.h"
-#include "voids/resin.h"
+#include "pour/resin.h"
+#include "rework/corrections.h"
+#include "seams/fit_document.h"
 
 namespace interstice::fuzz {
 namespace {
@@ -35,7 +35,7 @@ namespace fs = std::filesystem;
 void read_or_refuse(const std::function<void()>& read) {
   try {
     read();
-  } catch (const InputError& e) {
+  } catch (const core::InputError& e) {
     if (std::strchr(e.what(), '\n')) broken("a refusal is one line", e.what());
     if (std::strlen(e.what()) > 500) broken("a refusal is short", e.what());
     if (!std::strstr(e.what(), "fuzzed")) broken("a refusal names the file", e.what());
@@ -64,16 +64,16 @@ fs::path file_of(const std::uint8_t* data, std::size_t size, const char* ending)
 void plan_target(const std::uint8_t* data, std::size_t size) {
   read_or_refuse([&] {
     const std::string text = text_of(data, size);
-    const Plan plan = parse_plan(text, "fuzzed");
+    const plan::Plan plan = plan::parse_plan(text, "fuzzed");
     check_document(text);
     check_plan(plan);
-    const std::string once = write_plan(plan);
-    require(write_plan(parse_plan(once, "written")) == once, "a written plan reads back", once);
+    const std::string once = plan::write_plan(plan);
+    require(plan::write_plan(plan::parse_plan(once, "written")) == once, "a written plan reads back", once);
     if (plan.tiles.size() > 20) return;
     for (std::size_t t = 0; t < plan.tiles.size(); ++t) {
-      if (plan.tiles[TileIndex(t)].outline.size() > 500) continue;
-      for (const Eigen::Vector2d& p : planned_face(plan, TileIndex(t)).outline)
-        require(p.allFinite(), "a planned face is finite", plan.tiles[TileIndex(t)].label);
+      if (plan.tiles[geometry::TileIndex(t)].outline.size() > 500) continue;
+      for (const Eigen::Vector2d& p : plan::planned_face(plan, geometry::TileIndex(t)).outline)
+        require(p.allFinite(), "a planned face is finite", plan.tiles[geometry::TileIndex(t)].label);
     }
   });
 }
@@ -81,17 +81,18 @@ void plan_target(const std::uint8_t* data, std::size_t size) {
 void lens_target(const std::uint8_t* data, std::size_t size) {
   read_or_refuse([&] {
     const std::string text = text_of(data, size);
-    const Lens lens = parse_lens(text, "fuzzed");
+    const camera::Lens lens = camera::parse_lens(text, "fuzzed");
     check_document(text);
     check_lens(lens);
-    const std::string once = write_lens(lens);
-    require(write_lens(parse_lens(once, "written")) == once, "a written lens reads back", once);
+    const std::string once = camera::write_lens(lens);
+    require(camera::write_lens(camera::parse_lens(once, "written")) == once, "a written lens reads back",
+            once);
     lens.project({0.1, 0.2, 1.0});
     lens.undistort({1.0, 2.0});
   });
 }
 
-nlohmann::json numbers_of(const Resin& r) {
+nlohmann::json numbers_of(const pour::Resin& r) {
   nlohmann::json out = {{"name", r.name},
                         {"density_g_ml", r.density_g_ml},
                         {"mixed_viscosity_mpa_s", r.viscosity_mpa_s},
@@ -106,7 +107,7 @@ nlohmann::json numbers_of(const Resin& r) {
 void resin_target(const std::uint8_t* data, std::size_t size) {
   read_or_refuse([&] {
     const std::string text = text_of(data, size);
-    const Resin resin = parse_resin(text, "fuzzed");
+    const pour::Resin resin = pour::parse_resin(text, "fuzzed");
     check_document(text);
     require(within(resin.density_g_ml, 0.5, 4) && within(resin.viscosity_mpa_s, 1, 1e6) &&
                 within(resin.doubling_min, 0.1, 1e5) && within(resin.pot_life_min, 0.1, 1e5) &&
@@ -114,21 +115,22 @@ void resin_target(const std::uint8_t* data, std::size_t size) {
                 within(resin.max_depth_mm.value_or(1), 1, 1000) && resin.name.size() <= 200,
             "a resin's numbers are those of a resin", numbers_of(resin).dump());
     const nlohmann::json numbers = numbers_of(resin);
-    require(numbers_of(parse_resin(numbers.dump(), "written")) == numbers, "a resin reads back",
+    require(numbers_of(pour::parse_resin(numbers.dump(), "written")) == numbers, "a resin reads back",
             numbers.dump());
   });
 }
 
-void check_fit_reads_back(const FitDocument& fit) {
+void check_fit_reads_back(const seams::FitDocument& fit) {
   check_fit(fit);
-  const std::string once = write_fit(fit);
-  require(write_fit(parse_fit(once, "written")) == once, "a written fit reads back", once.substr(0, 400));
+  const std::string once = seams::write_fit(fit);
+  require(seams::write_fit(seams::parse_fit(once, "written")) == once, "a written fit reads back",
+          once.substr(0, 400));
 }
 
 void fit_target(const std::uint8_t* data, std::size_t size) {
   read_or_refuse([&] {
     const std::string text = text_of(data, size);
-    const FitDocument fit = parse_fit(text, "fuzzed");
+    const seams::FitDocument fit = seams::parse_fit(text, "fuzzed");
     check_document(text);
     check_fit_reads_back(fit);
   });
@@ -137,20 +139,20 @@ void fit_target(const std::uint8_t* data, std::size_t size) {
 void corrections_target(const std::uint8_t* data, std::size_t size) {
   read_or_refuse([&] {
     const std::string text = text_of(data, size);
-    FitDocument fit;
-    fit.corrections = parse_corrections(text, "fuzzed");
+    seams::FitDocument fit;
+    fit.corrections = rework::parse_corrections(text, "fuzzed");
     check_document(text);
     fit.smallest_fill_mm = 3;
     check_fit_reads_back(fit);
-    const std::string written = write_fit(fit);
-    require(parse_corrections(written, "written").size() == fit.corrections.size(), "no correction is lost",
-            written);
+    const std::string written = seams::write_fit(fit);
+    require(rework::parse_corrections(written, "written").size() == fit.corrections.size(),
+            "no correction is lost", written);
   });
 }
 
 void form_target(const std::uint8_t* data, std::size_t size, const char* ending) {
   const fs::path path = file_of(data, size, ending);
-  read_or_refuse([&] { check_form(read_form(path).profile); });
+  read_or_refuse([&] { check_form(layout::read_form(path).profile); });
 }
 
 void form_table_target(const std::uint8_t* data, std::size_t size) {
@@ -167,18 +169,19 @@ void form_dxf_target(const std::uint8_t* data, std::size_t size) {
 void photo_target(const std::uint8_t* data, std::size_t size) {
   const fs::path path = file_of(data, size, ".jpg");
   read_or_refuse([&] {
-    const PhotoInfo info = read_photo_info(path);
-    require(info.width >= 1 && info.height >= 1 && double(info.width) * info.height <= kMaxMegapixels * 1e6,
+    const camera::PhotoInfo info = camera::read_photo_info(path);
+    require(info.width >= 1 && info.height >= 1 &&
+                double(info.width) * info.height <= camera::kMaxMegapixels * 1e6,
             "a photo's size is within the limits", std::to_string(info.width));
     require(info.exif_orientation >= 1 && info.exif_orientation <= 8, "an orientation is one of eight",
             std::to_string(info.exif_orientation));
     const double diagonal = std::hypot(info.width, info.height);
-    require(within(exif_focal_px(info) / diagonal, 0.1, 50), "a focal length is a lens's",
-            std::to_string(exif_focal_px(info)));
+    require(within(camera::exif_focal_px(info) / diagonal, 0.1, 50), "a focal length is a lens's",
+            std::to_string(camera::exif_focal_px(info)));
     require(info.camera.size() <= 310 && info.camera.find('\n') == std::string::npos,
             "a camera's name is one short line", info.camera);
     if (double(info.width) * info.height > 3e5) return;
-    const cv::Mat grey = read_photo_grey(info), colour = read_photo_colour(info);
+    const cv::Mat grey = camera::read_photo_grey(info), colour = camera::read_photo_colour(info);
     require(grey.cols == info.width && grey.rows == info.height && grey.type() == CV_8UC1,
             "a grey picture has the size of its header", info.name);
     require(colour.size() == grey.size() && colour.type() == CV_8UC3,
@@ -194,15 +197,16 @@ void photo_target(const std::uint8_t* data, std::size_t size) {
 
 void bag_info_target(const std::string& text) {
   read_or_refuse([&] {
-    const BagInfo info = parse_bag_info(text, "fuzzed");
+    const archive::BagInfo info = archive::parse_bag_info(text, "fuzzed");
     for (const auto& [label, value] : info.fields()) {
       require(!label.empty() && label.find_first_of(":\r\n") == std::string::npos, "a label is one", label);
       require(value.find_first_of("\r\n") == std::string::npos, "a value is one line", value);
     }
-    const std::string written = write_bag_info(info);
-    require(parse_bag_info(written, "written").fields() == info.fields(), "bag-info reads back", written);
+    const std::string written = archive::write_bag_info(info);
+    require(archive::parse_bag_info(written, "written").fields() == info.fields(), "bag-info reads back",
+            written);
     if (const auto oxum = info.first("Payload-Oxum")) {
-      if (parse_oxum(*oxum))
+      if (archive::parse_oxum(*oxum))
         require(oxum->find_first_not_of("0123456789.") == std::string::npos &&
                     oxum->find('.') == oxum->rfind('.'),
                 "an Oxum is two numbers", *oxum);
@@ -215,15 +219,15 @@ void bag_target(const std::uint8_t* data, std::size_t size) {
   bag_info_target(text);
   for (const std::size_t digits : {std::size_t{64}, std::size_t{128}}) {
     read_or_refuse([&] {
-      const Manifest manifest = parse_manifest(text, digits, "fuzzed");
+      const archive::Manifest manifest = archive::parse_manifest(text, digits, "fuzzed");
       std::size_t lines = 0;
       for (std::size_t i = 0; i < text.size(); ++i) {
         const bool ends = i + 1 == text.size() || text[i + 1] == '\n' || text[i + 1] == '\r';
         lines += ends && text[i] != '\n' && text[i] != '\r' ? 1 : 0;
       }
       require(manifest.size() == lines, "a manifest has a path a line", text);
-      const std::string once = write_manifest(manifest);
-      require(parse_manifest(once, digits, "written") == manifest, "a manifest reads back", once);
+      const std::string once = archive::write_manifest(manifest);
+      require(archive::parse_manifest(once, digits, "written") == manifest, "a manifest reads back", once);
       for (const auto& [path, digest] : manifest) {
         require(digest.size() == digits && digest.find_first_not_of("0123456789abcdef") == std::string::npos,
                 "a digest is one", digest);

@@ -16,41 +16,41 @@ using Eigen::Vector2d;
 using Eigen::Vector3d;
 constexpr double kPi = std::numbers::pi;
 
-Polygon regular(int n, double radius, const Vector2d& centre = {0, 0}) {
-  Polygon p;
+geometry::Polygon regular(int n, double radius, const Vector2d& centre = {0, 0}) {
+  geometry::Polygon p;
   for (int i = 0; i < n; ++i) {
     p.push_back(centre + radius * Vector2d(std::cos(2 * kPi * i / n), std::sin(2 * kPi * i / n)));
   }
   return p;
 }
 
-TEST(Polygon, RegularPolygonsHaveTheirAreaAndPerimeter) {
+TEST(geometry::Polygon, RegularPolygonsHaveTheirAreaAndPerimeter) {
   for (const int n : {3, 4, 7, 64}) {
-    const Polygon p = regular(n, 5, {100, -40});
-    EXPECT_NEAR(signed_area(p), 0.5 * n * 25 * std::sin(2 * kPi / n), 1e-10);
-    EXPECT_NEAR(perimeter(p), 2 * n * 5 * std::sin(kPi / n), 1e-11);
-    EXPECT_LT((centroid(p) - Vector2d(100, -40)).norm(), 1e-11);
-    Polygon back = p;
+    const geometry::Polygon p = regular(n, 5, {100, -40});
+    EXPECT_NEAR(geometry::signed_area(p), 0.5 * n * 25 * std::sin(2 * kPi / n), 1e-10);
+    EXPECT_NEAR(geometry::perimeter(p), 2 * n * 5 * std::sin(kPi / n), 1e-11);
+    EXPECT_LT((geometry::centroid(p) - Vector2d(100, -40)).norm(), 1e-11);
+    geometry::Polygon back = p;
     std::reverse(back.begin(), back.end());
-    EXPECT_NEAR(signed_area(back), -signed_area(p), 1e-10);
-    EXPECT_LT((centroid(back) - centroid(p)).norm(), 1e-11);
+    EXPECT_NEAR(geometry::signed_area(back), -geometry::signed_area(p), 1e-10);
+    EXPECT_LT((geometry::centroid(back) - geometry::centroid(p)).norm(), 1e-11);
   }
 }
 
 // An L of two rectangles: 4 x 1 and 1 x 2 on top of its left end.
-TEST(Polygon, ConcaveCentroidIsTheWeightedMean) {
-  const Polygon l{{0, 0}, {4, 0}, {4, 1}, {1, 1}, {1, 3}, {0, 3}};
-  EXPECT_NEAR(signed_area(l), 6, 1e-14);
-  EXPECT_LT((centroid(l) - Vector2d((4 * 2 + 2 * 0.5) / 6, (4 * 0.5 + 2 * 2) / 6)).norm(), 1e-14);
-  EXPECT_TRUE(contains(l, {0.5, 2.5}));
-  EXPECT_FALSE(contains(l, {1.5, 2.5}));
-  EXPECT_TRUE(contains(l, {3.5, 0.5}));
+TEST(geometry::Polygon, ConcaveCentroidIsTheWeightedMean) {
+  const geometry::Polygon l{{0, 0}, {4, 0}, {4, 1}, {1, 1}, {1, 3}, {0, 3}};
+  EXPECT_NEAR(geometry::signed_area(l), 6, 1e-14);
+  EXPECT_LT((geometry::centroid(l) - Vector2d((4 * 2 + 2 * 0.5) / 6, (4 * 0.5 + 2 * 2) / 6)).norm(), 1e-14);
+  EXPECT_TRUE(geometry::contains(l, {0.5, 2.5}));
+  EXPECT_FALSE(geometry::contains(l, {1.5, 2.5}));
+  EXPECT_TRUE(geometry::contains(l, {3.5, 0.5}));
 }
 
-TEST(Polygon, ContainsAgreesWithTheWindingOfAngles) {
+TEST(geometry::Polygon, ContainsAgreesWithTheWindingOfAngles) {
   std::mt19937 random(2);
   std::uniform_real_distribution<double> at(-6, 6);
-  Polygon star;
+  geometry::Polygon star;
   for (int i = 0; i < 14; ++i)
     star.push_back((i % 2 ? 2.0 : 5.0) * Vector2d(std::cos(kPi * i / 7), std::sin(kPi * i / 7)));
   int inside = 0;
@@ -61,47 +61,47 @@ TEST(Polygon, ContainsAgreesWithTheWindingOfAngles) {
       const Vector2d a = star[i] - p, b = star[(i + 1) % star.size()] - p;
       turns += std::atan2(a.x() * b.y() - a.y() * b.x(), a.dot(b)) / (2 * kPi);
     }
-    EXPECT_EQ(contains(star, p), std::abs(turns) > 0.5);
+    EXPECT_EQ(geometry::contains(star, p), std::abs(turns) > 0.5);
     inside += std::abs(turns) > 0.5 ? 1 : 0;
   }
   EXPECT_GT(inside, 300);
 }
 
-TEST(Polygon, SelfCrossingNamesTheEdges) {
-  EXPECT_FALSE(self_crossing(regular(50, 3)));
-  const auto bow_tie = self_crossing(Polygon{{0, 0}, {4, 2}, {4, 0}, {0, 2}});
+TEST(geometry::Polygon, SelfCrossingNamesTheEdges) {
+  EXPECT_FALSE(geometry::self_crossing(regular(50, 3)));
+  const auto bow_tie = geometry::self_crossing(geometry::Polygon{{0, 0}, {4, 2}, {4, 0}, {0, 2}});
   ASSERT_TRUE(bow_tie);
   EXPECT_EQ(*bow_tie, (std::pair<std::size_t, std::size_t>(0, 2)));
   // A large loop: one vertex pulled far across.
-  Polygon loop = regular(40, 10);
+  geometry::Polygon loop = regular(40, 10);
   std::swap(loop[10], loop[20]);
-  EXPECT_TRUE(self_crossing(loop));
+  EXPECT_TRUE(geometry::self_crossing(loop));
   // An outline that touches itself in a point.
-  EXPECT_TRUE(self_crossing(Polygon{{0, 0}, {4, 0}, {4, 4}, {2, 0}, {0, 4}}));
+  EXPECT_TRUE(geometry::self_crossing(geometry::Polygon{{0, 0}, {4, 0}, {4, 4}, {2, 0}, {0, 4}}));
 }
 
-TEST(Polygon, GrownConvexShapes) {
+TEST(geometry::Polygon, GrownConvexShapes) {
   // A regular polygon's edges all move out by d: its apothem grows by d.
-  const Polygon hexagon = regular(6, 10);
-  EXPECT_NEAR(signed_area(grown(hexagon, 1.5)),
+  const geometry::Polygon hexagon = regular(6, 10);
+  EXPECT_NEAR(geometry::signed_area(geometry::grown(hexagon, 1.5)),
               6 * std::pow(10 * std::cos(kPi / 6) + 1.5, 2) * std::tan(kPi / 6), 1e-10);
   // Steiner's formula for a smooth outline: area + perimeter d + pi d^2.
-  const Polygon circle = regular(2000, 10);
-  EXPECT_NEAR(signed_area(grown(circle, 2)), kPi * 144, 1e-2);
-  EXPECT_NEAR(signed_area(grown(circle, -2)), kPi * 64, 1e-2);
+  const geometry::Polygon circle = regular(2000, 10);
+  EXPECT_NEAR(geometry::signed_area(geometry::grown(circle, 2)), kPi * 144, 1e-2);
+  EXPECT_NEAR(geometry::signed_area(geometry::grown(circle, -2)), kPi * 64, 1e-2);
 }
 
-TEST(Polygon, NormalsPointOutward) {
-  const Polygon p = regular(12, 4, {7, 7});
-  const std::vector<Vector2d> normals = outward_normals(p);
+TEST(geometry::Polygon, NormalsPointOutward) {
+  const geometry::Polygon p = regular(12, 4, {7, 7});
+  const std::vector<Vector2d> normals = geometry::outward_normals(p);
   for (std::size_t i = 0; i < p.size(); ++i) {
     EXPECT_LT((normals[i] - (p[i] - Vector2d(7, 7)) / 4).norm(), 1e-12);
   }
 }
 
-TEST(Polygon, ResampledStepsAreEqualAndOnTheOutline) {
-  const Polygon rectangle{{0, 0}, {30, 0}, {30, 20}, {0, 20}};
-  const Polygon p = resampled(rectangle, 0.75);
+TEST(geometry::Polygon, ResampledStepsAreEqualAndOnTheOutline) {
+  const geometry::Polygon rectangle{{0, 0}, {30, 0}, {30, 20}, {0, 20}};
+  const geometry::Polygon p = geometry::resampled(rectangle, 0.75);
   EXPECT_EQ(p.size(), 134u);  // 100 / 0.75 = 133.3
   EXPECT_EQ(p.front(), rectangle.front());
   for (const Vector2d& q : p) {
@@ -126,7 +126,7 @@ TEST(Polyline, NearestAgreesWithDenseSampling) {
   for (int i = 0; i < 9; ++i) line.emplace_back(at(random), at(random), at(random));
   for (int k = 0; k < 50; ++k) {
     const Vector3d p(at(random), at(random), at(random));
-    const NearestOnPolyline n = nearest_on_closed(line, p);
+    const geometry::NearestOnPolyline n = geometry::nearest_on_closed(line, p);
     double brute = 1e9;
     for (std::size_t i = 0; i < line.size(); ++i) {
       for (int t = 0; t <= 2000; ++t) {

@@ -17,14 +17,14 @@ using Eigen::Vector3d;
 constexpr double kPi = std::numbers::pi;
 
 // Meridian of a sphere from the pole to `degrees` of colatitude, centre at the origin.
-Profile sphere(double radius, double degrees, int steps) {
+geometry::Profile sphere(double radius, double degrees, int steps) {
   std::vector<Vector2d> rz;
   for (int i = 0; i <= steps; ++i) {
     const double c = degrees * kPi / 180 * i / steps;
     rz.emplace_back(radius * std::sin(c), radius * std::cos(c));
   }
   rz.front().x() = 0;
-  return Profile(rz);
+  return geometry::Profile(rz);
 }
 
 // Snyder, Map Projections - A Working Manual, USGS Professional Paper 1395 (1987), p. 338: azimuthal
@@ -40,8 +40,8 @@ TEST(Map, AgreesWithSnydersWorkedAzimuthalEquidistantExample) {
   const Vector3d up = unit(phi1, lambda0), east(-std::sin(lambda0), std::cos(lambda0), 0),
                  north = up.cross(east);
   const Vector3d p = unit(phi, lambda);
-  const Profile form = sphere(3, 175, 4000);
-  const MapPoint m = form.locate(3 * Vector3d(p.dot(east), p.dot(north), p.dot(up)));
+  const geometry::Profile form = sphere(3, 175, 4000);
+  const geometry::MapPoint m = form.locate(3 * Vector3d(p.dot(east), p.dot(north), p.dot(up)));
   EXPECT_NEAR(m.uv.x(), -5.8311398, 2e-6);
   EXPECT_NEAR(m.uv.y(), 5.5444634, 2e-6);
   EXPECT_NEAR(m.height, 0, 1e-6);
@@ -50,7 +50,7 @@ TEST(Map, AgreesWithSnydersWorkedAzimuthalEquidistantExample) {
 // The same source's scale factor across the radius, k' = c / sin c.
 TEST(Map, StretchesAlongTheRingsAsTheScaleFactorSays) {
   const double table[][2] = {{30, 1.047198}, {45, 1.110721}, {60, 1.2092}, {75, 1.355173}, {90, 1.570796}};
-  const Profile form = sphere(100, 120, 4000);
+  const geometry::Profile form = sphere(100, 120, 4000);
   for (const auto& [degrees, k] : table) {
     const double rho = 100 * degrees * kPi / 180, step = 1e-3;
     const Vector3d a = form.point({rho, 0}), b = form.point({rho * std::cos(step), rho * std::sin(step)});
@@ -58,68 +58,68 @@ TEST(Map, StretchesAlongTheRingsAsTheScaleFactorSays) {
   }
 }
 
-TEST(Profile, HemisphereHasItsArcAndNormals) {
-  const Profile form = sphere(110, 90, 300);
+TEST(geometry::Profile, HemisphereHasItsArcAndNormals) {
+  const geometry::Profile form = sphere(110, 90, 300);
   EXPECT_NEAR(form.length(), 110 * kPi / 2, 2e-3);
   for (const double rho : {0.0, 20.0, 77.0, 150.0}) {
     const double c = rho / 110;
-    const MeridianPoint m = form.at(rho);
+    const geometry::MeridianPoint m = form.at(rho);
     EXPECT_NEAR(m.normal.x(), std::sin(c), 1e-4);
     EXPECT_NEAR(m.normal.y(), std::cos(c), 1e-4);
   }
 }
 
-TEST(Profile, PointAndLocateUndoEachOther) {
-  const Profile form = sphere(110, 90, 200);
+TEST(geometry::Profile, PointAndLocateUndoEachOther) {
+  const geometry::Profile form = sphere(110, 90, 200);
   std::mt19937 random(7);
   std::uniform_real_distribution<double> uv(-115, 115), height(-8, 25);
   for (int i = 0; i < 2000; ++i) {
     const Vector2d at(uv(random), uv(random));
     const double h = height(random);
-    const MapPoint back = form.locate(form.point(at, h));
+    const geometry::MapPoint back = form.locate(form.point(at, h));
     EXPECT_LT((back.uv - at).norm(), 1e-6);
     EXPECT_NEAR(back.height, h, 1e-6);
   }
 }
 
-TEST(Profile, GoesOnStraightBeyondTheRim) {
-  const Profile form = sphere(100, 90, 200);
+TEST(geometry::Profile, GoesOnStraightBeyondTheRim) {
+  const geometry::Profile form = sphere(100, 90, 200);
   const Vector3d below = form.point({form.length() + 3, 0});
   EXPECT_NEAR(below.x(), 100, 1e-2);
   EXPECT_NEAR(below.z(), -3, 1e-2);
   EXPECT_NEAR(form.locate(below).uv.x(), form.length() + 3, 1e-6);
 }
 
-TEST(Profile, OffsetMovesAlongTheNormal) {
-  const Profile form = sphere(100, 90, 200);
-  const Profile larger = form.offset(std::vector<double>(form.points().size(), 0.7));
+TEST(geometry::Profile, OffsetMovesAlongTheNormal) {
+  const geometry::Profile form = sphere(100, 90, 200);
+  const geometry::Profile larger = form.offset(std::vector<double>(form.points().size(), 0.7));
   for (const Vector2d& p : larger.points()) EXPECT_NEAR(p.norm(), 100.7, 1e-3);
 }
 
 // A cone of half angle 30 degrees seen from the axis: straight meridian, constant normal, stretch of the map
 // rho / r constant. Next to the apex the cubic rounds it off: a surface of revolution is level at its pole.
-TEST(Profile, ConeIsStraight) {
+TEST(geometry::Profile, ConeIsStraight) {
   std::vector<Vector2d> rz;
   const double half = 30 * kPi / 180;
   for (int i = 0; i <= 40; ++i)
     rz.emplace_back(3 * i * std::sin(half), 120 * std::cos(half) - 3 * i * std::cos(half));
-  const Profile form(rz);
+  const geometry::Profile form(rz);
   EXPECT_NEAR(form.length(), 120, 1e-12);
   for (const double rho : {10.0, 50.5, 119.0}) {
-    const MeridianPoint m = form.at(rho);
+    const geometry::MeridianPoint m = form.at(rho);
     EXPECT_NEAR(m.rz.x(), rho * std::sin(half), 1e-12);
     EXPECT_NEAR(m.normal.x(), std::cos(half), 1e-12);
     EXPECT_NEAR(m.normal.y(), std::sin(half), 1e-12);
     const Vector3d p = form.point({0, rho}, 7);
     EXPECT_NEAR(p.y(), rho * std::sin(half) + 7 * std::cos(half), 1e-12);
-    const MapPoint back = form.locate(p);
+    const geometry::MapPoint back = form.locate(p);
     EXPECT_LT((back.uv - Vector2d(0, rho)).norm(), 1e-9);
     EXPECT_NEAR(back.height, 7, 1e-9);
   }
 }
 
 // A lid rounded into a cylinder: along the cylinder rho counts height, the normal is level.
-TEST(Profile, CylinderWithARoundedEdge) {
+TEST(geometry::Profile, CylinderWithARoundedEdge) {
   std::vector<Vector2d> rz;
   for (int i = 0; i <= 20; ++i) rz.emplace_back(2.0 * i, 80);
   for (int i = 1; i <= 60; ++i) {
@@ -127,20 +127,20 @@ TEST(Profile, CylinderWithARoundedEdge) {
     rz.emplace_back(40 + 20 * std::sin(c), 60 + 20 * std::cos(c));
   }
   for (int i = 1; i <= 30; ++i) rz.emplace_back(60, 60 - 2.0 * i);
-  const Profile form(rz);
+  const geometry::Profile form(rz);
   const double length = 40 + 10 * kPi + 60;
   EXPECT_NEAR(form.length(), length, 2e-3);
   const Vector3d p = form.point(Vector2d::UnitX() * (length - 25), 5);
   EXPECT_NEAR(p.x(), 65, 1e-9);
   EXPECT_NEAR(p.z(), 25, 2e-3);
   EXPECT_NEAR(form.at(20).normal.y(), 1, 1e-12);
-  const MeridianPoint round = form.at(40 + 5 * kPi);  // half-way round the edge
+  const geometry::MeridianPoint round = form.at(40 + 5 * kPi);  // half-way round the edge
   EXPECT_NEAR(round.normal.x(), std::sqrt(0.5), 1e-4);
   EXPECT_NEAR((round.rz - Vector2d(40, 60)).norm(), 20, 1e-3);
 }
 
-TEST(Profile, AxesAtAPlaceAreSquareAndRightHanded) {
-  const Profile form = sphere(100, 90, 200);
+TEST(geometry::Profile, AxesAtAPlaceAreSquareAndRightHanded) {
+  const geometry::Profile form = sphere(100, 90, 200);
   for (const Vector2d& uv : {Vector2d(0, 0), Vector2d(30, -70), Vector2d(-120, 5)}) {
     const Vector3d ring = form.along_ring(uv), pole = form.towards_pole(uv), normal = form.normal(uv);
     EXPECT_LT((ring.cross(pole) - normal).norm(), 1e-12);
@@ -153,21 +153,21 @@ TEST(Profile, AxesAtAPlaceAreSquareAndRightHanded) {
   }
 }
 
-TEST(Profile, PoleAndTheAxisAboveIt) {
-  const Profile form = sphere(100, 90, 200);
-  const MapPoint top = form.locate({0, 0, 112});
+TEST(geometry::Profile, PoleAndTheAxisAboveIt) {
+  const geometry::Profile form = sphere(100, 90, 200);
+  const geometry::MapPoint top = form.locate({0, 0, 112});
   EXPECT_LT(top.uv.norm(), 1e-9);
   EXPECT_NEAR(top.height, 12, 1e-9);
   EXPECT_LT((form.point({0, 0}, 12) - Vector3d(0, 0, 112)).norm(), 1e-12);
   EXPECT_LT(form.locate({1e-13, 0, 100}).uv.norm(), 1e-9);
 }
 
-TEST(Profile, BadMeridiansAreRefused) {
-  EXPECT_THROW(Profile({{0, 10}, {5, 8}}), std::invalid_argument);
-  EXPECT_THROW(Profile({{1, 10}, {5, 8}, {9, 0}}), std::invalid_argument);
-  EXPECT_THROW(Profile({{0, 10}, {5, 8}, {5, 8}, {9, 0}}), std::invalid_argument);
-  EXPECT_THROW(Profile({{0, 10}, {5, 8}, {0, 4}, {9, 0}}), std::invalid_argument);
-  EXPECT_THROW(Profile({{0, 10}, {5, NAN}, {9, 0}}), std::invalid_argument);
+TEST(geometry::Profile, BadMeridiansAreRefused) {
+  EXPECT_THROW(geometry::Profile({{0, 10}, {5, 8}}), std::invalid_argument);
+  EXPECT_THROW(geometry::Profile({{1, 10}, {5, 8}, {9, 0}}), std::invalid_argument);
+  EXPECT_THROW(geometry::Profile({{0, 10}, {5, 8}, {5, 8}, {9, 0}}), std::invalid_argument);
+  EXPECT_THROW(geometry::Profile({{0, 10}, {5, 8}, {0, 4}, {9, 0}}), std::invalid_argument);
+  EXPECT_THROW(geometry::Profile({{0, 10}, {5, NAN}, {9, 0}}), std::invalid_argument);
   EXPECT_THROW(sphere(100, 90, 20).offset({1, 2}), std::invalid_argument);
 }
 

@@ -13,8 +13,8 @@ std::string plan_with(const std::string& outline) {
          outline + "}]}";
 }
 
-Polygon outline_of(const std::string& outline) {
-  return parse_plan(plan_with(outline), "plan.json").tiles[TileIndex(0)].outline;
+geometry::Polygon outline_of(const std::string& outline) {
+  return plan::parse_plan(plan_with(outline), "plan.json").tiles[geometry::TileIndex(0)].outline;
 }
 
 TEST(PlanFile, ReadsBackAsItWasWritten) {
@@ -28,8 +28,8 @@ TEST(PlanFile, ReadsBackAsItWasWritten) {
            "[[0, 0], [20, 0], [20, 20], [10, 20], [10.3, 20.3], [10, 20.6], [9.7, 20.2], [0, 20]]",
        }) {
     SCOPED_TRACE(outline);
-    const std::string once = write_plan(parse_plan(plan_with(outline), "plan.json"));
-    EXPECT_EQ(write_plan(parse_plan(once, "plan.json")), once);
+    const std::string once = plan::write_plan(plan::parse_plan(plan_with(outline), "plan.json"));
+    EXPECT_EQ(plan::write_plan(plan::parse_plan(once, "plan.json")), once);
   }
 }
 
@@ -38,22 +38,22 @@ TEST(PlanFile, AnOutlineThatTouchesItselfIsRefusedBeforeItIsWritten) {
   try {
     outline_of("[[0, 0], [20, 0], [20, 20], [1, 0.00001], [0, 20]]");
     FAIL();
-  } catch (const InputError& e) {
+  } catch (const core::InputError& e) {
     EXPECT_STREQ(e.what(), "plan.json: tiles[0].outline: the outline crosses itself (edges 0 and 2)");
   }
 }
 
 // The corner (20, 20) overshot: its sides cross at it and go on for 0.5 mm.
 TEST(PlanFile, ASmallLoopIsCutAtItsCrossing) {
-  const Polygon outline = outline_of("[[0, 0], [20, 0], [20, 20.5], [20.5, 20], [0, 20]]");
+  const geometry::Polygon outline = outline_of("[[0, 0], [20, 0], [20, 20.5], [20.5, 20], [0, 20]]");
   ASSERT_EQ(outline.size(), 4u);
   EXPECT_EQ(outline[2], Eigen::Vector2d(20, 20));
-  EXPECT_DOUBLE_EQ(signed_area(outline), 400);
+  EXPECT_DOUBLE_EQ(geometry::signed_area(outline), 400);
 }
 
 // The loop's own two corners and the crossing enclose 100 of 250 square mm.
 TEST(PlanFile, ALargeLoopOfTwoCornersIsRefused) {
-  EXPECT_THROW(outline_of("[[0, 0], [20, 20], [20, 0], [0, 20], [-5, 10]]"), InputError);
+  EXPECT_THROW(outline_of("[[0, 0], [20, 20], [20, 0], [0, 20], [-5, 10]]"), core::InputError);
 }
 
 }  // namespace

@@ -28,8 +28,8 @@ TEST(Layout, BowlHasAsManyPiecesAsItsSurfaceAsksFor) {
   std::set<std::string> labels;
   for (const PlannedPiece& p : layout.pieces) {
     labels.insert(p.label);
-    EXPECT_GT(signed_area(p.footprint), 0) << p.label;
-    EXPECT_GT(signed_area(p.face), signed_area(p.footprint) * 0.8) << p.label;
+    EXPECT_GT(geometry::signed_area(p.footprint), 0) << p.label;
+    EXPECT_GT(geometry::signed_area(p.face), geometry::signed_area(p.footprint) * 0.8) << p.label;
   }
   EXPECT_EQ(labels.size(), layout.pieces.size());
 }
@@ -58,11 +58,11 @@ TEST(Layout, PlanReadsBackAndItsFacesAreOurs) {
     const SceneOptions o = preset(name);
     const Form form(o.form);
     const Layout layout = make_layout(form, o.layout, o.seed);
-    const Plan plan = parse_plan(plan_json(o.name, form, o.layout, layout), "plan.json");
+    const plan::Plan plan = plan::parse_plan(plan_json(o.name, form, o.layout, layout), "plan.json");
     ASSERT_EQ(plan.tiles.size(), layout.pieces.size());
     std::vector<double> apart;
     for (std::size_t i = 0; i < layout.pieces.size(); ++i) {
-      const PieceFace face = planned_face(plan, TileIndex(i));
+      const plan::PieceFace face = plan::planned_face(plan, geometry::TileIndex(i));
       const Frame frame = form.frame(layout.pieces[i].centre, o.layout.thickness_mm);
       std::vector<Eigen::Vector3d> theirs;
       for (const auto& p : face.outline) theirs.push_back(face.frame.lift(p));

@@ -13,7 +13,7 @@ TEST(Options, EveryPresetIsValid) {
     EXPECT_NO_THROW(check_options(preset(name))) << name;
     EXPECT_EQ(preset(name).name, name);
   }
-  EXPECT_THROW(preset("spoon"), InputError);
+  EXPECT_THROW(preset("spoon"), core::InputError);
 }
 
 TEST(Options, SetByName) {
@@ -49,7 +49,7 @@ TEST(Options, FaultsAreNamed) {
     try {
       set_option(o, setting);
       check_options(o);
-    } catch (const InputError& e) {
+    } catch (const core::InputError& e) {
       return e.what();
     }
     return "";

@@ -39,7 +39,8 @@ std::map<std::string, std::string> written(int threads) {
   write_scan_folder(make_scene(o), folder);
   std::map<std::string, std::string> files;
   for (const auto& entry : fs::recursive_directory_iterator(folder)) {
-    if (entry.is_regular_file()) files[fs::relative(entry.path(), folder).string()] = read_file(entry.path());
+    if (entry.is_regular_file())
+      files[fs::relative(entry.path(), folder).string()] = core::read_file(entry.path());
   }
   fs::remove_all(folder);
   return files;
@@ -50,7 +51,7 @@ TEST(ScanFolder, IsCompleteAndTheSameForAnyNumberOfThreads) {
   ASSERT_EQ(files.size(), 6u);
   EXPECT_EQ(files, written(2));
 
-  const Plan plan = parse_plan(files.at("plan.json"), "plan.json");
+  const plan::Plan plan = plan::parse_plan(files.at("plan.json"), "plan.json");
   EXPECT_EQ(plan.tiles.size(), 3u);
   const auto scan = nlohmann::json::parse(files.at("scan.json"));
   EXPECT_EQ(scan["check_line_measured_mm"], 151.65);

@@ -8,19 +8,19 @@
 
 namespace interstice::testing_support {
 
-inline Profile dome(double radius_mm) {
+inline geometry::Profile dome(double radius_mm) {
   std::vector<Eigen::Vector2d> rz;
   for (int i = 0; i <= 30; ++i) {
     const double a = M_PI / 2 * i / 30;
     rz.emplace_back(i == 0 ? 0.0 : radius_mm * std::sin(a), radius_mm * std::cos(a));
   }
-  return Profile(rz);
+  return geometry::Profile(rz);
 }
 
-inline FitTile square_piece(const Profile& form, const std::string& label, double u) {
-  FitTile tile;
+inline seams::FitTile square_piece(const geometry::Profile& form, const std::string& label, double u) {
+  seams::FitTile tile;
   tile.label = label;
-  tile.state = TileState::placed;
+  tile.state = plan::TileState::placed;
   const Eigen::Vector2d uv(u, 0);
   tile.face.origin = form.point(uv, 14);
   tile.face.normal = form.normal(uv);
@@ -36,9 +36,9 @@ inline FitTile square_piece(const Profile& form, const std::string& label, doubl
   return tile;
 }
 
-inline FitSeam seam_between(const Profile& form, const FitTile& a, const FitTile& b, double width_mm,
-                            Verdict verdict) {
-  FitSeam seam;
+inline seams::FitSeam seam_between(const geometry::Profile& form, const seams::FitTile& a,
+                                   const seams::FitTile& b, double width_mm, seams::Verdict verdict) {
+  seams::FitSeam seam;
   seam.tiles = {a.label, b.label};
   seam.verdict = verdict;
   seam.narrowest_mm = width_mm;
@@ -53,15 +53,16 @@ inline FitSeam seam_between(const Profile& form, const FitTile& a, const FitTile
   seam.at = middle;
   seam.map = form.locate(middle).uv;
   seam.length_mm = 20;
-  seam.tight_length_mm = verdict == Verdict::too_tight ? 8 : 0;
+  seam.tight_length_mm = verdict == seams::Verdict::too_tight ? 8 : 0;
   seam.throat_mm = width_mm - 0.3;
   return seam;
 }
 
 // `names`: of the piece, three labels, the photo.
-inline PageInput sample_page(const std::vector<std::string>& names, const std::filesystem::path& folder) {
-  PageInput input;
-  const Profile form = dome(100);
+inline report::PageInput sample_page(const std::vector<std::string>& names,
+                                     const std::filesystem::path& folder) {
+  report::PageInput input;
+  const geometry::Profile form = dome(100);
   input.fit.name = input.plan.name = names[0];
   input.plan.profile = form;
   input.plan.tile_thickness_mm = 14;
@@ -74,25 +75,26 @@ inline PageInput sample_page(const std::vector<std::string>& names, const std::f
     input.fit.tiles.back().ring = 3 - i;
   }
   const auto& tiles = input.fit.tiles;
-  input.fit.seams = {seam_between(form, tiles[0], tiles[1], 2.2357, Verdict::too_tight),
-                     seam_between(form, tiles[1], tiles[2], 2.95, Verdict::doubtful),
-                     seam_between(form, tiles[0], tiles[2], 4.5, Verdict::clear)};
+  input.fit.seams = {seam_between(form, tiles[0], tiles[1], 2.2357, seams::Verdict::too_tight),
+                     seam_between(form, tiles[1], tiles[2], 2.95, seams::Verdict::doubtful),
+                     seam_between(form, tiles[0], tiles[2], 4.5, seams::Verdict::clear)};
   input.fit.seams[0].best_photo = input.fit.seams[1].best_photo = names[4];
   input.fit.seams[1].advice = {"photograph " + names[2] + " from 20 mm nearer"};
-  input.fit.corrections = {{Correction::Action::sand,
-                            names[1],
-                            0,
-                            0,
-                            0,
-                            names[2],
-                            {30, 0},
-                            {30, 10},
-                            0.6,
-                            18,
-                            {{input.fit.seams[0].tiles, 3.1}}},
-                           {Correction::Action::move, names[3], 0.7, -0.4, 0, "", {0, 0}, {0, 0}, 0, 0, {}}};
+  input.fit.corrections = {
+      {seams::Correction::Action::sand,
+       names[1],
+       0,
+       0,
+       0,
+       names[2],
+       {30, 0},
+       {30, 10},
+       0.6,
+       18,
+       {{input.fit.seams[0].tiles, 3.1}}},
+      {seams::Correction::Action::move, names[3], 0.7, -0.4, 0, "", {0, 0}, {0, 0}, 0, 0, {}}};
   input.fit.quality = {3, 1, 0.2, 0.2, 0.1, -0.05, {{names[4] + "_2", "blurred"}}, true};
-  ScannedPhoto photo;
+  scan::ScannedPhoto photo;
   photo.info.path = folder / "photo.jpg";
   photo.info.name = names[4];
   photo.info.width = photo.lens.width = 800;
@@ -108,10 +110,10 @@ inline PageInput sample_page(const std::vector<std::string>& names, const std::f
   }
   cv::imwrite(photo.info.path.string(), picture);
   input.scan.photos.push_back(photo);
-  input.heights.grid = MapGrid::covering(form.length(), 4);
+  input.heights.grid = surface::MapGrid::covering(form.length(), 4);
   input.heights.height =
       cv::Mat(input.heights.grid.side(), input.heights.grid.side(), CV_32F, cv::Scalar(14));
-  input.ortho_grid = MapGrid::covering(form.length(), 2);
+  input.ortho_grid = surface::MapGrid::covering(form.length(), 2);
   input.ortho = cv::Mat(input.ortho_grid.side(), input.ortho_grid.side(), CV_8UC3, cv::Scalar(90, 140, 180));
   return input;
 }

@@ -10,8 +10,8 @@
 #include "core/errors.h"
 #include "scan/card_poses.h"
 #include "scan/card_scene.h"
+#include "scan/form_pose.h"
 #include "scan/length_check.h"
-#include "scan/seat.h"
 #include "scan/tie_points.h"
 
 namespace interstice {
@@ -26,10 +26,10 @@ using testing_scene::make_scene;
 using testing_scene::Scene;
 
 // Camera centres of a solution and of the truth, one column a photo.
-std::pair<Eigen::Matrix3Xd, Eigen::Matrix3Xd> centres(const CardPoses& poses, const Scene& s) {
+std::pair<Eigen::Matrix3Xd, Eigen::Matrix3Xd> centres(const scan::CardPoses& poses, const Scene& s) {
   Eigen::Matrix3Xd got(3, poses.photos.size()), want(3, poses.photos.size());
   for (std::size_t i = 0; i < poses.photos.size(); ++i) {
-    got.col(Eigen::Index(i)) = poses.bundle.camera_T_bench[PhotoIndex(i)].inverse().translation();
+    got.col(Eigen::Index(i)) = poses.bundle.camera_T_bench[geometry::PhotoIndex(i)].inverse().translation();
     want.col(Eigen::Index(i)) = s.camera_T_bench[poses.photos[i]].inverse().translation();
   }
   return {got, want};
@@ -39,11 +39,11 @@ std::pair<Eigen::Matrix3Xd, Eigen::Matrix3Xd> centres(const CardPoses& poses, co
 // ones but for a rigid motion, and the scale between them is 1.
 TEST(Adjustment, FindsNoiseFreePosesUpToTheFrame) {
   const Scene s = make_scene(0, 1);
-  CardPoses poses = poses_from_cards(s.photos, 1.0);
+  scan::CardPoses poses = scan::poses_from_cards(s.photos, 1.0);
   ASSERT_EQ(poses.photos.size(), 10u);
-  BundleOptions options;
+  scan::BundleOptions options;
   options.free_lens = false;
-  const BundleSummary summary = adjust(poses.bundle, options);
+  const scan::BundleSummary summary = scan::adjust(poses.bundle, options);
   EXPECT_LT(summary.corner_rms_px, 1e-5);
   const auto [got, want] = centres(poses, s);
   const Eigen::Matrix4d rigid = Eigen::umeyama(got, want, false), similar = Eigen::umeyama(got, want, true);
@@ -55,10 +55,10 @@ TEST(Adjustment, FindsNoiseFreePosesUpToTheFrame) {
 
 TEST(Adjustment, APrintOfAnotherScaleScalesTheWorld) {
   const Scene s = make_scene(0, 1);
-  CardPoses poses = poses_from_cards(s.photos, 0.987);
-  BundleOptions options;
+  scan::CardPoses poses = scan::poses_from_cards(s.photos, 0.987);
+  scan::BundleOptions options;
   options.free_lens = false;
-  adjust(poses.bundle, options);
+  scan::adjust(poses.bundle, options);
   const auto [got, want] = centres(poses, s);
   EXPECT_NEAR(Vector3d(Eigen::umeyama(got, want, true).block<3, 1>(0, 0)).norm(), 1 / 0.987, 1e-6);
 }
@@ -70,16 +70,19 @@ TEST(Adjustment, CovarianceIsTheSpreadOfRepeatedMeasurements) {
   double spread = 0, stated = 0;
   for (int run = 0; run < kRuns; ++run) {
     const Scene s = make_scene(kNoise, 100 + unsigned(run));
-    CardPoses poses = poses_from_cards(s.photos, 1.0);
-    BundleOptions options;
+    scan::CardPoses poses = scan::poses_from_cards(s.photos, 1.0);
+    scan::BundleOptions options;
     options.free_lens = false;
-    adjust(poses.bundle, options);
+    scan::adjust(poses.bundle, options);
     // Relative to the first card, the gauge: compare in its frame.
     std::size_t card = std::size_t(poses.cards[0] - 1);
     const Isometry3d want = s.camera_T_bench[poses.photos[3]] * s.bench_T_card[card];
-    const Vector3d d = poses.bundle.camera_T_bench[PhotoIndex(3)].translation() - want.translation();
+    const Vector3d d =
+        poses.bundle.camera_T_bench[geometry::PhotoIndex(3)].translation() - want.translation();
     spread += d.squaredNorm() / kRuns;
-    stated += pose_covariances(poses.bundle, options)[PhotoIndex(3)].block<3, 3>(3, 3).trace() / kRuns;
+    stated +=
+        scan::pose_covariances(poses.bundle, options)[geometry::PhotoIndex(3)].block<3, 3>(3, 3).trace() /
+        kRuns;
   }
   // 120 squared normal deviates: a standard deviation of 13 % about the mean.
   EXPECT_NEAR(spread / stated, 1.0, 0.4);
@@ -88,17 +91,17 @@ TEST(Adjustment, CovarianceIsTheSpreadOfRepeatedMeasurements) {
 // How the bench's axes lie is nothing to a camera: its small rotations and shifts, taken in its own axes,
 // keep their covariance. (Rotation vectors of more than a radian differ much from small rotations.)
 TEST(Adjustment, TurningTheBenchLeavesTheCovarianceInTheCamerasAxes) {
-  CardPoses poses = poses_from_cards(make_scene(0.1, 3).photos, 1.0);
-  BundleOptions options;
+  scan::CardPoses poses = scan::poses_from_cards(make_scene(0.1, 3).photos, 1.0);
+  scan::BundleOptions options;
   options.free_lens = false;
-  adjust(poses.bundle, options);
-  const auto before = pose_covariances(poses.bundle, options);
+  scan::adjust(poses.bundle, options);
+  const auto before = scan::pose_covariances(poses.bundle, options);
   const Isometry3d turn(Eigen::AngleAxisd(1.9, Vector3d(0.4, -0.7, 1.1).normalized()));
   for (Isometry3d& t : poses.bundle.camera_T_bench) t = t * turn.inverse();
   for (Isometry3d& t : poses.bundle.bench_T_card) t = turn * t;
-  const auto after = pose_covariances(poses.bundle, options);
+  const auto after = scan::pose_covariances(poses.bundle, options);
   for (std::size_t i = 0; i < before.size(); ++i) {
-    const auto &a = before[PhotoIndex(i)], &b = after[PhotoIndex(i)];
+    const auto &a = before[geometry::PhotoIndex(i)], &b = after[geometry::PhotoIndex(i)];
     for (const int k : {0, 3}) {
       const Eigen::Matrix3d size = a.block<3, 3>(k, k), apart = size - b.block<3, 3>(k, k);
       EXPECT_LT(apart.norm(), 1e-4 * size.norm()) << i << ' ' << k;
@@ -109,14 +112,14 @@ TEST(Adjustment, TurningTheBenchLeavesTheCovarianceInTheCamerasAxes) {
 // A wrong corner (a card half under the bowl, a reflection) must not pull the poses along.
 TEST(Adjustment, WrongCornersDoNotPull) {
   const Scene s = make_scene(0.05, 1);
-  CardPoses clean = poses_from_cards(s.photos, 1.0);
-  CardPoses wrong = clean;
+  scan::CardPoses clean = scan::poses_from_cards(s.photos, 1.0);
+  scan::CardPoses wrong = clean;
   for (std::size_t i = 0; i < wrong.bundle.corners.size(); i += 40)
     wrong.bundle.corners[i].pixel += Vector2d(6, -4);
-  BundleOptions options;
+  scan::BundleOptions options;
   options.free_lens = false;
-  adjust(clean.bundle, options);
-  const BundleSummary summary = adjust(wrong.bundle, options);
+  scan::adjust(clean.bundle, options);
+  const scan::BundleSummary summary = scan::adjust(wrong.bundle, options);
   const auto [a, want] = centres(clean, s);
   const auto [b, same] = centres(wrong, s);
   EXPECT_LT((a - b).colwise().norm().maxCoeff(), 0.05);  // mm, at half a metre
@@ -127,13 +130,13 @@ TEST(Adjustment, WrongCornersDoNotPull) {
 // The lens comes out of the same photos when it was only guessed.
 TEST(Adjustment, FindsTheLens) {
   const Scene s = make_scene(0, 1);
-  CardPoses poses = poses_from_cards(s.photos, 1.0);
-  Bundle& b = poses.bundle;
-  Lens guess = plain_lens(2000, 1500, 1470);
-  b.lenses = IndexedVector<LensIndex, Lens>(1, guess);
-  for (LensIndex& l : b.lens_of) l = LensIndex(0);
-  adjust(b, {});
-  const Lens& found = b.lenses[LensIndex(0)];
+  scan::CardPoses poses = scan::poses_from_cards(s.photos, 1.0);
+  scan::Bundle& b = poses.bundle;
+  camera::Lens guess = camera::plain_lens(2000, 1500, 1470);
+  b.lenses = geometry::IndexedVector<scan::LensIndex, camera::Lens>(1, guess);
+  for (scan::LensIndex& l : b.lens_of) l = scan::LensIndex(0);
+  scan::adjust(b, {});
+  const camera::Lens& found = b.lenses[scan::LensIndex(0)];
   EXPECT_NEAR(found.fx, s.lens.fx, 0.01);
   EXPECT_NEAR(found.fy, s.lens.fy, 0.01);
   EXPECT_NEAR(found.cx, s.lens.cx, 0.02);
@@ -144,85 +147,89 @@ TEST(Adjustment, FindsTheLens) {
 TEST(Adjustment, FindsTheFocusing) {
   Scene s = make_scene(0, 1);
   const double refocused = 1.004;
-  for (CardView& view : s.photos[2].views) {
+  for (camera::CardView& view : s.photos[2].views) {
     for (std::size_t i = 0; i < view.pixel.size(); ++i) {
-      Lens lens = s.lens;
+      camera::Lens lens = s.lens;
       lens.fx *= refocused;
       lens.fy *= refocused;
-      view.pixel[i] = lens.project(
-          s.camera_T_bench[2] * (s.bench_T_card[std::size_t(view.card - 1)] * card_point(view.corner_id[i])));
+      view.pixel[i] = lens.project(s.camera_T_bench[2] * (s.bench_T_card[std::size_t(view.card - 1)] *
+                                                          camera::card_point(view.corner_id[i])));
     }
   }
-  CardPoses poses = poses_from_cards(s.photos, 1.0);
-  BundleOptions options;
+  scan::CardPoses poses = scan::poses_from_cards(s.photos, 1.0);
+  scan::BundleOptions options;
   options.free_lens = false;
   options.focus_prior_sd = 0.01;
-  adjust(poses.bundle, options);
+  scan::adjust(poses.bundle, options);
   for (std::size_t i = 0; i < poses.photos.size(); ++i)
-    EXPECT_NEAR(poses.bundle.focus[PhotoIndex(i)], poses.photos[i] == 2 ? refocused : 1.0, 1e-4) << i;
+    EXPECT_NEAR(poses.bundle.focus[geometry::PhotoIndex(i)], poses.photos[i] == 2 ? refocused : 1.0, 1e-4)
+        << i;
   options.focus_prior_sd = 0;
-  CardPoses held = poses_from_cards(s.photos, 1.0);
-  adjust(held.bundle, options);
+  scan::CardPoses held = scan::poses_from_cards(s.photos, 1.0);
+  scan::adjust(held.bundle, options);
   for (const double focus : held.bundle.focus) EXPECT_EQ(focus, 1.0);
 }
 
 // Tie points sharpen nothing they should not: true ones leave true poses alone, and come out where they are.
 TEST(Adjustment, TiePointsComeOutWhereTheyAre) {
   const Scene s = make_scene(0, 1);
-  CardPoses poses = poses_from_cards(s.photos, 1.0);
-  Bundle& b = poses.bundle;
-  BundleOptions options;
+  scan::CardPoses poses = scan::poses_from_cards(s.photos, 1.0);
+  scan::Bundle& b = poses.bundle;
+  scan::BundleOptions options;
   options.free_lens = false;
-  adjust(b, options);
+  scan::adjust(b, options);
   std::mt19937 random(9);
   std::uniform_real_distribution<double> at(-60, 60);
   std::vector<Vector3d> truth;
   for (int k = 0; k < 50; ++k) {
     const Vector3d p(at(random), at(random), 60 + at(random) / 2);
     truth.push_back(p);
-    const PointIndex index = b.points.push_back(p + Vector3d(2, -3, 1));
+    const scan::PointIndex index = b.points.push_back(p + Vector3d(2, -3, 1));
     for (std::size_t i = 0; i < poses.photos.size(); ++i)
-      b.ties.push_back(
-          {PhotoIndex(i), index, b.lenses[LensIndex(i)].project(b.camera_T_bench[PhotoIndex(i)] * p), 0.3});
+      b.ties.push_back({geometry::PhotoIndex(i), index,
+                        b.lenses[scan::LensIndex(i)].project(b.camera_T_bench[geometry::PhotoIndex(i)] * p),
+                        0.3});
   }
-  const BundleSummary summary = adjust(b, options);
+  const scan::BundleSummary summary = scan::adjust(b, options);
   EXPECT_LT(summary.tie_rms_px, 1e-3);
-  for (std::size_t k = 0; k < truth.size(); ++k) EXPECT_LT((b.points[PointIndex(k)] - truth[k]).norm(), 2e-3);
+  for (std::size_t k = 0; k < truth.size(); ++k)
+    EXPECT_LT((b.points[scan::PointIndex(k)] - truth[k]).norm(), 2e-3);
 }
 
 // Lengths on cards left out of the scale: true prints have none to tell but noise; a print of another size
 // among them is found out, its longest diagonal (168 x 96 - inner corners 7 x 4 squares of 24 mm) most.
-TEST(LengthCheck, TellsAPrintOfAnotherSize) {
+TEST(scan::LengthCheck, TellsAPrintOfAnotherSize) {
   const Scene s = make_scene(0.05, 3);
-  CardPoses poses = poses_from_cards(s.photos, 1.0);
-  BundleOptions options;
+  scan::CardPoses poses = scan::poses_from_cards(s.photos, 1.0);
+  scan::BundleOptions options;
   options.free_lens = false;
-  adjust(poses.bundle, options);
-  const LengthCheck check = check_lengths(poses.bundle, options);
+  scan::adjust(poses.bundle, options);
+  const scan::LengthCheck check = scan::check_lengths(poses.bundle, options);
   EXPECT_EQ(check.lengths, 4u * 28u * 27u / 2u);
-  EXPECT_NEAR(check.longest_mm, std::hypot(6 * kSquareMm, 3 * kSquareMm), 1e-9);
+  EXPECT_NEAR(check.longest_mm, std::hypot(6 * camera::kSquareMm, 3 * camera::kSquareMm), 1e-9);
   EXPECT_LT(std::abs(check.largest_error_mm), 0.1);
   EXPECT_GT(check.rms_error_mm, 0);
 
   Scene wrong = s;  // card 3 printed 1 % small
-  for (PhotoCards& photo : wrong.photos) {
-    for (CardView& view : photo.views) {
+  for (scan::PhotoCards& photo : wrong.photos) {
+    for (camera::CardView& view : photo.views) {
       for (std::size_t i = 0; view.card == 3 && i < view.pixel.size(); ++i)
-        view.pixel[i] = s.lens.project(s.camera_T_bench[photo.photo] *
-                                       (s.bench_T_card[2] * Vector3d(0.99 * card_point(view.corner_id[i]))));
+        view.pixel[i] =
+            s.lens.project(s.camera_T_bench[photo.photo] *
+                           (s.bench_T_card[2] * Vector3d(0.99 * camera::card_point(view.corner_id[i]))));
     }
   }
-  CardPoses other = poses_from_cards(wrong.photos, 1.0);
-  adjust(other.bundle, options);
-  const LengthCheck told = check_lengths(other.bundle, options);
+  scan::CardPoses other = scan::poses_from_cards(wrong.photos, 1.0);
+  scan::adjust(other.bundle, options);
+  const scan::LengthCheck told = scan::check_lengths(other.bundle, options);
   EXPECT_NEAR(told.largest_error_mm, -0.01 * told.longest_mm, 0.3);
 }
 
 TEST(Adjustment, TooFewPhotosAreRefused) {
   Scene s = make_scene(0, 1);
   s.photos.resize(2);
-  EXPECT_THROW(poses_from_cards(s.photos, 1.0), MeasureError);
-  EXPECT_THROW(poses_from_cards({}, 1.0), MeasureError);
+  EXPECT_THROW(scan::poses_from_cards(s.photos, 1.0), core::MeasureError);
+  EXPECT_THROW(scan::poses_from_cards({}, 1.0), core::MeasureError);
 }
 
 // Photos that see one card nobody else sees cannot be joined.
@@ -230,10 +237,10 @@ TEST(Adjustment, PhotosOfACardApartAreNamed) {
   Scene s = make_scene(0, 1);
   for (std::size_t p = 0; p < s.photos.size(); ++p) {
     auto& views = s.photos[p].views;
-    std::erase_if(views, [&](const CardView& v) { return p == 7 ? v.card != 1 : v.card == 1; });
+    std::erase_if(views, [&](const camera::CardView& v) { return p == 7 ? v.card != 1 : v.card == 1; });
   }
   ASSERT_FALSE(s.photos[7].views.empty());
-  const CardPoses poses = poses_from_cards(s.photos, 1.0);
+  const scan::CardPoses poses = scan::poses_from_cards(s.photos, 1.0);
   ASSERT_EQ(poses.left_out.size(), 1u);
   EXPECT_EQ(poses.left_out[0].photo, 7u);
   EXPECT_NE(poses.left_out[0].reason.find("do not connect"), std::string::npos);
@@ -243,7 +250,7 @@ TEST(Adjustment, PhotosOfACardApartAreNamed) {
 // Both first poses and cards stand near the truth before any adjustment.
 TEST(Adjustment, FirstPosesAreNear) {
   const Scene s = make_scene(0.1, 5);
-  const CardPoses poses = poses_from_cards(s.photos, 1.0);
+  const scan::CardPoses poses = scan::poses_from_cards(s.photos, 1.0);
   const auto [got, want] = centres(poses, s);
   const Eigen::Matrix4d rigid = Eigen::umeyama(got, want, false);
   const Eigen::Matrix3Xd moved =
@@ -254,7 +261,7 @@ TEST(Adjustment, FirstPosesAreNear) {
 TEST(Adjustment, PhotosWithoutCardsAreNamed) {
   Scene s = make_scene(0, 1);
   s.photos[4].views.clear();
-  const CardPoses poses = poses_from_cards(s.photos, 1.0);
+  const scan::CardPoses poses = scan::poses_from_cards(s.photos, 1.0);
   ASSERT_EQ(poses.left_out.size(), 1u);
   EXPECT_EQ(poses.left_out[0].photo, 4u);
 }
@@ -264,17 +271,17 @@ TEST(Rays, MeetWhereTheyMeet) {
   const std::vector<Vector3d> origins{{0, 0, 0}, {10, 1, 2}, {-4, 8, 1}};
   std::vector<Vector3d> rays;
   for (const Vector3d& o : origins) rays.push_back((p - o).normalized());
-  EXPECT_LT((intersect_rays(origins, rays) - p).norm(), 1e-9);
+  EXPECT_LT((scan::intersect_rays(origins, rays) - p).norm(), 1e-9);
 }
 
 // Two skew lines, x axis and a line along y at height h: the point halfway between them.
 TEST(Rays, SkewRaysMeetInTheMiddle) {
   const double h = 0.8;
-  const Vector3d p = intersect_rays({{-5, 0, 0}, {2, -9, h}}, {Vector3d::UnitX(), Vector3d::UnitY()});
+  const Vector3d p = scan::intersect_rays({{-5, 0, 0}, {2, -9, h}}, {Vector3d::UnitX(), Vector3d::UnitY()});
   EXPECT_LT((p - Vector3d(2, 0, h / 2)).norm(), 1e-10);
 }
 
-Profile dome(double radius) {
+geometry::Profile dome(double radius) {
   std::vector<Vector2d> rz;
   for (int i = 0; i <= 200; ++i) {
     const double c = std::numbers::pi / 2 * i / 200;
@@ -282,19 +289,19 @@ Profile dome(double radius) {
   }
   rz.front().x() = 0;
   rz.back().y() = 0;
-  return Profile(rz);
+  return geometry::Profile(rz);
 }
 
 TEST(Rays, ReachTheSphereTheyAimAt) {
-  const Profile form = dome(100);
+  const geometry::Profile form = dome(100);
   const Vector3d from(300, 0, 200), at = 114 * Vector3d(0.6, 0, 0.8);
-  const Vector3d hit = ray_to_height(form, from, (at - from).normalized(), 14);
+  const Vector3d hit = scan::ray_to_height(form, from, (at - from).normalized(), 14);
   EXPECT_LT((hit - at).norm(), 0.05);
-  EXPECT_FALSE(ray_to_height(form, from, Vector3d::UnitZ(), 14).allFinite());
+  EXPECT_FALSE(scan::ray_to_height(form, from, Vector3d::UnitZ(), 14).allFinite());
 }
 
-TEST(Seat, IsFoundAmongClutter) {
-  const Profile form = dome(100);
+TEST(scan::Seat, IsFoundAmongClutter) {
+  const geometry::Profile form = dome(100);
   std::mt19937 random(3);
   std::uniform_real_distribution<double> unit(0, 1);
   std::normal_distribution<double> noise(0, 0.3);
@@ -309,13 +316,13 @@ TEST(Seat, IsFoundAmongClutter) {
     points.emplace_back(600 * (unit(random) - 0.5), 600 * (unit(random) - 0.5),
                         i % 2 ? 0.2 : 300 * unit(random));
   }
-  const Seat seat = find_seat(points, form, 14, {0, 0});
+  const scan::Seat seat = scan::find_seat(points, form, 14, {0, 0});
   EXPECT_LT((seat.axis_mm - axis).norm(), 0.15);
   EXPECT_NEAR(seat.face_mm, 14, 0.3);
 }
 
-TEST(Seat, BareFormIsFoundToo) {
-  const Profile form = dome(100);
+TEST(scan::Seat, BareFormIsFoundToo) {
+  const geometry::Profile form = dome(100);
   std::mt19937 random(4);
   std::uniform_real_distribution<double> unit(0, 1);
   std::vector<Vector3d> points;
@@ -324,14 +331,14 @@ TEST(Seat, BareFormIsFoundToo) {
     points.emplace_back(100 * std::sin(c) * std::cos(a) - 9, 100 * std::sin(c) * std::sin(a) + 21,
                         100 * std::cos(c));
   }
-  EXPECT_LT((find_seat(points, form, 14, {0, 0}).axis_mm - Vector2d(-9, 21)).norm(), 0.1);
+  EXPECT_LT((scan::find_seat(points, form, 14, {0, 0}).axis_mm - Vector2d(-9, 21)).norm(), 0.1);
 }
 
-TEST(Seat, NothingThereIsRefused) {
+TEST(scan::Seat, NothingThereIsRefused) {
   std::vector<Vector3d> bench;
   for (int i = 0; i < 200; ++i) bench.emplace_back(i, 2 * i % 77, 0.1);
-  EXPECT_THROW(find_seat(bench, dome(100), 14, {0, 0}), MeasureError);
-  EXPECT_THROW(find_seat({}, dome(100), 14, {0, 0}), MeasureError);
+  EXPECT_THROW(scan::find_seat(bench, dome(100), 14, {0, 0}), core::MeasureError);
+  EXPECT_THROW(scan::find_seat({}, dome(100), 14, {0, 0}), core::MeasureError);
 }
 
 }  // namespace

@@ -26,14 +26,14 @@ inline Isometry3d looking_at(const Vector3d& from, const Vector3d& at) {
 }
 
 struct Scene {
-  Lens lens;
+  camera::Lens lens;
   std::vector<Isometry3d> camera_T_bench, bench_T_card;
-  std::vector<PhotoCards> photos;
+  std::vector<scan::PhotoCards> photos;
 };
 
 inline Scene make_scene(double noise_px, unsigned seed) {
   Scene s;
-  s.lens = plain_lens(2000, 1500, 1500);
+  s.lens = camera::plain_lens(2000, 1500, 1500);
   s.lens.k1 = 0.05;
   s.lens.k2 = -0.1;
   for (int c = 0; c < 4; ++c) {
@@ -48,13 +48,13 @@ inline Scene make_scene(double noise_px, unsigned seed) {
     const double a = 2 * std::numbers::pi * p / 10;
     s.camera_T_bench.push_back(
         looking_at({480 * std::cos(a), 480 * std::sin(a), 260.0 + 40 * (p % 3)}, {0, 0, 20}));
-    PhotoCards photo{static_cast<std::size_t>(p), s.lens, {}};
+    scan::PhotoCards photo{static_cast<std::size_t>(p), s.lens, {}};
     for (int c = 0; c < 4; ++c) {
-      CardView view;
+      camera::CardView view;
       view.card = c + 1;
-      for (int k = 0; k < kCornersPerCard; ++k) {
-        const Vector2d q =
-            s.lens.project(s.camera_T_bench.back() * (s.bench_T_card[std::size_t(c)] * card_point(k)));
+      for (int k = 0; k < camera::kCornersPerCard; ++k) {
+        const Vector2d q = s.lens.project(s.camera_T_bench.back() *
+                                          (s.bench_T_card[std::size_t(c)] * camera::card_point(k)));
         if (!s.lens.in_frame(q, 5)) continue;
         view.corner_id.push_back(k);
         view.pixel.push_back(noise_px > 0 ? Vector2d(q + Vector2d(noise(random), noise(random))) : q);

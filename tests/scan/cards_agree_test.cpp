@@ -7,7 +7,7 @@
 
 #include "core/errors.h"
 #include "scan/card_scene.h"
-#include "scan/own_focus.h"
+#include "scan/photo_focal_check.h"
 
 namespace interstice {
 namespace {
@@ -24,21 +24,21 @@ constexpr double kNoise_px = 0.05;
 struct Seen {
   Isometry3d bench_T_card;
   double scale = 1;
-  Lens lens;
+  camera::Lens lens;
 };
 
 template <class Change>
 Scene retaken(Scene s, const Change& change) {
   std::mt19937 random(7);
   std::normal_distribution<double> noise(0, kNoise_px);
-  for (PhotoCards& photo : s.photos) {
-    for (CardView& view : photo.views) {
+  for (scan::PhotoCards& photo : s.photos) {
+    for (camera::CardView& view : photo.views) {
       Seen seen{s.bench_T_card[std::size_t(view.card - 1)], 1, s.lens};
       if (!change(photo.photo, view.card, seen)) continue;
       for (std::size_t i = 0; i < view.pixel.size(); ++i) {
         view.pixel[i] =
             seen.lens.project(s.camera_T_bench[photo.photo] *
-                              (seen.bench_T_card * (seen.scale * card_point(view.corner_id[i])))) +
+                              (seen.bench_T_card * (seen.scale * camera::card_point(view.corner_id[i])))) +
             Vector2d(noise(random), noise(random));
       }
     }
@@ -47,31 +47,31 @@ Scene retaken(Scene s, const Change& change) {
 }
 
 // All photos share one lens, as photos of one camera do.
-CardSolution solved(const std::vector<PhotoCards>& photos) {
-  CardSolution c{poses_from_cards(photos, 1.0), {}, {}};
+scan::CardSolution solved(const std::vector<scan::PhotoCards>& photos) {
+  scan::CardSolution c{scan::poses_from_cards(photos, 1.0), {}, {}};
   c.options.free_lens = false;
-  for (LensIndex& lens : c.poses.bundle.lens_of) lens = LensIndex(0);
-  c.summary = adjust(c.poses.bundle, c.options);
+  for (scan::LensIndex& lens : c.poses.bundle.lens_of) lens = scan::LensIndex(0);
+  c.summary = scan::adjust(c.poses.bundle, c.options);
   return c;
 }
 
-AgreedCards agreed(const Scene& s) {
-  const auto solve = [](const std::vector<PhotoCards>& photos) {
-    CardSolution c{poses_from_cards(photos, 1.0), {}, {}};
+scan::AgreedCards agreed(const Scene& s) {
+  const auto solve = [](const std::vector<scan::PhotoCards>& photos) {
+    scan::CardSolution c{scan::poses_from_cards(photos, 1.0), {}, {}};
     c.options.free_lens = false;
-    c.summary = adjust(c.poses.bundle, c.options);
+    c.summary = scan::adjust(c.poses.bundle, c.options);
     return c;
   };
-  return solve_agreeing_cards(s.photos, 1.0, solve,
-                              [](std::size_t i) { return "photo_" + std::to_string(i); });
+  return scan::solve_agreeing_cards(s.photos, 1.0, solve,
+                                    [](std::size_t i) { return "photo_" + std::to_string(i); });
 }
 
 // Largest error of the camera centres after a rigid motion, mm.
-double centre_error(const AgreedCards& a, const Scene& s) {
-  const CardPoses& poses = a.solution.poses;
+double centre_error(const scan::AgreedCards& a, const Scene& s) {
+  const scan::CardPoses& poses = a.solution.poses;
   Eigen::Matrix3Xd got(3, poses.photos.size()), want(3, poses.photos.size());
   for (std::size_t i = 0; i < poses.photos.size(); ++i) {
-    got.col(Eigen::Index(i)) = poses.bundle.camera_T_bench[PhotoIndex(i)].inverse().translation();
+    got.col(Eigen::Index(i)) = poses.bundle.camera_T_bench[geometry::PhotoIndex(i)].inverse().translation();
     want.col(Eigen::Index(i)) = s.camera_T_bench[poses.photos[i]].inverse().translation();
   }
   const Eigen::Matrix4d rigid = Eigen::umeyama(got, want, false);
@@ -82,7 +82,7 @@ double centre_error(const AgreedCards& a, const Scene& s) {
 
 TEST(CardsAgree, NothingIsLeftOutOfAGoodScan) {
   const Scene s = make_scene(kNoise_px, 1);
-  const AgreedCards a = agreed(s);
+  const scan::AgreedCards a = agreed(s);
   EXPECT_TRUE(a.odd_cards.empty());
   EXPECT_TRUE(a.odd_photos.empty());
   EXPECT_EQ(a.solution.poses.photos.size(), 10u);
@@ -98,7 +98,7 @@ TEST(CardsAgree, AMovedCardIsNamedAndLeftOut) {
         seen.bench_T_card.translation() += moved_mm * Vector3d(0.6, 0.8, 0);
         return card == moved && photo >= 5;
       });
-      const AgreedCards a = agreed(s);
+      const scan::AgreedCards a = agreed(s);
       ASSERT_EQ(a.odd_cards.size(), 1u);
       EXPECT_EQ(a.odd_cards[0].card, moved);
       EXPECT_NE(a.odd_cards[0].reason.find("from photo_5 on"), std::string::npos) << a.odd_cards[0].reason;
@@ -115,7 +115,7 @@ TEST(CardsAgree, APrintOfAnotherScaleIsNamedAndLeftOut) {
       seen.scale = scale;
       return card == 3;
     });
-    const AgreedCards a = agreed(s);
+    const scan::AgreedCards a = agreed(s);
     ASSERT_EQ(a.odd_cards.size(), 1u) << scale;
     EXPECT_EQ(a.odd_cards[0].card, 3);
     const std::string& reason = a.odd_cards[0].reason;
@@ -132,7 +132,7 @@ TEST(CardsAgree, HalfOfTheCardsOddIsRefused) {
     seen.scale = 1.01;
     return card <= 2;
   });
-  EXPECT_THROW(agreed(s), MeasureError);
+  EXPECT_THROW(agreed(s), core::MeasureError);
 }
 
 TEST(CardsAgree, APhotoThroughAnotherLensIsNamedAndLeftOut) {
@@ -141,7 +141,7 @@ TEST(CardsAgree, APhotoThroughAnotherLensIsNamedAndLeftOut) {
     seen.lens.fy *= 1.1;
     return photo == 6;
   });
-  const AgreedCards a = agreed(s);
+  const scan::AgreedCards a = agreed(s);
   EXPECT_TRUE(a.odd_cards.empty());
   ASSERT_EQ(a.odd_photos.size(), 1u);
   EXPECT_EQ(a.odd_photos[0].photo, 6u);
@@ -156,15 +156,16 @@ TEST(CardsAgree, HalfOfThePhotosOddIsRefused) {
     seen.lens.fy *= 1.1;
     return photo % 2 == 1;
   });
-  EXPECT_THROW(agreed(s), MeasureError);
+  EXPECT_THROW(agreed(s), core::MeasureError);
 }
 
 // Photo 6 shows its largest card alone.
 Scene one_card_in_photo_6(Scene s) {
-  std::vector<CardView>& views = s.photos[6].views;
-  const auto largest = std::max_element(views.begin(), views.end(), [](const CardView& a, const CardView& b) {
-    return a.corner_id.size() < b.corner_id.size();
-  });
+  std::vector<camera::CardView>& views = s.photos[6].views;
+  const auto largest =
+      std::max_element(views.begin(), views.end(), [](const camera::CardView& a, const camera::CardView& b) {
+        return a.corner_id.size() < b.corner_id.size();
+      });
   views = {*largest};
   return s;
 }
@@ -177,9 +178,9 @@ Scene photo_6_cut(const Scene& scene, double longer) {
   });
 }
 
-AgreedCards agreed_of_one_lens(const Scene& s) {
-  return solve_agreeing_cards(s.photos, 1.0, solved,
-                              [](std::size_t i) { return "photo_" + std::to_string(i); });
+scan::AgreedCards agreed_of_one_lens(const Scene& s) {
+  return scan::solve_agreeing_cards(s.photos, 1.0, solved,
+                                    [](std::size_t i) { return "photo_" + std::to_string(i); });
 }
 
 // A longer lens and a greater distance put one card at the same place and size; its perspective tells them
@@ -188,7 +189,7 @@ TEST(CardsAgree, APhotoOfOneCardThatWasCutIsNamedAndLeftOut) {
   const Scene s = one_card_in_photo_6(make_scene(kNoise_px, 1));
   EXPECT_TRUE(agreed_of_one_lens(s).odd_photos.empty());
   for (const double longer : {1.1, 0.9, 1.3}) {
-    const AgreedCards a = agreed_of_one_lens(photo_6_cut(s, longer));
+    const scan::AgreedCards a = agreed_of_one_lens(photo_6_cut(s, longer));
     EXPECT_TRUE(a.odd_cards.empty()) << longer;
     ASSERT_EQ(a.odd_photos.size(), 1u) << longer;
     EXPECT_EQ(a.odd_photos[0].photo, 6u);
@@ -200,9 +201,9 @@ TEST(CardsAgree, APhotoOfOneCardThatWasCutIsNamedAndLeftOut) {
 // A cut of 4 % hides in one card; without EXIF nothing says that there was none.
 TEST(CardsAgree, APhotoOfOneCardWithoutExifIsLeftOut) {
   Scene s = one_card_in_photo_6(make_scene(kNoise_px, 1));
-  for (PhotoCards& p : s.photos) p.has_exif = false;
+  for (scan::PhotoCards& p : s.photos) p.has_exif = false;
   for (const double longer : {1.0, 1.04}) {
-    const AgreedCards a = agreed_of_one_lens(photo_6_cut(s, longer));
+    const scan::AgreedCards a = agreed_of_one_lens(photo_6_cut(s, longer));
     ASSERT_EQ(a.odd_photos.size(), 1u) << longer;
     EXPECT_EQ(a.odd_photos[0].photo, 6u);
     EXPECT_NE(a.odd_photos[0].reason.find("has no EXIF"), std::string::npos) << a.odd_photos[0].reason;
@@ -212,46 +213,46 @@ TEST(CardsAgree, APhotoOfOneCardWithoutExifIsLeftOut) {
 // What is left of a photo whose corners were thrown out fits anywhere.
 TEST(CardsAgree, APhotoThatLostMostOfItsCornersIsLeftOut) {
   const Scene s = make_scene(kNoise_px, 1);
-  const auto solve = [](const std::vector<PhotoCards>& photos) {
-    CardSolution c = solved(photos);
+  const auto solve = [](const std::vector<scan::PhotoCards>& photos) {
+    scan::CardSolution c = solved(photos);
     int kept = 0;
-    std::erase_if(c.poses.bundle.corners, [&](const CornerObservation& o) {
+    std::erase_if(c.poses.bundle.corners, [&](const scan::CornerObservation& o) {
       return c.poses.photos[o.photo.value] == 3 && ++kept > 4;
     });
     return c;
   };
-  const AgreedCards a =
-      solve_agreeing_cards(s.photos, 1.0, solve, [](std::size_t i) { return "photo_" + std::to_string(i); });
+  const scan::AgreedCards a = scan::solve_agreeing_cards(
+      s.photos, 1.0, solve, [](std::size_t i) { return "photo_" + std::to_string(i); });
   ASSERT_EQ(a.odd_photos.size(), 1u);
   EXPECT_EQ(a.odd_photos[0].photo, 3u);
 }
 
-TEST(OwnFocus, FindsTheFocalLengthOfAPhotoBeforeKnownCards) {
+TEST(scan::OwnFocus, FindsTheFocalLengthOfAPhotoBeforeKnownCards) {
   const Scene s = make_scene(0, 1);
   for (const Scene& scene : {s, one_card_in_photo_6(s)}) {
-    Bundle b = solved(scene.photos).poses.bundle;
-    b.lenses[LensIndex(0)].fx /= 1.07;
-    b.lenses[LensIndex(0)].fy /= 1.07;
-    const OwnFocus own = own_focus(b, PhotoIndex(6));
+    scan::Bundle b = solved(scene.photos).poses.bundle;
+    b.lenses[scan::LensIndex(0)].fx /= 1.07;
+    b.lenses[scan::LensIndex(0)].fy /= 1.07;
+    const scan::OwnFocus own = scan::own_focus(b, geometry::PhotoIndex(6));
     EXPECT_NEAR(own.factor, 1.07, 1e-4);
     EXPECT_LT(own.sd, 0.02);
   }
 }
 
 // Each way of bending by as much as is allowed for shifts the focal length by at most a standard deviation.
-TEST(OwnFocus, AllowsForSheetsThatAreNotFlat) {
+TEST(scan::OwnFocus, AllowsForSheetsThatAreNotFlat) {
   const Scene flat = one_card_in_photo_6(make_scene(0, 1));
-  const Bundle b = solved(flat.photos).poses.bundle;
+  const scan::Bundle b = solved(flat.photos).poses.bundle;
   for (const int way : {0, 1, 2}) {
-    Bundle bent = b;
-    for (CornerObservation& o : bent.corners) {
-      if (o.photo != PhotoIndex(6)) continue;
-      const double x = o.p_card.x() / (kBoardColumns * kSquareMm / 2),
-                   y = o.p_card.y() / (kBoardRows * kSquareMm / 2);
-      const Vector3d up(0, 0, kSheetFlat_mm * (way == 0 ? x * x : way == 1 ? y * y : x * y));
+    scan::Bundle bent = b;
+    for (scan::CornerObservation& o : bent.corners) {
+      if (o.photo != geometry::PhotoIndex(6)) continue;
+      const double x = o.p_card.x() / (camera::kBoardColumns * camera::kSquareMm / 2),
+                   y = o.p_card.y() / (camera::kBoardRows * camera::kSquareMm / 2);
+      const Vector3d up(0, 0, scan::kSheetFlat_mm * (way == 0 ? x * x : way == 1 ? y * y : x * y));
       o.pixel = flat.lens.project(b.camera_T_bench[o.photo] * (b.bench_T_card[o.card] * (o.p_card + up)));
     }
-    const OwnFocus own = own_focus(bent, PhotoIndex(6));
+    const scan::OwnFocus own = scan::own_focus(bent, geometry::PhotoIndex(6));
     EXPECT_GT(std::abs(own.factor - 1), 1e-5) << way;
     EXPECT_LT(std::abs(own.factor - 1), 1.1 * own.sd) << way;
   }

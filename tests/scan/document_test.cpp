@@ -29,9 +29,9 @@ class ScanDocument : public testing::Test {
     for (int i = 0; i < 2; ++i) {
       const fs::path photo = folder_ / ("p" + std::to_string(i) + ".jpg");
       cv::imwrite(photo.string(), cv::Mat(480, 640, CV_8UC3, cv::Scalar(10, 20, 30)));
-      ScannedPhoto p;
-      p.info = read_photo_info(photo);
-      p.lens = plain_lens(640, 480, 500 + i / 3.0);
+      scan::ScannedPhoto p;
+      p.info = camera::read_photo_info(photo);
+      p.lens = camera::plain_lens(640, 480, 500 + i / 3.0);
       p.lens.k1 = 0.1 / 3;
       p.lens.p2 = -1e-4 / 7;
       p.camera_T_bowl = Eigen::Translation3d(1.0 / 3, -20, 400 + i) *
@@ -50,29 +50,30 @@ class ScanDocument : public testing::Test {
   }
   void TearDown() override { fs::remove_all(folder_); }
   void write() {
-    write_file_atomically(folder_ / "cameras.json", write_cameras(scan_));
-    write_file_atomically(folder_ / "scan.json", write_scan(scan_));
+    core::write_file_atomically(folder_ / "cameras.json", scan::write_cameras(scan_));
+    core::write_file_atomically(folder_ / "scan.json", scan::write_scan(scan_));
   }
-  json read(const char* name) { return json::parse(read_file(folder_ / name)); }
-  void put(const char* name, const json& j) { write_file_atomically(folder_ / name, j.dump()); }
+  json read(const char* name) { return json::parse(core::read_file(folder_ / name)); }
+  void put(const char* name, const json& j) { core::write_file_atomically(folder_ / name, j.dump()); }
   std::string refused() {
     try {
-      read_scan(folder_);
-    } catch (const InputError& e) {
+      scan::read_scan(folder_);
+    } catch (const core::InputError& e) {
       return e.what();
     }
     return "";
   }
 
   fs::path folder_;
-  Scan scan_;
+  scan::Scan scan_;
 };
 
 TEST_F(ScanDocument, ReadsWhatWasWritten) {
-  const Scan back = read_scan(folder_);
+  const scan::Scan back = scan::read_scan(folder_);
   ASSERT_EQ(back.photos.size(), 2u);
   for (std::size_t i = 0; i < 2; ++i) {
-    const ScannedPhoto &a = scan_.photos[PhotoIndex(i)], &b = back.photos[PhotoIndex(i)];
+    const scan::ScannedPhoto &a = scan_.photos[geometry::PhotoIndex(i)],
+                             &b = back.photos[geometry::PhotoIndex(i)];
     EXPECT_EQ(a.info.name, b.info.name);
     EXPECT_TRUE(a.lens.parameters() == b.lens.parameters());
     EXPECT_TRUE(a.camera_T_bowl.matrix() == b.camera_T_bowl.matrix());
@@ -80,8 +81,8 @@ TEST_F(ScanDocument, ReadsWhatWasWritten) {
   }
   EXPECT_TRUE(back.points == scan_.points);
   EXPECT_EQ(back.left_out[0].reason, "cut short");
-  EXPECT_EQ(write_scan(back), write_scan(scan_));
-  EXPECT_EQ(write_cameras(back), write_cameras(scan_));
+  EXPECT_EQ(scan::write_scan(back), scan::write_scan(scan_));
+  EXPECT_EQ(scan::write_cameras(back), scan::write_cameras(scan_));
 }
 
 // Photos are moved: found in the folder named, kept as gone where the reader can do without, refused
@@ -90,20 +91,20 @@ TEST_F(ScanDocument, PhotosThatMoved) {
   fs::create_directories(folder_ / "elsewhere");
   fs::rename(folder_ / "p1.jpg", folder_ / "elsewhere" / "p1.jpg");
   EXPECT_NE(refused().find("p1.jpg"), std::string::npos);
-  const Scan found = read_scan(folder_, {.folder = folder_ / "elsewhere", .may_be_gone = false});
-  EXPECT_EQ(found.photos[PhotoIndex(0)].info.path, folder_ / "p0.jpg");
-  EXPECT_EQ(found.photos[PhotoIndex(1)].info.path, folder_ / "elsewhere" / "p1.jpg");
-  const Scan without = read_scan(folder_, {.folder = {}, .may_be_gone = true});
-  EXPECT_TRUE(without.photos[PhotoIndex(1)].info.path.empty());
-  EXPECT_EQ(without.photos[PhotoIndex(1)].info.name, "p1");
-  EXPECT_EQ(without.photos[PhotoIndex(1)].info.width, 640);
-  EXPECT_FALSE(without.photos[PhotoIndex(0)].info.path.empty());
+  const scan::Scan found = scan::read_scan(folder_, {.folder = folder_ / "elsewhere", .may_be_gone = false});
+  EXPECT_EQ(found.photos[geometry::PhotoIndex(0)].info.path, folder_ / "p0.jpg");
+  EXPECT_EQ(found.photos[geometry::PhotoIndex(1)].info.path, folder_ / "elsewhere" / "p1.jpg");
+  const scan::Scan without = scan::read_scan(folder_, {.folder = {}, .may_be_gone = true});
+  EXPECT_TRUE(without.photos[geometry::PhotoIndex(1)].info.path.empty());
+  EXPECT_EQ(without.photos[geometry::PhotoIndex(1)].info.name, "p1");
+  EXPECT_EQ(without.photos[geometry::PhotoIndex(1)].info.width, 640);
+  EXPECT_FALSE(without.photos[geometry::PhotoIndex(0)].info.path.empty());
 }
 
 TEST_F(ScanDocument, NoLengthErrorStaysNone) {
   scan_.quality.length_error_mm.reset();
   write();
-  EXPECT_FALSE(read_scan(folder_).quality.length_error_mm);
+  EXPECT_FALSE(scan::read_scan(folder_).quality.length_error_mm);
 }
 
 // What other programs read: world to camera in the sense of p_camera = rotation * p_bowl + translation.
@@ -119,7 +120,7 @@ TEST_F(ScanDocument, CamerasProjectAsTheirFileSays) {
   const double x = q.x() / q.z(), y = q.y() / q.z(), r2 = x * x + y * y;
   const double k1 = photo["k1"], p2 = photo["p2"], fx = photo["fx"], cx = photo["cx"];
   const double u = fx * (x * (1 + k1 * r2) + p2 * (r2 + 2 * x * x)) + cx;
-  EXPECT_NEAR(scan_.photos[PhotoIndex(1)].project(p).x(), u, 1e-9);
+  EXPECT_NEAR(scan_.photos[geometry::PhotoIndex(1)].project(p).x(), u, 1e-9);
 }
 
 TEST_F(ScanDocument, EveryMissingKeyIsNamed) {
@@ -168,33 +169,33 @@ TEST_F(ScanDocument, WrongValuesAreRefused) {
 
 TEST_F(ScanDocument, MissingOrCutFilesAreRefused) {
   for (const char* file : {"cameras.json", "scan.json"}) {
-    const std::string good = read_file(folder_ / file);
+    const std::string good = core::read_file(folder_ / file);
     for (std::size_t n = 0; n + 2 < good.size(); n += 97) {
-      write_file_atomically(folder_ / file, good.substr(0, n));
+      core::write_file_atomically(folder_ / file, good.substr(0, n));
       EXPECT_NE(refused().find(file), std::string::npos) << n;
     }
     fs::remove(folder_ / file);
     EXPECT_NE(refused().find(std::string(file) + ": no such file"), std::string::npos);
-    write_file_atomically(folder_ / file, good);
+    core::write_file_atomically(folder_ / file, good);
   }
 }
 
 // Turning the bowl frame changes no picture: the same point, named in the new frame, lands on the same pixel.
 TEST_F(ScanDocument, TurningKeepsThePictures) {
-  Scan turned = scan_;
+  scan::Scan turned = scan_;
   const double angle = 0.61;
-  turn_scan(turned, angle);
+  scan::turn_scan(turned, angle);
   for (std::size_t k = 0; k < scan_.points.size(); ++k) {
     for (std::size_t i = 0; i < 2; ++i) {
-      EXPECT_LT((turned.photos[PhotoIndex(i)].project(turned.points[k]) -
-                 scan_.photos[PhotoIndex(i)].project(scan_.points[k]))
+      EXPECT_LT((turned.photos[geometry::PhotoIndex(i)].project(turned.points[k]) -
+                 scan_.photos[geometry::PhotoIndex(i)].project(scan_.points[k]))
                     .norm(),
                 1e-9);
     }
   }
   // The new x axis lies at the angle in the old frame.
   turned.points = {Vector3d(std::cos(angle), std::sin(angle), 2)};
-  turn_scan(turned, angle);
+  scan::turn_scan(turned, angle);
   EXPECT_LT((turned.points[0] - Vector3d(1, 0, 2)).norm(), 1e-12);
 }
 

@@ -17,11 +17,11 @@ using testing_scene::looking_at;
 
 // Two photos of 400 places on a half sphere, every descriptor repeated with noise; some places look alike,
 // some features belong to nothing.
-std::vector<TiePhoto> two_photos(double pixel_noise) {
+std::vector<scan::TiePhoto> two_photos(double pixel_noise) {
   std::mt19937 random(7);
   std::normal_distribution<double> noise(0, 1);
   std::uniform_real_distribution<double> any(0, 1);
-  std::vector<TiePhoto> photos(2);
+  std::vector<scan::TiePhoto> photos(2);
   photos[0].camera_T_bench = looking_at({420, 0, 300}, {0, 0, 30});
   photos[1].camera_T_bench = looking_at({380, 180, 320}, {0, 0, 30});
   const int places = 400, strays = 300, length = 128;
@@ -30,8 +30,8 @@ std::vector<TiePhoto> two_photos(double pixel_noise) {
   numbers.fill(look, cv::RNG::UNIFORM, 0, 0.12);
   for (int k = 0; k < places; k += 5)
     look.row(k + 1) = look.row(k) + 0.01;  // alike: the ratio test must refuse
-  for (TiePhoto& photo : photos) {
-    photo.lens = plain_lens(2000, 1500, 1600);
+  for (scan::TiePhoto& photo : photos) {
+    photo.lens = camera::plain_lens(2000, 1500, 1600);
     photo.lens.k1 = 0.05;
     photo.features.descriptors = cv::Mat(places + strays, length, CV_32F);
     numbers.fill(photo.features.descriptors, cv::RNG::UNIFORM, 0, 0.12);
@@ -44,7 +44,7 @@ std::vector<TiePhoto> two_photos(double pixel_noise) {
   for (int k = 0; k < places + strays; ++k) {
     const double a = 6.283 * any(random), z = any(random), r = std::sqrt(1 - z * z);
     const Vector3d p = 80 * Vector3d(r * std::cos(a), r * std::sin(a), z);
-    for (TiePhoto& photo : photos) {
+    for (scan::TiePhoto& photo : photos) {
       const bool stray = k >= places;
       const Vector2d at(2000 * any(random), 1500 * any(random));
       photo.features.pixel.push_back(stray ? at
@@ -56,7 +56,7 @@ std::vector<TiePhoto> two_photos(double pixel_noise) {
   return photos;
 }
 
-std::vector<Vector3d> by_everything(const std::vector<TiePhoto>& photos) {
+std::vector<Vector3d> by_everything(const std::vector<scan::TiePhoto>& photos) {
   std::vector<std::vector<cv::DMatch>> matches;
   cv::BFMatcher(cv::NORM_L2)
       .knnMatch(photos[0].features.descriptors, photos[1].features.descriptors, matches, 2);
@@ -65,17 +65,17 @@ std::vector<Vector3d> by_everything(const std::vector<TiePhoto>& photos) {
     if (m[0].distance > 0.85 * m[1].distance) continue;
     std::vector<Vector3d> centres, rays;
     for (int i = 0; i < 2; ++i) {
-      const TiePhoto& photo = photos[static_cast<std::size_t>(i)];
+      const scan::TiePhoto& photo = photos[static_cast<std::size_t>(i)];
       const auto f = static_cast<std::size_t>(i == 0 ? m[0].queryIdx : m[0].trainIdx);
       const Eigen::Isometry3d bench_T_camera = photo.camera_T_bench.inverse();
       centres.push_back(bench_T_camera.translation());
       rays.push_back(bench_T_camera.linear() * photo.lens.undistort(photo.features.pixel[f]));
     }
-    const Vector3d p = intersect_rays(centres, rays);
+    const Vector3d p = scan::intersect_rays(centres, rays);
     if ((p - centres[0]).dot(rays[0]) <= 0) continue;
     bool near = true;
     for (int i = 0; i < 2; ++i) {
-      const TiePhoto& photo = photos[static_cast<std::size_t>(i)];
+      const scan::TiePhoto& photo = photos[static_cast<std::size_t>(i)];
       const auto f = static_cast<std::size_t>(i == 0 ? m[0].queryIdx : m[0].trainIdx);
       near = near && (photo.lens.project(photo.camera_T_bench * p) - photo.features.pixel[f]).norm() < 2.5;
     }
@@ -86,9 +86,9 @@ std::vector<Vector3d> by_everything(const std::vector<TiePhoto>& photos) {
 
 TEST(Neighbours, AlongLinesFindsWhatMatchingEverythingFinds) {
   for (const double noise_px : {0.3, 1.5}) {
-    const std::vector<TiePhoto> photos = two_photos(noise_px);
+    const std::vector<scan::TiePhoto> photos = two_photos(noise_px);
     const std::vector<Vector3d> expected = by_everything(photos),
-                                found = points_of(match_neighbours(photos, 2));
+                                found = scan::points_of(scan::match_neighbours(photos, 2));
     ASSERT_GT(expected.size(), 100u);
     ASSERT_LT(expected.size(), 400u);
     ASSERT_EQ(found.size(), expected.size()) << noise_px;
@@ -97,9 +97,9 @@ TEST(Neighbours, AlongLinesFindsWhatMatchingEverythingFinds) {
 }
 
 TEST(Neighbours, NothingToMatch) {
-  std::vector<TiePhoto> photos = two_photos(0.3);
+  std::vector<scan::TiePhoto> photos = two_photos(0.3);
   photos[1].features = {};
-  EXPECT_TRUE(points_of(match_neighbours(photos, 1)).empty());
+  EXPECT_TRUE(scan::points_of(scan::match_neighbours(photos, 1)).empty());
 }
 
 }  // namespace

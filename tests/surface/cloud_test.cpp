@@ -26,18 +26,18 @@ constexpr double kRadius = 100, kHeight = 12;
 constexpr float kUnknown = std::numeric_limits<float>::quiet_NaN();
 
 // Heights over the dome and a picture that tells its place: red grows with u, green with v.
-Surface surface_of(const Plan& plan, double (*height)(const Vector2d&)) {
-  Surface surface;
+surface::Surface surface_of(const plan::Plan& plan, double (*height)(const Vector2d&)) {
+  surface::Surface surface;
   surface.form = plan.profile;
-  MapGrid& grid = surface.heights.grid;
-  grid = MapGrid::covering(plan.profile.length() + 5, 1.0);
+  surface::MapGrid& grid = surface.heights.grid;
+  grid = surface::MapGrid::covering(plan.profile.length() + 5, 1.0);
   surface.heights.height = cv::Mat(grid.side(), grid.side(), CV_32F);
   surface.heights.agreement = cv::Mat(grid.side(), grid.side(), CV_32F, cv::Scalar(1));
   for (int row = 0; row < grid.side(); ++row) {
     for (int column = 0; column < grid.side(); ++column)
       surface.heights.height.at<float>(row, column) = float(height(grid.uv(column, row)));
   }
-  surface.ortho_grid = MapGrid::covering(plan.profile.length(), 2.0);
+  surface.ortho_grid = surface::MapGrid::covering(plan.profile.length(), 2.0);
   const int side = surface.ortho_grid.side();
   surface.ortho = cv::Mat(side, side, CV_8UC3);
   for (int row = 0; row < side; ++row) {
@@ -69,13 +69,13 @@ class Cloud : public testing::Test {
   }
   void TearDown() override { std::filesystem::remove(path_); }
   open3d::geometry::PointCloud written(double (*height)(const Vector2d&)) {
-    write_cloud(surface_of(plan_, height), plan_, path_);
+    surface::write_cloud(surface_of(plan_, height), plan_, path_);
     open3d::geometry::PointCloud cloud;
     EXPECT_TRUE(open3d::io::ReadPointCloud(path_.string(), cloud));
     return cloud;
   }
   std::filesystem::path path_;
-  Plan plan_ = testing_plan::shell_plan(kRadius);
+  plan::Plan plan_ = testing_plan::shell_plan(kRadius);
 };
 
 TEST_F(Cloud, AnEvenLayerIsASphereWithRadialNormals) {
@@ -144,11 +144,11 @@ TEST_F(Cloud, IcpFindsAKnownMotionThatUmeyamaFindsToo) {
 }
 
 TEST_F(Cloud, APlaceThatCannotBeWrittenIsNamed) {
-  const Surface surface = surface_of(plan_, even);
+  const surface::Surface surface = surface_of(plan_, even);
   try {
-    write_cloud(surface, plan_, "/proc/nowhere/cloud.ply");
+    surface::write_cloud(surface, plan_, "/proc/nowhere/cloud.ply");
     ADD_FAILURE();
-  } catch (const InputError& e) {
+  } catch (const core::InputError& e) {
     EXPECT_NE(std::string(e.what()).find("/proc/nowhere/cloud.ply: cannot be written"), std::string::npos);
   }
 }

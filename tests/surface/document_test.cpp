@@ -34,24 +34,24 @@ class SurfaceDocument : public testing::Test {
     surface_.ortho_grid = {0.5, 40};
     surface_.ortho = cv::Mat(81, 81, CV_8UC3, cv::Scalar(1, 2, 3));
     surface_.turn = {0.7 / 3, 0.6, 9.5};
-    write_surface(surface_, folder_);
+    surface::write_surface(surface_, folder_);
   }
   void TearDown() override { fs::remove_all(folder_); }
   std::string refused() {
     try {
-      read_surface(folder_);
-    } catch (const InputError& e) {
+      surface::read_surface(folder_);
+    } catch (const core::InputError& e) {
       return e.what();
     }
     return "";
   }
 
   fs::path folder_;
-  Surface surface_;
+  surface::Surface surface_;
 };
 
 TEST_F(SurfaceDocument, ReadsWhatWasWritten) {
-  const Surface back = read_surface(folder_);
+  const surface::Surface back = surface::read_surface(folder_);
   EXPECT_TRUE(back.form.points() == surface_.form.points());
   EXPECT_EQ(back.heights.grid.centre, 20);
   EXPECT_EQ(back.ortho_grid.step_mm, 0.5);
@@ -67,11 +67,11 @@ TEST_F(SurfaceDocument, ReadsWhatWasWritten) {
 }
 
 TEST_F(SurfaceDocument, BadDocumentsAreRefused) {
-  const std::string good = read_file(folder_ / "surface.json");
+  const std::string good = core::read_file(folder_ / "surface.json");
   const auto try_one = [&](const char* pointer, const json& value, const char* says) {
     json bad = json::parse(good);
     bad[json::json_pointer(pointer)] = value;
-    write_file_atomically(folder_ / "surface.json", bad.dump());
+    core::write_file_atomically(folder_ / "surface.json", bad.dump());
     EXPECT_NE(refused().find(says), std::string::npos) << refused();
   };
   try_one("/format", "other", "surface.json: format: this is not a surface file");
@@ -82,22 +82,22 @@ TEST_F(SurfaceDocument, BadDocumentsAreRefused) {
   try_one("/form_profile/3", json::array({5}), "surface.json: form_profile[3]: needs 2 numbers");
   try_one("/form_profile", json::array(), "form_profile");
   for (std::size_t n = 0; n + 2 < good.size(); n += 61) {
-    write_file_atomically(folder_ / "surface.json", good.substr(0, n));
+    core::write_file_atomically(folder_ / "surface.json", good.substr(0, n));
     EXPECT_NE(refused().find("surface.json: not valid JSON"), std::string::npos);
   }
 }
 
 TEST_F(SurfaceDocument, BadPicturesAreRefused) {
   for (const char* name : {"heights.tif", "agreement.tif"}) {
-    const std::string good = read_file(folder_ / name);
+    const std::string good = core::read_file(folder_ / name);
     for (const std::string& bad : {std::string(), std::string("not a picture"),
-                                   good.substr(0, good.size() / 2), read_file(folder_ / "ortho.png")}) {
-      write_file_atomically(folder_ / name, bad);
+                                   good.substr(0, good.size() / 2), core::read_file(folder_ / "ortho.png")}) {
+      core::write_file_atomically(folder_ / name, bad);
       EXPECT_NE(refused().find(name), std::string::npos) << bad.size() << " " << refused();
     }
     fs::remove(folder_ / name);
     EXPECT_NE(refused().find(std::string(name) + ": no such file"), std::string::npos);
-    write_file_atomically(folder_ / name, good);
+    core::write_file_atomically(folder_ / name, good);
   }
   EXPECT_EQ(refused(), "");
 }

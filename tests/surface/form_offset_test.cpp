@@ -14,9 +14,9 @@ namespace {
 using Eigen::Vector2d;
 using testing_plan::shell_plan;
 
-HeightField unknown_heights(const Plan& plan) {
-  HeightField field;
-  field.grid = MapGrid::covering(plan.profile.length() + 2, 1.0);
+surface::HeightField unknown_heights(const plan::Plan& plan) {
+  surface::HeightField field;
+  field.grid = surface::MapGrid::covering(plan.profile.length() + 2, 1.0);
   field.height = cv::Mat(field.grid.side(), field.grid.side(), CV_32F, cv::Scalar(NAN));
   field.agreement = cv::Mat(field.grid.side(), field.grid.side(), CV_32F, cv::Scalar(0.9));
   return field;
@@ -28,13 +28,13 @@ double bulge(double s) {
 
 // Heights of the faces (or of the bare form) of a form off by bulge(rho / length), pieces lifted by 0.3 mm
 // here and there, cells with noise, some wildly wrong.
-HeightField made(const Plan& plan, bool faces, double glue) {
-  HeightField field = unknown_heights(plan);
+surface::HeightField made(const plan::Plan& plan, bool faces, double glue) {
+  surface::HeightField field = unknown_heights(plan);
   std::mt19937 random(2);
   std::normal_distribution<double> noise(0, 0.2), lift(0, 0.2);
   for (std::size_t t = 0; t < plan.tiles.size(); ++t) {
     const double up = faces ? lift(random) + glue : 0;
-    for (const FaceCell& cell : face_cells(plan, TileIndex(t), field.grid, 0)) {
+    for (const surface::FaceCell& cell : surface::face_cells(plan, geometry::TileIndex(t), field.grid, 0)) {
       const double s = field.grid.uv(cell.column, cell.row).norm() / plan.profile.length();
       double h = (faces ? cell.planned_mm : 0) + bulge(s) + up + noise(random);
       if (random() % 10 == 0) h += 6;
@@ -45,8 +45,8 @@ HeightField made(const Plan& plan, bool faces, double glue) {
 }
 
 TEST(FormOffset, BareFormTellsItsOffset) {
-  const Plan plan = shell_plan();
-  const std::vector<double> offsets = form_offsets(made(plan, false, 0), plan);
+  const plan::Plan plan = shell_plan();
+  const std::vector<double> offsets = surface::form_offsets(made(plan, false, 0), plan);
   ASSERT_EQ(offsets.size(), plan.profile.points().size());
   for (std::size_t i = 0; i < offsets.size(); ++i) {
     const double s = double(i) / double(offsets.size() - 1);  // the dome's points are evenly spaced
@@ -57,8 +57,8 @@ TEST(FormOffset, BareFormTellsItsOffset) {
 
 // Under pieces the film of glue cannot be told apart: the offset is right to some tenths.
 TEST(FormOffset, FacesTellItToo) {
-  const Plan plan = shell_plan();
-  const std::vector<double> offsets = form_offsets(made(plan, true, 0.2), plan);
+  const plan::Plan plan = shell_plan();
+  const std::vector<double> offsets = surface::form_offsets(made(plan, true, 0.2), plan);
   for (std::size_t i = 0; i < offsets.size(); ++i) {
     const double s = double(i) / double(offsets.size() - 1);
     if (s < 0.3) continue;  // the innermost pieces' centres lie at 0.35
@@ -67,25 +67,25 @@ TEST(FormOffset, FacesTellItToo) {
 }
 
 TEST(FormOffset, NothingKnownIsNoOffset) {
-  const Plan plan = shell_plan();
-  for (const double offset : form_offsets(unknown_heights(plan), plan)) EXPECT_EQ(offset, 0);
+  const plan::Plan plan = shell_plan();
+  for (const double offset : surface::form_offsets(unknown_heights(plan), plan)) EXPECT_EQ(offset, 0);
 }
 
 // A face's plane over the sphere: the planned height rises from the stock's thickness at its centre by
 // (R + T) / cos(c) - (R + T), seen at the angle c from the face's normal.
 TEST(FaceCells, HeightsAreThoseOfTheFacePlane) {
-  const Plan plan = shell_plan();
-  const MapGrid grid = MapGrid::covering(plan.profile.length() + 2, 1.0);
+  const plan::Plan plan = shell_plan();
+  const surface::MapGrid grid = surface::MapGrid::covering(plan.profile.length() + 2, 1.0);
   for (std::size_t t = 0; t < plan.tiles.size(); t += 5) {
-    const TileIndex tile(t);
-    const Eigen::Vector3d normal = plan.profile.normal(centroid(plan.tiles[tile].outline));
-    const std::vector<FaceCell> cells = face_cells(plan, tile, grid, 1.0);
+    const geometry::TileIndex tile(t);
+    const Eigen::Vector3d normal = plan.profile.normal(geometry::centroid(plan.tiles[tile].outline));
+    const std::vector<surface::FaceCell> cells = surface::face_cells(plan, tile, grid, 1.0);
     EXPECT_GT(cells.size(), 200u);
-    for (const FaceCell& cell : cells) {
+    for (const surface::FaceCell& cell : cells) {
       const double cosine = plan.profile.normal(grid.uv(cell.column, cell.row)).dot(normal);
       EXPECT_NEAR(cell.planned_mm, 112 / cosine - 100, 0.02);
     }
-    EXPECT_LT(face_cells(plan, tile, grid, 4.0).size(), cells.size());
+    EXPECT_LT(surface::face_cells(plan, tile, grid, 4.0).size(), cells.size());
   }
 }
 

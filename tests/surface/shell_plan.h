@@ -9,7 +9,7 @@
 
 namespace interstice::testing_plan {
 
-inline Profile dome(double radius, int steps = 120) {
+inline geometry::Profile dome(double radius, int steps = 120) {
   std::vector<Eigen::Vector2d> rz;
   for (int i = 0; i <= steps; ++i) {
     const double c = std::numbers::pi / 2 * i / steps;
@@ -17,11 +17,11 @@ inline Profile dome(double radius, int steps = 120) {
   }
   rz.front().x() = 0;
   rz.back().y() = 0;
-  return Profile(rz);
+  return geometry::Profile(rz);
 }
 
-inline Plan shell_plan(double radius = 100) {
-  Plan plan;
+inline plan::Plan shell_plan(double radius = 100) {
+  plan::Plan plan;
   plan.name = "three rings";
   plan.profile = dome(radius);
   plan.tile_thickness_mm = 12;
@@ -35,7 +35,7 @@ inline Plan shell_plan(double radius = 100) {
       // Widths wander, so that no turn but one fits.
       const double share = 1 + 0.25 * std::sin(2.4 * k + ring);
       const double to = from + 2 * std::numbers::pi / counts[ring] * share;
-      PlannedTile tile;
+      plan::PlannedTile tile;
       tile.label = std::string(1, char('A' + ring)) + (k < 9 ? "0" : "") + std::to_string(k + 1);
       tile.ring = ring + 1;
       const double last = k + 1 == counts[ring] ? 0.3 * ring + 2 * std::numbers::pi : to;

@@ -16,15 +16,15 @@ namespace interstice {
 // A sphere of radius 100 + height, centred on the bowl's origin, covered with smooth random texture that sits
 // on directions, seen by cameras on a cone. In photo i the sphere may lie pushed by pushes[i] over the bench.
 struct Sphere {
-  Scan scan;
-  IndexedVector<PhotoIndex, Picture> pictures;
+  scan::Scan scan;
+  geometry::IndexedVector<geometry::PhotoIndex, surface::Picture> pictures;
 };
 
 inline float texture(const cv::Mat& table,
                      const Eigen::Vector3d& n) {  // three wrapped lookups, one a coordinate plane
   const auto at = [&](double a, double b) {
     const double x = a * 180 + 400, y = b * 180 + 400;
-    return sample(table, x, y);
+    return surface::sample(table, x, y);
   };
   return (at(n.x(), n.y()) + at(n.y(), n.z()) + at(n.z(), n.x())) / 3;
 }
@@ -45,13 +45,13 @@ inline Sphere rendered(double height, const std::vector<Eigen::Vector2d>& pushes
     Eigen::Isometry3d bowl_T_camera = Eigen::Isometry3d::Identity();
     bowl_T_camera.linear() << x, z.cross(x), z;
     bowl_T_camera.translation() = from;
-    ScannedPhoto photo;
-    photo.lens = plain_lens(640, 480, 700);
+    scan::ScannedPhoto photo;
+    photo.lens = camera::plain_lens(640, 480, 700);
     photo.camera_T_bowl = bowl_T_camera.inverse();
     // Seen from a camera that moved the other way, the pushed sphere lies where it was.
     Eigen::Vector3d eye = from;
     if (static_cast<std::size_t>(i) < pushes.size()) eye.head<2>() -= pushes[static_cast<std::size_t>(i)];
-    Picture picture;
+    surface::Picture picture;
     picture.grey = cv::Mat(480, 640, CV_8U, cv::Scalar(0));
     for (int r = 0; r < 480; ++r) {
       for (int c = 0; c < 640; ++c) {

@@ -31,10 +31,10 @@ int call(const std::vector<std::string>& words) {
   arguments.push_back(nullptr);
   pid_t child = 0;
   const int error = posix_spawn(&child, arguments[0], nullptr, nullptr, arguments.data(), environ);
-  if (error != 0) throw InputError(words[0], std::string("cannot be started: ") + std::strerror(error));
+  if (error != 0) throw core::InputError(words[0], std::string("cannot be started: ") + std::strerror(error));
   int status = 0;
   while (waitpid(child, &status, 0) < 0) {
-    if (errno != EINTR) throw InputError(words[0], "was lost");
+    if (errno != EINTR) throw core::InputError(words[0], "was lost");
   }
   return WIFEXITED(status) ? WEXITSTATUS(status) : 128;
 }
@@ -76,7 +76,7 @@ fs::path calibrated_lens(const Programs& programs, const renderer::CameraOptions
                                   std::string("--out"), lens.string()}) {
     words.push_back(word);
   }
-  if (call(words) != 0) throw InputError(lens.string(), "the lens was not calibrated");
+  if (call(words) != 0) throw core::InputError(lens.string(), "the lens was not calibrated");
   return lens;
 }
 
@@ -100,14 +100,14 @@ RunResult run(const Programs& programs, const std::string& name, const renderer:
                            check_line(scene), "--threads", "1", "--quiet", "--out", out.string()});
     // Maps and clouds of a whole sweep would fill a disk; the photos stay, to be measured again.
     for (const char* big : {"scan", "cloud.ply", "report.html", "marked"}) fs::remove_all(out / big);
-    write_file_atomically(code_file, std::to_string(code) + "\n");
+    core::write_file_atomically(code_file, std::to_string(code) + "\n");
   }
   RunResult result;
-  const int code = std::stoi(read_file(code_file));
+  const int code = std::stoi(core::read_file(code_file));
   if (code <= 1) {
-    result = joined(read_file(out / "fit.json"), read_file(folder / "truth.json"));
+    result = joined(core::read_file(out / "fit.json"), core::read_file(folder / "truth.json"));
   } else {
-    result = joined(R"({"seams": []})", read_file(folder / "truth.json"));
+    result = joined(R"({"seams": []})", core::read_file(folder / "truth.json"));
   }
   result.exit_code = code;
   return result;

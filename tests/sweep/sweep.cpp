@@ -19,7 +19,7 @@ constexpr const char* kTablesFrom = "<!-- Tables: written by the sweep. -->\n";
 std::string page(const std::filesystem::path& file, const std::vector<interstice::sweep::Curve>& curves) {
   std::string top = kPreamble;
   if (std::filesystem::exists(file)) {
-    const std::string old = interstice::read_file(file);
+    const std::string old = interstice::core::read_file(file);
     const std::size_t at = old.find(kTablesFrom);
     if (at != std::string::npos) top = old.substr(0, at);
   }
@@ -87,8 +87,8 @@ int main(int argc, char** argv) {
     }
     curves.insert(curves.begin(), {sweep::by_true_width(gaps), sweep::by_ring(gaps)});
     const std::filesystem::path folder(out);
-    write_file_atomically(folder / "accuracy.md", page(folder / "accuracy.md", curves));
-    write_file_atomically(folder / "accuracy.svg", sweep::svg(curves));
+    core::write_file_atomically(folder / "accuracy.md", page(folder / "accuracy.md", curves));
+    core::write_file_atomically(folder / "accuracy.svg", sweep::svg(curves));
   } catch (const std::exception& e) {
     std::fprintf(stderr, "sweep: %s\n", e.what());
     return 2;

@@ -1,0 +1,224 @@
+#include "edges/arris_uncertainty.h"
+
+#include <Eigen/Eigenvalues>
+#include <algorithm>
+#include <cmath>
+#include <map>
+
+#include "edges/photo_errors.h"
+
+namespace interstice::edges {
+
+using Eigen::Matrix2d;
+using Eigen::MatrixXd;
+using Eigen::Vector2d;
+using Eigen::Vector3d;
+using Eigen::VectorXd;
+
+namespace {
+
+// What sharpening, smoothing and compression of a picture do to the place of a step, at most: where the two
+// sides are treated differently (common practice, no source).
+constexpr double kProcessed_px = 0.1;
+
+// By how much readings about each point differ more than readings of this piece do (a Birge ratio, at least
+// 1): where photos contradict one another, no more is known than they say together.
+std::vector<double> local_ratios(double factor, const std::vector<ArrisObservation>& observations,
+                                 std::size_t points) {
+  constexpr std::size_t kReach = 3;  // points: 2 mm on either side
+  constexpr double kMost = 16;       // squared, of one reading: a single stray one says little
+  std::vector<double> sum(points, 0), count(points, 0);
+  for (const ArrisObservation& o : observations) {
+    const double size = o.residual_mm / (o.sd_mm * factor);
+    sum[o.point] += std::min(kMost, size * size);
+    count[o.point] += 1;
+  }
+  double mean = 0;
+  for (const double x : sum) mean += x / std::max<double>(1, static_cast<double>(observations.size()));
+  std::vector<double> out(points, 1);
+  for (std::size_t i = 0; i < points && mean > 0; ++i) {
+    double all = mean, readings = 1;  // as much as one reading like the others
+    for (std::size_t d = 0; d <= 2 * kReach; ++d) {
+      all += sum[(i + points + d - kReach) % points];
+      readings += count[(i + points + d - kReach) % points];
+    }
+    out[i] = std::sqrt(std::max(1.0, all / (readings * mean)));
+  }
+  return out;
+}
+
+// Of each point the mean of its readings' values by their information; 0 where there are none.
+template <class Value>
+std::vector<double> mean_of_readings(const std::vector<ArrisObservation>& observations, std::size_t points,
+                                     const Value& value) {
+  std::vector<double> sum(points, 0), weight(points, 0);
+  for (const ArrisObservation& o : observations) {
+    const double w = o.weight / (o.sd_mm * o.sd_mm);
+    sum[o.point] += w * value(o);
+    weight[o.point] += w;
+  }
+  for (std::size_t i = 0; i < points; ++i) sum[i] = weight[i] > 0 ? sum[i] / weight[i] : 0;
+  return sum;
+}
+
+// What a reading that is off by `off` adds to the right side of the normal equations.
+void add_off(const ArrisFit& fit, const ArrisObservation& o, double off, Eigen::Ref<VectorXd> right) {
+  const double weighed = o.weight / (o.sd_mm * o.sd_mm) * off;
+  const ArrisUnknowns::Row r = fit.unknowns.row(o);
+  for (int p = 0; p < ArrisUnknowns::kTerms; ++p) right[r.index[p]] += weighed * r.value[p];
+}
+
+// Variances by place on the corner that changes smoothly with the direction n of a side: sqrt(1/2) times
+// (1, n.x, n.y), each by chance, so that it is as stated for every direction. Walls and contours apart.
+VectorXd corner_variances(const ArrisFit& fit) {
+  MatrixXd right = MatrixXd::Zero(fit.unknowns.size(), 6);
+  for (const ArrisObservation& o : fit.observations) {
+    const double off = std::sqrt(0.5) * on_corner_mm(fit.corner, o.slope, o.looks_up);
+    const Vector2d& n = fit.unknowns.normal(o.point);
+    const Eigen::Index first = o.slope > 0 ? 3 : 0;
+    add_off(fit, o, off, right.col(first));
+    add_off(fit, o, off * n.x(), right.col(first + 1));
+    add_off(fit, o, off * n.y(), right.col(first + 2));
+  }
+  return (fit.inverse.topRows(fit.unknowns.points()) * right).rowwise().squaredNorm();
+}
+
+// Covariance of the arris plane (height, tilts) by the photos' places.
+Eigen::Matrix3d plane_by_photos(const ArrisFit& fit, const geometry::PlaneFrame& frame) {
+  const auto photos = static_cast<Eigen::Index>(fit.scan.photos.size());
+  std::vector<Matrix2d> roots;
+  for (const scan::ScannedPhoto& photo : fit.scan.photos)
+    roots.push_back(Eigen::SelfAdjointEigenSolver<Matrix2d>(shift_covariance(photo, frame)).operatorSqrt());
+  MatrixXd right = MatrixXd::Zero(fit.unknowns.size(), 2 * photos);
+  for (const ArrisObservation& o : fit.observations) {
+    const Vector2d off = roots[o.photo.value] * fit.unknowns.normal(o.point);
+    const auto first = 2 * static_cast<Eigen::Index>(o.photo.value);
+    for (int k = 0; k < 2; ++k) add_off(fit, o, off[k], right.col(first + k));
+  }
+  const MatrixXd plane = fit.inverse.middleRows<3>(fit.unknowns.plane()) * right;
+  return plane * plane.transpose();
+}
+
+}  // namespace
+
+double shared_points(const ArrisUnknowns& u, const std::vector<ArrisObservation>& observations,
+                     const VectorXd& x) {
+  constexpr std::size_t kLags = 8;
+  const auto n = static_cast<std::size_t>(u.points());
+  std::map<std::size_t, std::vector<double>> by_photo;
+  for (const ArrisObservation& o : observations) {
+    if (o.weight < 0.3 || o.slope > 0) continue;
+    auto& r = by_photo.try_emplace(o.photo.value, n, NAN).first->second;
+    r[o.point] = u.residual(o, x) / o.sd_mm;
+  }
+  double sum[kLags + 1] = {};
+  double count[kLags + 1] = {};
+  for (const auto& [photo, r] : by_photo) {
+    for (std::size_t i = 0; i < n; ++i) {
+      for (std::size_t k = 0; k <= kLags && std::isfinite(r[i]); ++k) {
+        const double other = r[(i + k) % n];
+        if (!std::isfinite(other)) continue;
+        sum[k] += r[i] * other;
+        count[k] += 1;
+      }
+    }
+  }
+  double tau = 1;
+  for (std::size_t k = 1; k <= kLags && count[0] > 0 && sum[0] > 0; ++k) {
+    const double rho = count[k] > 0 ? (sum[k] / count[k]) / (sum[0] / count[0]) : 0;
+    if (rho < 0.05) break;
+    tau += 2 * rho;
+  }
+  return tau;
+}
+
+std::vector<double> shown_alone(const std::vector<ArrisObservation>& observations, std::size_t points) {
+  constexpr std::size_t kReach = 4;  // points: 3 mm on either side
+  std::map<std::size_t, std::vector<double>> by_photo;
+  for (const ArrisObservation& o : observations)
+    by_photo.try_emplace(o.photo.value, points, 0.0).first->second[o.point] = o.weight;
+  std::vector<double> out(points, 0);
+  for (std::size_t i = 0; i < points; ++i) {
+    double photos = 0;  // those that read at least half of the points about this one count whole
+    for (const auto& [photo, weight] : by_photo) {
+      double sum = 0;
+      for (std::size_t d = 0; d <= 2 * kReach; ++d) sum += weight[(i + points + d - kReach) % points];
+      photos += std::min(1.0, sum / (kReach + 1));
+    }
+    out[i] = std::clamp(2 - photos, 0.0, 1.0);
+  }
+  return out;
+}
+
+double views_of_contour(const std::vector<ArrisObservation>& observations, std::size_t points) {
+  std::vector<double> views(points, 0);
+  for (const ArrisObservation& o : observations) {
+    if (o.slope < 0) views[o.point] += o.weight;
+  }
+  double sum = 0, seen = 0;
+  for (const double v : views) {
+    sum += v;
+    seen += v > 0.5 ? 1 : 0;
+  }
+  return seen > 0 ? std::max(1.0, sum / seen) : 1;
+}
+
+double per_freedom(const ArrisUnknowns& u, const std::vector<ArrisObservation>& observations,
+                   const MatrixXd& inverse) {
+  constexpr double kMost = 4;
+  double readings = 0, taken = 0;
+  for (const ArrisObservation& o : observations) {
+    if (o.slope > 0) continue;
+    const ArrisUnknowns::Row r = u.row(o);
+    double leverage = 0;
+    for (int p = 0; p < ArrisUnknowns::kTerms; ++p) {
+      for (int q = 0; q < ArrisUnknowns::kTerms; ++q)
+        leverage += r.value[p] * r.value[q] * inverse(r.index[p], r.index[q]);
+    }
+    readings += o.weight;
+    taken += o.weight * o.weight / (o.sd_mm * o.sd_mm) * leverage;
+  }
+  return readings > 0 ? std::min(kMost, readings / std::max(readings - taken, readings / kMost)) : 1;
+}
+
+std::vector<double> shared_half_widths(const std::vector<ArrisObservation>& observations,
+                                       std::size_t points) {
+  std::vector<double> out =
+      mean_of_readings(observations, points, [](const ArrisObservation& o) { return o.light_or_code_mm; });
+  const std::vector<double> pixel =
+      mean_of_readings(observations, points, [](const ArrisObservation& o) { return o.pixel_mm; });
+  for (std::size_t i = 0; i < points; ++i) out[i] = std::max(std::abs(out[i]), kProcessed_px * pixel[i]);
+  return out;
+}
+
+std::vector<double> point_sds(const ArrisFit& fit, const geometry::PlaneFrame& frame,
+                              const std::vector<double>& alone, double noise_scale) {
+  constexpr std::size_t kBridge = 2;
+  const auto& observations = fit.observations;
+  const auto n = static_cast<std::size_t>(fit.unknowns.points());
+  std::vector<double> out(n), seen(n, 0);
+  for (const ArrisObservation& o : observations) seen[o.point] += o.weight;
+  const std::vector<double> slope =
+      mean_of_readings(observations, n, [](const ArrisObservation& o) { return o.slope; });
+  const VectorXd corner = corner_variances(fit);
+  const Eigen::Matrix3d by_photos = plane_by_photos(fit, frame);
+  const std::vector<double> pixel =
+      mean_of_readings(observations, n, [](const ArrisObservation& o) { return o.pixel_mm; });
+  const std::vector<double> ratios = local_ratios(fit.factor, observations, n);
+  for (std::size_t i = 0; i < n; ++i) {
+    const auto k = static_cast<Eigen::Index>(i);
+    const double noise = ratios[i] * ratios[i] * std::max(1e-6, noise_scale * fit.inverse(k, k));
+    const Vector3d height(1, fit.unknowns.at(i).x(), fit.unknowns.at(i).y());
+    const double plane = slope[i] * slope[i] * height.dot(by_photos * height);
+    // With no second photo that agrees it may be another line in the picture's blur: uniform over a pixel.
+    const double lone = alone[i] * pixel[i] * pixel[i] / 12;
+    const double total = std::sqrt(noise + corner[k] + plane + lone);
+    // The bending of an edge is known well enough to bridge a millimetre or two.
+    double near = 0;
+    for (std::size_t d = 0; d <= 2 * kBridge; ++d) near += seen[(i + n + d - kBridge) % n];
+    out[i] = near > 0.8 ? total : -std::min(1.0, total);
+  }
+  return out;
+}
+
+}  // namespace interstice::edges

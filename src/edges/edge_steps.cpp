@@ -1,0 +1,290 @@
+#include "edges/edge_steps.h"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+
+namespace interstice::edges {
+
+using Eigen::Vector2d;
+
+namespace {
+
+constexpr double kLeastCosine = 0.3;
+// Views with the wall hidden, down to where the footprint across the edge doubles; flatter ones than the
+// last see edge and wall in one.
+constexpr double kHiddenFrom = -1.5, kHiddenTo = -0.12;
+constexpr double kWallFrom = 0.25, kWallTo = 1.3;
+constexpr double kWallViewFactor = 3.0;  // noise of views onto the wall against the others
+constexpr double kBlur_px = 0.8;         // of the derivative filter: about a phone picture's own blur
+constexpr double kAcross_mm = 0.75;      // the spacing of points: each reads its own stretch of edge
+constexpr double kLeastContrast = 5.0;   // grey levels, a few times the noise of such a mean
+constexpr double kEdgeSd_px = 0.12;      // at a contrast of 30 grey levels; rescaled by the residuals
+constexpr double kEdgeFloor_mm = 0.02;   // roughness of a sawn and broken edge over one point's stretch
+constexpr int kFilterReach = 10;         // steps of a quarter pixel: three sigmas
+// Phones keep colour at half the resolution of light (4:2:0): it must show more than that to be preferred.
+constexpr double kColourTrust = 0.5;
+constexpr double kMostShade = 5.0;  // face's light over the step's: beyond, the strip is no small addition
+constexpr std::size_t kVoters = 4;  // points on either side
+
+struct Edge {
+  double offset_mm = 0, contrast = 0;
+  // Of steps of light: half the difference between the places by light and by code values, the light of the
+  // face beside the edge, and of the step.
+  double light_or_code_mm = 0, face_light = 0, step_light = 0;
+};
+
+// What one photo shows at one point: the strongest step of each kind, with contrast 0 where there is none.
+// Kinds: light falling or rising outwards, and likewise the two differences of colour.
+constexpr std::size_t kKinds = 6, kLightKinds = 2;
+struct Steps {
+  std::size_t point;
+  OutlineView view;
+  bool looks_up;
+  std::array<Edge, kKinds> edges{};
+  std::array<double, kKinds> scores{};  // contrast, less for places far from where the edge is expected
+};
+
+// Buffers of one profile.
+struct Reading {
+  ColourProfile profile;
+  std::vector<double> light, slope;
+  double step_mm = 0;
+  int half = 0;  // steps on either side of the point
+};
+
+const std::vector<double>& step_filter() {
+  static const std::vector<double> filter = [] {
+    std::vector<double> f;
+    const double sigma = kBlur_px / 0.25;
+    for (int k = -kFilterReach; k <= kFilterReach; ++k) {
+      f.push_back(k * std::exp(-0.5 * k * k / (sigma * sigma)));
+    }
+    double norm = 0;  // unit response to a unit step
+    for (int k = 1; k <= kFilterReach; ++k) norm += f[static_cast<std::size_t>(k + kFilterReach)];
+    for (double& x : f) x /= norm;
+    return f;
+  }();
+  return filter;
+}
+
+// Derivative of values at steps about the point; false where the picture ends.
+template <class Value>
+bool differentiate(const std::vector<Value>& values, int half, std::vector<double>& slope) {
+  const std::vector<double>& filter = step_filter();
+  slope.assign(static_cast<std::size_t>(2 * half + 1), 0);
+  for (std::size_t k = 0; k < slope.size(); ++k) {
+    double sum = 0;
+    for (std::size_t j = 0; j < filter.size(); ++j) sum += filter[j] * static_cast<double>(values[k + j]);
+    if (!std::isfinite(sum)) return false;
+    slope[k] = sum;
+  }
+  return true;
+}
+
+bool is_peak(const std::vector<double>& slope, std::size_t i, double sign) {
+  return sign * slope[i] > 0 && sign * slope[i] >= sign * slope[i - 1] &&
+         sign * slope[i] >= sign * slope[i + 1];
+}
+
+// Place of a peak between the steps, by a parabola, in mm.
+double peak_mm(const Reading& r, std::size_t i, double sign) {
+  const std::vector<double>& s = r.slope;
+  const double curve = s[i - 1] - 2 * s[i] + s[i + 1];
+  const double shift = sign * curve < 0 ? 0.5 * (s[i - 1] - s[i + 1]) / curve : 0;
+  return (static_cast<double>(i) - r.half + shift) * r.step_mm;
+}
+
+// The best peak of sign * slope.
+void best_peak(const Reading& r, double sign, double window_mm, Edge& edge, double& score) {
+  std::size_t best = 0;
+  for (std::size_t i = 1; i + 1 < r.slope.size(); ++i) {
+    const double here = sign * r.slope[i];
+    if (here < kLeastContrast || !is_peak(r.slope, i, sign)) continue;
+    const double x = (static_cast<double>(i) - r.half) * r.step_mm / window_mm;
+    if (here * (1 - 0.5 * x * x) > score) {
+      score = here * (1 - 0.5 * x * x);
+      best = i;
+    }
+  }
+  if (best == 0) return;
+  edge.offset_mm = peak_mm(r, best, sign);
+  edge.contrast = sign * r.slope[best];
+}
+
+// Light of a code value, both on 0 to 255 (IEC 61966-2-1).
+double light_of(double code) {
+  static const std::array<double, 1025> table = [] {
+    std::array<double, 1025> t{};
+    for (std::size_t i = 0; i < t.size(); ++i) {
+      const double v = static_cast<double>(i) / 1024;
+      t[i] = 255 * (v <= 0.04045 ? v / 12.92 : std::pow((v + 0.055) / 1.055, 2.4));
+    }
+    return t;
+  }();
+  const double x = std::clamp(code / 255, 0.0, 1.0) * 1024;
+  const auto i = std::min<std::size_t>(1023, static_cast<std::size_t>(x));
+  return table[i] + (x - static_cast<double>(i)) * (table[i + 1] - table[i]);
+}
+
+// The face's light two to four pixels inward of a step.
+double face_light(const Reading& r, std::size_t at) {
+  constexpr std::size_t kFrom = 16, kTo = 8;
+  const std::size_t i = at + kFilterReach;  // the profile begins a filter's reach before the slope
+  double sum = 0;
+  std::size_t count = 0;
+  for (std::size_t k = i - std::min(i, kFrom); k + kTo <= i; ++k, ++count) sum += r.light[k];
+  return count > 0 ? sum / static_cast<double>(count) : 0;
+}
+
+// Steps of light found in code values are looked up in light, a pixel and a half about.
+void compare_with_light(Reading& r, Steps& found) {
+  constexpr std::ptrdiff_t kNear = 6;
+  if (found.edges[0].contrast <= 0 && found.edges[1].contrast <= 0) return;
+  r.light.resize(r.profile[0].size());
+  std::transform(r.profile[0].begin(), r.profile[0].end(), r.light.begin(),
+                 [](float v) { return light_of(static_cast<double>(v)); });
+  differentiate(r.light, r.half, r.slope);
+  const auto last = static_cast<std::ptrdiff_t>(r.slope.size()) - 2;
+  for (std::size_t kind = 0; kind < kLightKinds; ++kind) {
+    Edge& edge = found.edges[kind];
+    if (edge.contrast <= 0) continue;
+    const double sign = kind == 0 ? -1 : 1;
+    const std::ptrdiff_t middle = std::lround(edge.offset_mm / r.step_mm) + r.half;
+    std::size_t best = 0;
+    for (std::ptrdiff_t k = std::max<std::ptrdiff_t>(1, middle - kNear); k <= std::min(last, middle + kNear);
+         ++k) {
+      const auto i = static_cast<std::size_t>(k);
+      if (is_peak(r.slope, i, sign) && (best == 0 || sign * r.slope[i] > sign * r.slope[best])) best = i;
+    }
+    if (best == 0) continue;
+    edge.light_or_code_mm = 0.5 * (peak_mm(r, best, sign) - edge.offset_mm);
+    edge.offset_mm += edge.light_or_code_mm;
+    edge.face_light = face_light(r, best);
+    edge.step_light = sign * r.slope[best];
+  }
+}
+
+// Steps of all kinds within +-window; false where the picture ends.
+bool find_steps(const surface::Picture& picture, double window_mm, Steps& found, Reading& r) {
+  r.step_mm = 0.25 / found.view.px_per_mm;
+  r.half = static_cast<int>(std::ceil(window_mm / r.step_mm));
+  const auto count = static_cast<std::size_t>(2 * (r.half + kFilterReach) + 1);
+  read_colour_profile(picture, found.view, -(r.half + kFilterReach) * r.step_mm, r.step_mm, kAcross_mm, count,
+                      r.profile);
+  for (std::size_t c = 0; c < r.profile.size(); ++c) {
+    if (!differentiate(r.profile[c], r.half, r.slope)) return false;
+    best_peak(r, -1, window_mm, found.edges[2 * c], found.scores[2 * c]);
+    best_peak(r, 1, window_mm, found.edges[2 * c + 1], found.scores[2 * c + 1]);
+  }
+  compare_with_light(r, found);
+  for (std::size_t kind = kLightKinds; kind < kKinds; ++kind) found.scores[kind] *= kColourTrust;
+  return true;
+}
+
+// How far the corner's darkness draws an edge: outward where light rises outward, inward where it falls.
+double shade_mm(const BrokenCorner& corner, double slope, double face_light, double step_light,
+                std::size_t kind) {
+  if (slope > 0 || kind >= kLightKinds || step_light <= 0) return 0;
+  const double share = std::min(kMostShade, face_light / step_light);
+  return (kind == 0 ? -1 : 1) * share * strip_width_mm(corner, slope);
+}
+
+// Whether the rise seen at a point is the upper end of a bright strip, the arris being the fall beyond it.
+bool bright_strip(const Steps& s, const BrokenCorner& corner) {
+  constexpr double kLeastShare = 0.3, kMostBeyond_px = 1.5;  // blur draws narrow steps together or apart
+  if (s.view.slope <= 0 || s.edges[0].contrast < kLeastContrast) return false;
+  const double width = strip_width_mm(corner, s.view.slope);
+  const double apart = s.edges[0].offset_mm - s.edges[1].offset_mm;
+  return apart > kLeastShare * width && apart < width + kMostBeyond_px / s.view.px_per_mm;
+}
+
+// One photo's steps, by point.
+class PhotoSteps {
+ public:
+  PhotoSteps(const std::vector<Steps>& steps, std::size_t points) : at_(points, nullptr) {
+    for (const Steps& s : steps) at_[s.point] = &s;
+  }
+
+  // The kind of step that the points about this one see best.
+  std::size_t kind_at(std::size_t point) const {
+    std::array<double, kKinds> votes{};
+    for_neighbours(point, [&](const Steps& n) {
+      for (std::size_t kind = 0; kind < kKinds; ++kind) votes[kind] += n.scores[kind];
+    });
+    return static_cast<std::size_t>(std::max_element(votes.begin(), votes.end()) - votes.begin());
+  }
+
+  // Light of the face and of the step about a point, summed.
+  std::pair<double, double> light_at(std::size_t point, std::size_t kind) const {
+    double face = 0, step = 0;
+    for_neighbours(point, [&](const Steps& n) {
+      if (n.edges[kind].step_light <= 0) return;
+      face += n.edges[kind].face_light;
+      step += n.edges[kind].step_light;
+    });
+    return {face, step};
+  }
+
+ private:
+  template <class Use>
+  void for_neighbours(std::size_t point, const Use& use) const {
+    for (std::size_t d = 0; d <= 2 * kVoters; ++d) {
+      const Steps* n = at_[(point + at_.size() + d - kVoters) % at_.size()];
+      if (n != nullptr) use(*n);
+    }
+  }
+
+  std::vector<const Steps*> at_;
+};
+
+void choose_kinds(const std::vector<Steps>& steps, std::size_t points, const BrokenCorner& corner,
+                  std::vector<ArrisObservation>& out) {
+  const PhotoSteps photo(steps, points);
+  for (const Steps& s : steps) {
+    const std::size_t voted = photo.kind_at(s.point);
+    const std::size_t kind = voted == 1 && bright_strip(s, corner) ? 0 : voted;
+    const Edge& edge = s.edges[kind];
+    if (edge.contrast < kLeastContrast) continue;
+    const double slope = s.view.slope;
+    const double noise = kEdgeSd_px / s.view.px_per_mm * std::max(1.0, 30.0 / edge.contrast);
+    ArrisObservation o{
+        s.point, s.view.photo, slope, edge.offset_mm - rim_shift_mm(corner, slope), edge.contrast, 0};
+    o.looks_up = s.looks_up;
+    o.offset_mm -= wall_shift_mm(corner, slope, s.looks_up);
+    o.sd_mm = slope < 0 ? std::hypot(noise, kEdgeFloor_mm)
+                        : std::hypot(kWallViewFactor * noise, on_corner_mm(corner, slope, s.looks_up));
+    const auto [face, step] = photo.light_at(s.point, kind);
+    o.shade_mm = shade_mm(corner, slope, face, step, kind);
+    o.light_or_code_mm = edge.light_or_code_mm;
+    o.pixel_mm = 1 / s.view.px_per_mm;
+    out.push_back(o);
+  }
+}
+
+}  // namespace
+
+std::vector<ArrisObservation> observe_edges(
+    const scan::Scan& scan, const geometry::IndexedVector<geometry::PhotoIndex, surface::Picture>& pictures,
+    const geometry::PlaneFrame& frame, const geometry::Polygon& outline, const std::vector<Vector2d>& normals,
+    double window_mm, const BrokenCorner& corner, const Surroundings& around) {
+  geometry::IndexedVector<geometry::PhotoIndex, std::vector<Steps>> seen(scan.photos.size());
+  Reading reading;
+  for (std::size_t i = 0; i < outline.size(); ++i) {
+    const bool looks_up = frame.ex.z() * normals[i].x() + frame.ey.z() * normals[i].y() > kLooksUp;
+    for (const OutlineView& view :
+         views_of_point(scan, pictures, frame, outline[i], normals[i], kLeastCosine, around)) {
+      const bool hidden = view.slope >= kHiddenFrom && view.slope <= kHiddenTo;
+      const bool wall = view.slope >= kWallFrom && view.slope <= kWallTo;
+      if (!hidden && !wall) continue;
+      Steps found{i, view, looks_up};
+      const double window = std::max(window_mm, 2.5 / view.px_per_mm);
+      if (find_steps(pictures[view.photo], window, found, reading)) seen[view.photo].push_back(found);
+    }
+  }
+  std::vector<ArrisObservation> out;
+  for (const std::vector<Steps>& steps : seen) choose_kinds(steps, outline.size(), corner, out);
+  return out;
+}
+
+}  // namespace interstice::edges

@@ -1,0 +1,270 @@
+#include "layout/form_input.h"
+
+#include <algorithm>
+#include <cmath>
+#include <cstdio>
+#include <cstdlib>
+#include <sstream>
+#include <stdexcept>
+
+#include "core/errors.h"
+#include "core/files.h"
+#include "core/json_reader.h"
+#include "core/median.h"
+#include "geometry/polygon.h"
+
+namespace interstice::layout {
+namespace {
+
+using Eigen::Vector2d;
+
+constexpr std::uintmax_t kMaxBytes = 16u << 20;
+constexpr std::size_t kMaxPoints = 100000;
+constexpr double kMaxHeight_mm = 2000;  // as a plan's: larger is a wrong unit
+constexpr double kSame_mm = 1e-6;       // nearer than this is the same place
+
+std::string format(const char* pattern, double a, double b = 0) {
+  char text[200];
+  std::snprintf(text, sizeof text, pattern, a, b);
+  return text;
+}
+
+struct NumberedPoints {
+  std::vector<Vector2d> points;
+  std::vector<std::string> places;
+};
+
+// "12,5; 30,0" (comma as decimal mark) cannot be told from a comma between two numbers; it is refused.
+NumberedPoints read_table(const std::string& text, const std::string& file) {
+  NumberedPoints out;
+  std::istringstream in(text);
+  std::string line;
+  for (int number = 1; std::getline(in, line); ++number) {
+    const std::string place = "line " + std::to_string(number);
+    line = line.substr(0, line.find('#'));
+    for (char& c : line) {
+      if (c == ',' || c == ';' || c == '\t' || c == '\r') c = ' ';
+    }
+    const std::size_t first = line.find_first_not_of(' ');
+    if (first == std::string::npos) continue;
+    if (out.points.empty() && std::isalpha(static_cast<unsigned char>(line[first])) &&
+        line.compare(first, 3, "nan") != 0 && line.compare(first, 3, "inf") != 0) {
+      continue;  // a heading
+    }
+    double values[3];
+    int count = 0;
+    const char* at = line.c_str();
+    while (count < 3) {
+      char* end = nullptr;
+      const double value = std::strtod(at, &end);
+      if (end == at) break;
+      values[count++] = value;
+      at = end;
+    }
+    while (*at == ' ') ++at;
+    if (*at != 0)
+      throw core::InputError(file, place + ": \"" + core::one_line(at, 30) + "\" is not a number");
+    if (count != 2) {
+      throw core::InputError(file, place + ": two numbers are needed, r and z (decimals with a point), not " +
+                                       (count > 2 ? std::string("three or more") : std::to_string(count)));
+    }
+    if (!std::isfinite(values[0]) || !std::isfinite(values[1]))
+      throw core::InputError(file, place + ": not a finite number");
+    out.points.emplace_back(values[0], values[1]);
+    out.places.push_back(place);
+    if (out.points.size() > kMaxPoints) throw core::InputError(file, "holds more than 100000 points");
+  }
+  return out;
+}
+
+NumberedPoints read_json_profile(const std::string& text, const std::string& file) {
+  const nlohmann::json document = core::parse_json(text, file);
+  const core::JsonNode root(document, file);
+  const char* key = root.has("form_profile") ? "form_profile" : "profile";
+  const core::JsonNode list = root.at(key);
+  NumberedPoints out;
+  const std::size_t n = list.size();
+  if (n > kMaxPoints) list.fail("holds more than 100000 points");
+  for (std::size_t i = 0; i < n; ++i) {
+    const std::vector<double> rz = list.at(i).numbers(2);
+    out.points.emplace_back(rz[0], rz[1]);
+    out.places.push_back(list.at(i).where());
+  }
+  return out;
+}
+
+void check_crossing(const std::vector<Vector2d>& points, const std::vector<std::string>& places,
+                    const std::string& file) {
+  const auto crossing = [](const Vector2d& a, const Vector2d& b, const Vector2d& c, const Vector2d& d) {
+    const auto side = [](const Vector2d& p, const Vector2d& q, const Vector2d& r) {
+      return (q.x() - p.x()) * (r.y() - p.y()) - (q.y() - p.y()) * (r.x() - p.x());
+    };
+    return side(a, b, c) * side(a, b, d) < 0 && side(c, d, a) * side(c, d, b) < 0;
+  };
+  for (std::size_t i = 0; i + 1 < points.size(); ++i) {
+    for (std::size_t j = i + 2; j + 1 < points.size(); ++j) {
+      if (points.size() > 4000 && j > i + 4000) break;
+      if (crossing(points[i], points[i + 1], points[j], points[j + 1])) {
+        throw core::InputError(file,
+                               "the profile crosses itself: after " + places[i] + " and after " + places[j]);
+      }
+    }
+  }
+}
+
+void drop_repeats(std::vector<Vector2d>& points, std::vector<std::string>& places) {
+  std::vector<Vector2d> kept;
+  std::vector<std::string> kept_places;
+  for (std::size_t i = 0; i < points.size(); ++i) {
+    if (!kept.empty() && (points[i] - kept.back()).norm() < kSame_mm) continue;
+    kept.push_back(points[i]);
+    kept_places.push_back(places[i]);
+  }
+  points = std::move(kept), places = std::move(kept_places);
+}
+
+// In a drawing the pole is the end where the line runs level (a surface of revolution is level at its pole).
+bool pole_is_last(const std::vector<Vector2d>& p, bool from_drawing) {
+  if (!from_drawing) return std::abs(p.back().x()) < std::abs(p.front().x());
+  const Vector2d first = (p[1] - p[0]).normalized(), last = (p[p.size() - 1] - p[p.size() - 2]).normalized();
+  return std::abs(last.y()) < std::abs(first.y());
+}
+
+}  // namespace
+
+FormInput profile_from_points(std::vector<Vector2d> points, const std::vector<std::string>& places_in,
+                              const std::string& file, bool from_drawing) {
+  FormInput form;
+  std::vector<std::string> places = places_in;
+  drop_repeats(points, places);
+  if (points.size() < 3) throw core::InputError(file, "a profile needs at least 3 different points");
+  for (std::size_t i = 0; i < points.size(); ++i) {
+    if (!points[i].allFinite()) throw core::InputError(file, places[i] + ": not a finite number");
+  }
+  if (points.size() > kMaxPoints) throw core::InputError(file, "holds more than 100000 points");
+  if (pole_is_last(points, from_drawing)) {
+    std::reverse(points.begin(), points.end());
+    std::reverse(places.begin(), places.end());
+    form.notes.push_back("the points were given from the rim to the pole and are taken in reverse");
+  }
+  if (from_drawing) {
+    const double axis = points[0].x();
+    double side = 0;
+    for (Vector2d& p : points) p.x() -= axis, side += p.x();
+    if (side < 0) {
+      for (Vector2d& p : points) p.x() = -p.x();
+    }
+    form.notes.push_back("the axis goes through the end of the line that runs level");
+  }
+  double size = 0;
+  for (const Vector2d& p : points) size = std::max(size, std::abs(p.x()));
+  if (size < 15) {
+    throw core::InputError(
+        file, format("the form would be only %.3g mm across: wrong units? Say cm or inches", 2 * size));
+  }
+  if (size > 1000) {
+    throw core::InputError(file, format("the form would be %.4g mm across: wrong units?", 2 * size));
+  }
+  if (std::abs(points[0].x()) > 0.02 * size) {
+    throw core::InputError(
+        file, format("the profile does not reach the pole: its smallest radius is %.4g mm", points[0].x()) +
+                  " (" + places[0] + "); add a point with r = 0");
+  }
+  points[0].x() = 0;
+  for (std::size_t i = 1; i < points.size(); ++i) {
+    if (points[i].x() < kSame_mm)
+      throw core::InputError(file, places[i] + ": r must be positive beyond the pole");
+  }
+  if (points.front().y() < points.back().y()) {
+    for (Vector2d& p : points) p.y() = -p.y();
+    form.notes.push_back("the rim was above the pole; the profile is turned over, rim down");
+  }
+  const double rim = points.back().y();
+  if (std::abs(rim) > 1e-9) {
+    for (Vector2d& p : points) p.y() -= rim;
+    form.notes.push_back(format("heights are counted from the rim (z = %.4g in the file)", rim));
+  }
+  for (std::size_t i = 0; i + 1 < points.size(); ++i) {
+    if (points[i].y() < -kSame_mm)
+      throw core::InputError(file, places[i] + ": the profile runs below its rim");
+  }
+  double height = 0;
+  for (const Vector2d& p : points) height = std::max(height, p.y());
+  if (height > kMaxHeight_mm)
+    throw core::InputError(file, format("the form would be %.4g mm high: wrong units?", height));
+  check_crossing(points, places, file);
+  points.back().y() = 0;
+  try {
+    form.profile = geometry::Profile(std::move(points));
+  } catch (const std::invalid_argument& e) {
+    throw core::InputError(file, e.what());
+  }
+  return form;
+}
+
+FormInput read_form(const std::filesystem::path& path, const ProfileReading& reading) {
+  std::string ending = path.extension().string();
+  for (char& c : ending) c = static_cast<char>(std::tolower(static_cast<unsigned char>(c)));
+  const std::string file = path.string();
+  if (ending == ".svg" || ending == ".dxf") {
+    const DrawnProfile drawn =
+        ending == ".svg" ? read_svg_profile(core::read_file(path, kMaxBytes), file) : read_dxf_profile(path);
+    const double unit = drawn.unit_mm.value_or(reading.unit_mm);
+    std::vector<Vector2d> points;
+    std::vector<std::string> places;
+    for (std::size_t i = 0; i < drawn.points.size(); ++i) {
+      points.push_back(drawn.points[i] * unit);
+      places.push_back("point " + std::to_string(i + 1));
+    }
+    return profile_from_points(std::move(points), places, file, true);
+  }
+  const std::string text = core::read_file(path, kMaxBytes);
+  if (ending == ".json") {
+    NumberedPoints read = read_json_profile(text, file);
+    return profile_from_points(std::move(read.points), read.places, file, false);
+  }
+  NumberedPoints read = read_table(text, file);
+  if (read.points.empty()) throw core::InputError(file, "holds no numbers: two a line are needed, r and z");
+  for (Vector2d& p : read.points) {
+    p *= reading.unit_mm;
+    if (reading.diameters) p.x() /= 2;
+  }
+  return profile_from_points(std::move(read.points), read.places, file, false);
+}
+
+geometry::Profile profile_from_cloud(const std::vector<Eigen::Vector3d>& points, double step_mm) {
+  // Seen from a place on the axis inside the form, the meridian is a curve over the angle from the axis.
+  double r_max = 0, z_max = 0;
+  for (const Eigen::Vector3d& p : points)
+    r_max = std::max(r_max, p.head<2>().norm()), z_max = std::max(z_max, p.z());
+  const double eye = std::min(z_max / 3, r_max / 2);
+  const double quarter = std::acos(0.0), last = quarter + std::atan2(eye, std::max(1.0, r_max));
+  const auto bins =
+      static_cast<std::size_t>(std::max(8.0, std::ceil(std::max(r_max, z_max) * last / step_mm)));
+  std::vector<std::vector<double>> distance(bins);
+  for (const Eigen::Vector3d& p : points) {
+    if (p.z() < 0) continue;
+    const double r = p.head<2>().norm(), angle = std::atan2(r, p.z() - eye);
+    const auto bin = static_cast<std::size_t>(angle / last * static_cast<double>(bins));
+    if (bin < bins) distance[bin].push_back(std::hypot(r, p.z() - eye));
+  }
+  std::vector<Vector2d> profile;
+  constexpr std::size_t kFew = 5;
+  for (std::size_t i = 0; i < bins; ++i) {
+    if (distance[i].size() < kFew) continue;
+    const double angle = last * (static_cast<double>(i) + 0.5) / static_cast<double>(bins),
+                 usual = core::median(std::move(distance[i]));
+    profile.emplace_back(usual * std::sin(angle), eye + usual * std::cos(angle));
+  }
+  if (profile.size() < bins / 2) {
+    throw core::MeasureError(
+        "the points show less than half of the form's profile: scan the bare form from all round and above");
+  }
+  profile.insert(profile.begin(), Vector2d(0, profile.front().y()));
+  const Vector2d& end = profile.back();
+  if (end.y() > 1e-3) profile.emplace_back(end.x() + (end - profile[profile.size() - 2]).x(), 0.0);
+  profile.back().y() = 0;
+  return geometry::Profile(std::move(profile));
+}
+
+}  // namespace interstice::layout

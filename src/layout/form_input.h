@@ -1,0 +1,51 @@
+// The form's outside as a profile, from what a maker has: a table, a drawing, or a measured document.
+//
+// Tables and CSV: two numbers a line, r and z (or diameter and z, see ProfileReading), mm unless said
+// otherwise; lines that begin with letters or '#' are skipped as headings or comments. SVG: one polyline,
+// polygon-free path or polyline element; DXF: one polyline or a chain of lines. Drawings show half the
+// profile; their pole is the end where the line runs level. JSON: "profile" (a plan) or "form_profile" (a
+// measured fit), [[r, z], ...].
+#pragma once
+
+#include <filesystem>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "geometry/profile.h"
+
+namespace interstice::layout {
+
+struct ProfileReading {
+  double unit_mm = 1;      // of tables and CSV, and of drawings that name no unit
+  bool diameters = false;  // the first column holds diameters
+};
+
+struct FormInput {
+  geometry::Profile profile;
+  std::vector<std::string> notes;  // what was assumed or turned round, one line each
+};
+
+// Throws InputError naming file, place and fault: unreadable numbers, too few points, a profile that crosses
+// itself or does not reach the pole, a size that suggests wrong units.
+FormInput read_form(const std::filesystem::path& path, const ProfileReading& reading = {});
+
+// The half profile as points in drawing order, with the file's unit applied where it names one.
+struct DrawnProfile {
+  std::vector<Eigen::Vector2d> points;  // y up
+  std::optional<double> unit_mm;
+};
+DrawnProfile read_svg_profile(const std::string& text, const std::string& file);
+DrawnProfile read_dxf_profile(const std::filesystem::path& path);
+
+// From raw points to a valid profile: ends told apart, rim put on z = 0, pole on r = 0. `places` names each
+// point
+// ("line 12") for messages. from_drawing: r has no fixed zero, the axis goes through the pole's end.
+FormInput profile_from_points(std::vector<Eigen::Vector2d> points, const std::vector<std::string>& places,
+                              const std::string& file, bool from_drawing);
+
+// The profile of a cloud of points on a form of revolution, bowl frame (axis z, rim plane z = 0): the median
+// of each stretch of meridian. Throws MeasureError when the points do not cover it from rim to pole.
+geometry::Profile profile_from_cloud(const std::vector<Eigen::Vector3d>& points, double step_mm = 2.0);
+
+}  // namespace interstice::layout

@@ -1,0 +1,148 @@
+#include "pour/plan_pours.h"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+#include "core/errors.h"
+#include "pour/coverage.h"
+#include "pour/pour_parts.h"
+
+namespace interstice::pour {
+namespace {
+
+// This share of the voids left as bubbles is taken as done: what the eye and a brush of resin make good.
+constexpr double kAirLeft = 0.005;
+
+// Seams are looked for up to 8 mm, or further where the plan means its gaps to be wide.
+double reach_of(const plan::Plan& plan) {
+  return std::max(8.0, 2 * plan.planned_gap_mm);
+}
+
+// The verdicts of a fit, at another smallest fill: proved either way with 95 % one-sided, else doubtful.
+seams::FitDocument judged_at(const seams::FitDocument& measured, double fill_mm) {
+  seams::FitDocument fit = measured;
+  if (std::abs(fill_mm - measured.smallest_fill_mm) < 1e-9) return fit;
+  fit.smallest_fill_mm = fill_mm;
+  for (seams::FitSeam& s : fit.seams) {
+    if (s.verdict == seams::Verdict::unseen || !s.narrowest_mm) continue;
+    const double guard = kOneSided * s.u95_mm.value_or(0);
+    if (*s.narrowest_mm - guard >= fill_mm) {
+      s.verdict = seams::Verdict::clear;
+    } else {
+      s.verdict = *s.narrowest_mm + guard <= fill_mm ? seams::Verdict::too_tight : seams::Verdict::doubtful;
+    }
+  }
+  return fit;
+}
+
+std::size_t nearest_station(const channels::ChannelNetwork& net, const Eigen::Vector2d& uv) {
+  std::size_t best = 0;
+  for (std::size_t s = 1; s < net.stations.size(); ++s) {
+    if ((net.stations[s].map - uv).norm() < (net.stations[best].map - uv).norm()) best = s;
+  }
+  return best;
+}
+
+std::vector<char> reached_stations(const channels::ChannelNetwork& net, double fill_mm,
+                                   const std::vector<std::size_t>& openings) {
+  return channels::stranded_behind(net.stations.size(), net.links, openings, closed_stations(net, fill_mm),
+                                   net.channels.size())
+      .reached;
+}
+
+void judge(PourDocument& d) {
+  const auto with = [&](bool rings_to_come) {
+    std::vector<std::string> reasons = coverage_reasons(d.coverage, rings_to_come);
+    if (d.stranded_length_mm > 0.5) {
+      reasons.push_back("resin cannot reach " + std::to_string(std::lround(d.stranded_length_mm)) +
+                        " mm of seam (" + std::to_string(std::lround(10 * d.stranded_ml) / 10) + "." +
+                        std::to_string(std::lround(10 * d.stranded_ml) % 10) + " ml)");
+    }
+    if (d.seams_ml > 0 && d.openings.empty()) {
+      reasons.push_back("no opening: the shell ends nowhere; say where with --opening U,V");
+    }
+    if (d.trapped_ml_after > kAirLeft * d.seams_ml) {
+      reasons.push_back("about " + std::to_string(std::lround(d.trapped_ml_after)) +
+                        " ml of air stay after the pours that were found");
+    }
+    if (d.coverage.placed == 0) reasons.push_back("no piece is on the form");
+    return reasons;
+  };
+  d.reasons = with(true);
+  d.ready = d.reasons.empty();
+  d.ready_for_rings_on = with(false).empty();
+}
+
+void warn(const std::optional<Resin>& resin, PourDocument& d) {
+  if (!d.narrow_behind.empty()) {
+    d.warnings.push_back(std::to_string(d.narrow_behind.size()) +
+                         (d.narrow_behind.size() == 1 ? " seam is" : " seams are") +
+                         " wide enough at the mouth but narrower than the smallest fill behind it (worst " +
+                         d.narrow_behind.front().tiles[0] + "/" + d.narrow_behind.front().tiles[1] +
+                         "): resin runs along them but may not fill their depth");
+  }
+  if (d.under_pieces_ml > 0.5) {
+    d.warnings.push_back(
+        "up to " + std::to_string(std::lround(d.under_pieces_ml)) +
+        " ml more may creep under the pieces, where flat stock hovers over the round form: each "
+        "tenth of a millimetre of glue under them more or less changes that by " +
+        std::to_string(std::max(1L, std::lround(to_ml(0.1 * d.coverage.covered_area_mm2)))) + " ml");
+  }
+  if (d.coverage.form_area_mm2 > 0 && d.coverage.bare_area_mm2 > 0.01 * d.coverage.form_area_mm2) {
+    d.warnings.push_back(std::to_string(std::lround(d.coverage.bare_area_mm2 / 100)) +
+                         " square cm of the form lie bare: neither under a piece nor in a seam");
+  }
+  if (!resin) {
+    d.warnings.push_back(
+        "no resin given: masses, times and steps by depth are left out (--resin resin.json)");
+    return;
+  }
+  if (d.bubble_limit_mm && *d.bubble_limit_mm > d.smallest_fill_mm) {
+    d.warnings.push_back(
+        "a bubble does not rise by itself in a channel narrower than about " +
+        std::to_string(std::lround(10 * *d.bubble_limit_mm) / 10) + "." +
+        std::to_string(std::lround(10 * *d.bubble_limit_mm) % 10) +
+        " mm with this resin, more than the smallest fill: pour slowly, from one place, and tap");
+  }
+}
+
+}  // namespace
+
+PourDocument plan_pours(const seams::FitDocument& measured, const plan::Plan& plan,
+                        const std::optional<Resin>& resin, const PourOptions& options) {
+  const seams::FitDocument fit =
+      judged_at(measured, options.smallest_fill_mm.value_or(measured.smallest_fill_mm));
+  const channels::ShellSolids shell = channels::solids_of(fit, plan);
+  PourDocument d;
+  d.name = fit.name.empty() ? plan.name : fit.name;
+  d.smallest_fill_mm = fit.smallest_fill_mm;
+  d.cautions = cautions();
+  if (resin) d.resin_name = resin->name;
+  const channels::VoidGrid grid(shell, {.step_mm = 0.5,
+                                        .reach_mm = reach_of(plan),
+                                        .wall_lean = std::tan(plan.bevel_deg * std::numbers::pi / 180),
+                                        .threads = options.threads});
+  const channels::ChannelNetwork net =
+      channels::channel_network(fit, shell, grid, d.smallest_fill_mm, options.threads);
+  PourScene scene{fit, plan, net, d.smallest_fill_mm, net.openings(), {}};
+  for (const Eigen::Vector2d& uv : options.openings) {
+    if (!net.stations.empty()) scene.openings.push_back(nearest_station(net, uv));
+  }
+  scene.reached = reached_stations(net, scene.fill_mm, scene.openings);
+  d.coverage = coverage_of(fit, plan, shell, grid);
+  d.seams_ml = to_ml(grid.seam_volume_mm3());
+  d.under_pieces_ml = to_ml(grid.under_volume_mm3());
+  d.void_volume_ml = d.seams_ml + d.under_pieces_ml;
+  report_network(scene, d);
+  report_stranded(scene, options.threads, d);
+  options.stranded_known(d);
+  report_slot_flow(resin, d);
+  report_pours(scene, resin, options, d);
+  report_build(scene, resin, d);
+  judge(d);
+  warn(resin, d);
+  return d;
+}
+
+}  // namespace interstice::pour

@@ -1,0 +1,224 @@
+#include <algorithm>
+#include <cmath>
+#include <limits>
+#include <queue>
+#include <set>
+
+#include "pour/pour_parts.h"
+
+namespace interstice::pour {
+namespace {
+
+StrandedPlace place_of(const PourScene& scene, const channels::Blocked& blocked) {
+  const channels::ChannelNetwork& net = scene.net;
+  StrandedPlace p;
+  p.behind = scene.tiles_of(blocked.group);
+  p.before = blocked.before;
+  std::size_t narrowest = blocked.own.front();
+  for (const std::size_t s : blocked.own) {
+    if (net.stations[s].width_mm < net.stations[narrowest].width_mm) narrowest = s;
+    p.own_length_mm += net.stations[s].length_mm;
+    p.volume_ml += to_ml(net.stations[s].volume_mm3);
+  }
+  p.length_mm = p.own_length_mm;
+  p.width_mm = net.stations[narrowest].width_mm;
+  p.map = net.stations[narrowest].map;
+  p.freed_length_mm = p.length_mm;
+  p.freed_volume_ml = p.volume_ml;
+  std::set<std::size_t> channels;
+  for (const std::size_t s : blocked.behind) {
+    p.length_mm += net.stations[s].length_mm;
+    p.volume_ml += to_ml(net.stations[s].volume_mm3);
+    if (net.stations[s].length_mm > 0) channels.insert(net.stations[s].channel);
+  }
+  for (const std::size_t s : blocked.next) {
+    p.freed_length_mm += net.stations[s].length_mm;
+    p.freed_volume_ml += to_ml(net.stations[s].volume_mm3);
+  }
+  for (const std::size_t c : channels) p.seams_behind.push_back(scene.tiles_of(c));
+  return p;
+}
+
+void set_own_length(StrandedPlace& place, double own_mm) {
+  place.length_mm += own_mm - place.own_length_mm;
+  place.freed_length_mm += own_mm - place.own_length_mm;
+  place.own_length_mm = own_mm;
+}
+
+// Seams that are open as measured but may be too tight: what each would strand if it alone proved so.
+void add_possible(const PourScene& scene, const std::vector<std::size_t>& closed,
+                  const std::vector<double>& u95, PourDocument& document,
+                  std::vector<std::size_t>& channel_of_place) {
+  for (std::size_t c = 0; c < scene.net.channels.size(); ++c) {
+    const channels::Channel& channel = scene.net.channels[c];
+    if (!channel.fit_seam) continue;
+    const seams::FitSeam& seam = scene.fit.seams[*channel.fit_seam];
+    if (seam.verdict != seams::Verdict::doubtful && seam.verdict != seams::Verdict::unseen) continue;
+    const auto end = static_cast<std::ptrdiff_t>(channel.first + channel.count);
+    if (std::count(closed.begin() + static_cast<std::ptrdiff_t>(channel.first), closed.begin() + end, c) > 0)
+      continue;  // already listed by its measured width
+    std::vector<std::size_t> group = closed;
+    double narrowest = std::numeric_limits<double>::infinity(), own_mm = 0;
+    for (std::size_t s = channel.first; s < channel.first + channel.count; ++s) {
+      const channels::Station& st = scene.net.stations[s];
+      narrowest = std::min(narrowest, st.width_mm);
+      if (seam.verdict != seams::Verdict::unseen || st.seen) continue;
+      group[s] = c;
+      own_mm += st.length_mm;
+    }
+    if (seam.verdict == seams::Verdict::doubtful) {
+      const double limit = (narrowest + scene.fill_mm + kOneSided * u95[c]) / 2;
+      close_channel(scene.net, c, limit, group);
+      own_mm = channel.expected_length_below_mm(scene.fill_mm, u95[c] / 2);
+    }
+    const channels::ReachResult reach = channels::stranded_behind(
+        scene.net.stations.size(), scene.net.links, scene.openings, group, scene.net.channels.size());
+    if (reach.blocked[c].own.empty()) continue;
+    StrandedPlace p = place_of(scene, reach.blocked[c]);
+    set_own_length(p, own_mm);
+    p.certainty = seam.verdict == seams::Verdict::unseen ? Certainty::unseen : Certainty::doubtful;
+    document.stranded.push_back(std::move(p));
+    channel_of_place.push_back(c);
+  }
+}
+
+void report_narrow_behind(const PourScene& scene, PourDocument& document) {
+  for (const seams::FitSeam& seam : scene.fit.seams) {
+    if (!seam.throat_mm || !seam.narrowest_mm) continue;
+    if (*seam.throat_mm >= scene.fill_mm || *seam.narrowest_mm < scene.fill_mm) continue;
+    document.narrow_behind.push_back(
+        {seam.tiles, *seam.narrowest_mm, *seam.throat_mm, seam.throat_from, seam.map});
+  }
+  std::stable_sort(document.narrow_behind.begin(), document.narrow_behind.end(),
+                   [](const NarrowBehind& a, const NarrowBehind& b) { return a.throat_mm < b.throat_mm; });
+}
+
+}  // namespace
+
+void close_channel(const channels::ChannelNetwork& net, std::size_t channel, double below_mm,
+                   std::vector<std::size_t>& group) {
+  const channels::Channel& c = net.channels[channel];
+  for (std::size_t s = c.first; s < c.first + c.count; ++s)
+    group[s] = net.stations[s].width_mm < below_mm ? channel : channels::kPassable;
+}
+
+std::vector<std::size_t> closed_stations(const channels::ChannelNetwork& net, double fill_mm) {
+  std::vector<std::size_t> group(net.stations.size(), channels::kPassable);
+  for (std::size_t c = 0; c < net.channels.size(); ++c) close_channel(net, c, fill_mm, group);
+  return group;
+}
+
+void report_stranded(const PourScene& scene, int threads, PourDocument& document) {
+  const std::vector<std::size_t> closed = closed_stations(scene.net, scene.fill_mm);
+  const channels::ReachResult reach = channels::stranded_behind(
+      scene.net.stations.size(), scene.net.links, scene.openings, closed, scene.net.channels.size());
+  const std::vector<double> u95 = widths_u95_mm(scene);
+  std::vector<std::size_t> channel_of_place;
+  for (const channels::Blocked& b : reach.blocked) {
+    if (b.own.empty()) continue;
+    StrandedPlace p = place_of(scene, b);
+    set_own_length(p, scene.net.channels[b.group].expected_length_below_mm(scene.fill_mm, u95[b.group] / 2));
+    document.stranded.push_back(std::move(p));
+    channel_of_place.push_back(b.group);
+  }
+  add_possible(scene, closed, u95, document, channel_of_place);
+  add_ranges(scene, closed, u95, threads, channel_of_place, document.stranded);
+  std::stable_sort(document.stranded.begin(), document.stranded.end(),
+                   [](const StrandedPlace& a, const StrandedPlace& b) {
+                     if ((a.certainty == Certainty::measured) != (b.certainty == Certainty::measured)) {
+                       return a.certainty == Certainty::measured;
+                     }
+                     return a.length_mm > b.length_mm;
+                   });
+  for (std::size_t s = 0; s < scene.net.stations.size(); ++s) {
+    if (scene.reached[s]) continue;
+    document.stranded_length_mm += scene.net.stations[s].length_mm;
+    document.stranded_ml += to_ml(scene.net.stations[s].volume_mm3);
+  }
+  report_narrow_behind(scene, document);
+}
+
+void report_network(const PourScene& scene, PourDocument& document) {
+  const channels::ChannelNetwork& net = scene.net;
+  std::vector<double> width;
+  for (const channels::Station& s : net.stations) width.push_back(std::max(0.0, s.width_mm));
+  std::vector<channels::WidthLink> links = net.links;
+  for (channels::WidthLink& l : links) l.width_mm = std::numeric_limits<double>::infinity();
+  const std::vector<double> widest =
+      channels::widest_paths(net.stations.size(), links, scene.openings, width);
+  for (std::size_t c = 0; c < net.channels.size(); ++c) {
+    ChannelReport report;
+    report.tiles = scene.tiles_of(c);
+    report.listed = net.channels[c].fit_seam.has_value();
+    for (std::size_t s = net.channels[c].first; s < net.channels[c].first + net.channels[c].count; ++s) {
+      const channels::Station& st = net.stations[s];
+      report.length_mm += st.length_mm;
+      report.volume_ml += to_ml(st.volume_mm3);
+      report.points.push_back({st.s_mm, st.width_mm, widest[s], st.depth_mm, to_ml(st.volume_mm3), st.map,
+                               st.seen, scene.reached[s] != 0, st.at_end});
+    }
+    document.seam_length_mm += report.length_mm;
+    document.channels.push_back(std::move(report));
+  }
+  for (const channels::Junction& j : net.junctions) {
+    JunctionReport report;
+    for (const geometry::TileIndex t : j.tiles) report.tiles.push_back(scene.plan.tiles[t].label);
+    report.map = j.map;
+    report.volume_ml = to_ml(j.volume_mm3);
+    document.junctions_ml += report.volume_ml;
+    document.junctions.push_back(std::move(report));
+  }
+  std::set<std::size_t> seen;
+  for (const std::size_t s : scene.openings) {
+    if (!seen.insert(net.stations[s].channel).second) continue;
+    document.openings.push_back({scene.tiles_at(s), net.stations[s].map, net.stations[s].at_end, 0});
+  }
+}
+
+std::vector<double> path_lengths_mm(const channels::ChannelNetwork& net, const std::vector<char>& open,
+                                    const std::vector<std::size_t>& sources) {
+  std::vector<std::vector<std::size_t>> next(net.stations.size());
+  for (const channels::WidthLink& l : net.links) {
+    next[l.a].push_back(l.b);
+    next[l.b].push_back(l.a);
+  }
+  std::vector<double> length(net.stations.size(), std::numeric_limits<double>::infinity());
+  using Entry = std::pair<double, std::size_t>;
+  std::priority_queue<Entry, std::vector<Entry>, std::greater<>> queue;
+  for (const std::size_t s : sources) {
+    if (!open[s]) continue;
+    length[s] = 0;
+    queue.emplace(0.0, s);
+  }
+  while (!queue.empty()) {
+    const auto [d, s] = queue.top();
+    queue.pop();
+    if (d > length[s]) continue;
+    for (const std::size_t t : next[s]) {
+      if (!open[t]) continue;
+      const double through = d + (net.stations[s].mouth - net.stations[t].mouth).norm();
+      if (through >= length[t]) continue;
+      length[t] = through;
+      queue.emplace(through, t);
+    }
+  }
+  return length;
+}
+
+bool at_rim(const PourScene& scene, std::size_t station) {
+  const channels::Station& st = scene.net.stations[station];
+  if (!st.at_end) return false;
+  for (const geometry::TileIndex t : scene.net.channels[st.channel].tiles) {
+    if (st.map.norm() < geometry::centroid(scene.plan.tiles[t].outline).norm()) return false;
+  }
+  for (const plan::PlannedTile& t :
+       scene.plan.tiles) {  // nothing is planned further out: not a hole in the shell
+    for (const Eigen::Vector2d& p : t.outline) {
+      const bool same_side = p.dot(st.map) > 0.95 * p.norm() * st.map.norm();
+      if (same_side && p.norm() > st.map.norm() + 15.0) return false;
+    }
+  }
+  return true;
+}
+
+}  // namespace interstice::pour

@@ -1,0 +1,62 @@
+// The choice of pieces, moves and depths by mixed-integer programs on linear widths.
+#pragma once
+
+#include <array>
+#include <vector>
+
+#include "rework/correction_linear.h"
+#include "rework/milp.h"
+
+namespace interstice::rework {
+
+struct CorrectionChoice {
+  std::vector<char> touched;                 // by piece
+  std::vector<Move> moves;                   // by piece
+  std::vector<std::array<double, 2>> depth;  // by pair: off a's edge, off b's edge
+  std::vector<char> given_up;                // by pair
+  bool proved = true;  // no fewer seams given up, and for that no fewer pieces touched, in the linear model
+};
+
+class CorrectionModel {
+ public:
+  CorrectionModel(const CorrectionShell& shell, const CorrectionOptions& options);
+
+  // Extra width asked of a pair (against rounding and the linear model's error), and less room upward.
+  std::vector<double> lower_margin_mm, upper_margin_mm;  // by pair
+  std::vector<char> forced_up;                           // pairs not to be tried any more
+
+  // Which pieces to touch, and how, linearised at the given moves. Only pieces next to a seam that has to
+  // rise come into question, and with helpers also their neighbours. Doing nothing and giving up every seam
+  // is always among the solutions, whatever the margins.
+  CorrectionChoice choose(const std::vector<Move>& at, bool helpers);
+  // The least work with the same pieces and seams given up, linearised at the choice's moves; counts the
+  // edges and moves set about too. Keeps a part of the choice that has no solution.
+  CorrectionChoice refine(const CorrectionChoice& choice);
+  // The same with each move a multiple of 0.1, moves that are not made left out, and if that can be the same
+  // edges.
+  CorrectionChoice in_tenths(const CorrectionChoice& choice);
+
+ private:
+  struct Part;  // a connected part of the shell as a program
+  std::vector<std::vector<std::size_t>> connected(const std::vector<char>& candidates) const;
+  const LinearPair& linear(std::size_t pair, const std::vector<Move>& at);
+  Part build(const std::vector<std::size_t>& pieces, const std::vector<Move>& at, bool by_action);
+  void add_pair(std::size_t pair, const std::vector<Move>& at, Part& part);
+  Part settled(const std::vector<std::size_t>& pieces, const CorrectionChoice& choice, bool by_action);
+  static void hold_to_tenths(const CorrectionChoice& choice, Part& part);
+  void choose_part(const std::vector<std::size_t>& pieces, const std::vector<Move>& at,
+                   CorrectionChoice& out);
+  void add_ceiling(std::size_t pair, const std::vector<Move>& at, Part& part);
+  void add_piece(std::size_t piece, Part& part) const;
+  MixedProgram::Terms moves_in(const WidthRow& row, const std::array<std::size_t, 2>& piece,
+                               const std::vector<Move>& at, const Part& part, double& constant) const;
+  double reach(const WidthRow& row, const std::array<std::size_t, 2>& piece, const Part& part) const;
+  void read(const Part& part, const std::vector<double>& values, CorrectionChoice& out) const;
+
+  const CorrectionShell& shell_;
+  const CorrectionOptions& options_;
+  std::vector<LinearPair> linear_;  // cache by pair
+  std::vector<char> linear_known_;
+};
+
+}  // namespace interstice::rework

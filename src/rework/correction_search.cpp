@@ -1,0 +1,142 @@
+#include "rework/correction_search.h"
+
+#include <algorithm>
+#include <optional>
+
+namespace interstice::rework {
+namespace {
+
+constexpr int kRounds = 14;  // of choosing and laying out before pieces are taken back
+constexpr int kAnywhere =
+    6;  // from this round on, small shortfalls may be sanded off any edge of a touched piece
+constexpr int kPatience = 7;     // rounds a seam may fail before it is given up
+constexpr double kExtra = 0.02;  // more margin than was missing, mm
+
+class TakingBack {
+ public:
+  TakingBack(const CorrectionShell& shell, const CorrectionOptions& options)
+      : shell_(shell), options_(options) {}
+
+  Outcome operator()(Outcome out) const {
+    for (;;) {
+      const auto missed = shortfalls(shell_, out.layout, out.given_up);
+      if (missed.empty()) return out;
+      take_back(missed.front().pair, out);
+      measure(shell_, out.layout, options_.threads);
+    }
+  }
+
+ private:
+  void take_back(std::size_t k, Outcome& out) const {
+    const ShellPair& pair = shell_.pairs[k];
+    std::optional<std::pair<double, ShellChange>> best;
+    for (const std::vector<std::size_t>& gone :
+         {std::vector{pair.a}, std::vector{pair.b}, std::vector{pair.a, pair.b}}) {
+      ShellChange change = out.layout.change;
+      bool any = false;
+      for (const std::size_t piece : gone) any = any || !change[piece].is_none(), change[piece] = {};
+      if (!any) continue;
+      const double cost = lost_by(gone, change, out) + (misses(k, change) ? 1e6 : 0);
+      if (!best || cost < best->first) best = {cost, std::move(change)};
+    }
+    if (best) out.layout.change = std::move(best->second);
+    // Nothing left to take back, or not to be had without: given up.
+    for (std::size_t i = 0; i < shell_.pairs.size(); ++i) {
+      const ShellPair& p = shell_.pairs[i];
+      const bool near = p.a == pair.a || p.a == pair.b || p.b == pair.a || p.b == pair.b;
+      if (p.must_rise && near && width(i, out.layout.change) < p.lower_mm - 1e-6) out.given_up[i] = 1;
+    }
+  }
+  double width(std::size_t k, const ShellChange& change) const {
+    return width_after(shell_, k, change).value_or(shell_.reach_mm);
+  }
+  bool misses(std::size_t k, const ShellChange& change) const {
+    const ShellPair& p = shell_.pairs[k];
+    const double w = width(k, change);
+    return w > p.upper_mm + 1e-6 || w < std::min(p.lower_mm, p.now_mm - 0.02) - 1e-6;
+  }
+  // What the seams of these pieces that are too narrow under the change are worth.
+  double lost_by(const std::vector<std::size_t>& pieces, const ShellChange& change,
+                 const Outcome& out) const {
+    double sum = 0;
+    for (std::size_t k = 0; k < shell_.pairs.size(); ++k) {
+      const ShellPair& p = shell_.pairs[k];
+      const bool near = std::find(pieces.begin(), pieces.end(), p.a) != pieces.end() ||
+                        std::find(pieces.begin(), pieces.end(), p.b) != pieces.end();
+      if (near && !(p.must_rise && out.given_up[k]) && width(k, change) < p.lower_mm - 1e-6) sum += p.value;
+    }
+    return sum;
+  }
+
+  const CorrectionShell& shell_;
+  const CorrectionOptions& options_;
+};
+
+// Chooses, linearises again at the result, lays out in 3-D and checks; what is missed is asked for with a
+// margin in the next round.
+class Search {
+ public:
+  Search(const CorrectionShell& shell, const CorrectionOptions& options)
+      : shell_(shell), options_(options), model_(shell, options), failed_(shell.pairs.size(), 0) {}
+
+  Outcome run() {
+    choose();
+    std::optional<Outcome> nearest;
+    std::size_t fewest = shell_.pairs.size() + 1;
+    for (int round = 0; round < kRounds; ++round) {
+      // The same pieces first; if that did not do, all is open again.
+      if (round > 0 && round % 4 == 0) choose();
+      // After the first round only margins change: holding the moves to tenths again is mostly enough.
+      if (round % 2 == 0) choice_ = model_.refine(model_.refine(choice_));
+      if (!options_.glued) choice_ = model_.in_tenths(choice_);
+      Outcome out{lay_out(shell_, options_, choice_, round >= kAnywhere), choice_.given_up, choice_.proved};
+      const auto missed = shortfalls(shell_, out.layout, out.given_up);
+      if (missed.empty()) return out;
+      learn(missed);
+      if (missed.size() < fewest) fewest = missed.size(), nearest = std::move(out);
+    }
+    nearest->proved = false;
+    return taken_back(shell_, options_, std::move(*nearest));
+  }
+
+ private:
+  void choose() {
+    const std::vector<Move> still(shell_.pieces.size());
+    choice_ = model_.choose(still, false);
+    if (gives_up_freely()) choice_ = model_.choose(still, true);
+  }
+  bool gives_up_freely() const {
+    for (std::size_t k = 0; k < shell_.pairs.size(); ++k) {
+      if (choice_.given_up[k] && !model_.forced_up[k]) return true;
+    }
+    return false;
+  }
+  void learn(const std::vector<Shortfall>& missed) {
+    for (const Shortfall& s : missed) {
+      if (s.below_mm > 0) model_.lower_margin_mm[s.pair] += s.below_mm + kExtra;
+      if (s.above_mm > 0) model_.upper_margin_mm[s.pair] += s.above_mm + kExtra;
+      if (++failed_[s.pair] >= kPatience && shell_.pairs[s.pair].must_rise) {
+        model_.forced_up[s.pair] = 1;
+        choice_.given_up[s.pair] = 1;
+      }
+    }
+  }
+
+  const CorrectionShell& shell_;
+  const CorrectionOptions& options_;
+  CorrectionModel model_;
+  CorrectionChoice choice_;
+  std::vector<int> failed_;
+};
+
+}  // namespace
+
+Outcome taken_back(const CorrectionShell& shell, const CorrectionOptions& options, Outcome out) {
+  return TakingBack(shell, options)(std::move(out));
+}
+
+Outcome search_corrections(const CorrectionShell& shell, const CorrectionOptions& options) {
+  return Search(shell, options).run();
+}
+
+}  // namespace interstice::rework

@@ -1,0 +1,64 @@
+// The shell as the corrections see it: pieces as solids, and for every pair that is or may come near, the
+// width it has and the width it must keep. Built once from the document; internal to the corrections.
+#pragma once
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "rework/correction_motion.h"
+#include "rework/corrections.h"
+
+namespace interstice::rework {
+
+struct ShellPiece {
+  std::string label;
+  int ring = 1;
+  solid::PieceSolid solid;   // as measured; planned if it was not measured
+  Eigen::Vector3d centroid;  // of the face
+  double rim_mm = 0;         // farthest arris point from the centroid
+  double wall_mm = 0;        // mean height of the walls
+  bool measured = false;
+  bool free = false;  // may be touched
+  std::vector<Eigen::Vector3d> inward;
+};
+
+struct ShellPair {
+  std::size_t a = 0, b = 0;
+  std::optional<std::size_t> seam;  // in the document
+  double offset_mm = 0;  // measured narrowest width less the outlines' (the measurement corrects for noise)
+  double now_mm = 0;     // narrowest width
+  double lower_mm = 0;   // must not be below this in the end
+  double upper_mm = 0;   // narrowest width must not be above this
+  bool must_rise = false;
+  double value = 1;  // of freeing it, 1 to 2
+};
+
+struct CorrectionShell {
+  geometry::Profile form;
+  std::vector<ShellPiece> pieces;
+  std::vector<ShellPair> pairs;
+  double reach_mm = 0;  // pairs farther apart can't matter
+};
+
+CorrectionShell make_shell(const seams::FitDocument& fit, const plan::Plan& plan,
+                           const CorrectionOptions& options);
+
+// The form as measured if the document has it, else as planned.
+geometry::Profile form_of(const seams::FitDocument& fit, const plan::Plan& plan);
+
+// A planned piece as a solid.
+solid::PieceSolid planned_solid(const plan::Plan& plan, geometry::TileIndex tile);
+
+// What is done to each piece.
+struct PieceChange {
+  Move move;
+  std::vector<SandedStretch> sanded;
+  std::vector<std::size_t> facing;  // for each stretch: the piece on the other side
+  bool is_none() const { return move.is_zero() && sanded.empty(); }
+};
+using ShellChange = std::vector<PieceChange>;
+
+solid::PieceSolid changed_piece(const CorrectionShell& shell, std::size_t piece, const PieceChange& change);
+
+}  // namespace interstice::rework

@@ -1,0 +1,99 @@
+// Corrections as text: the work order, and lists of corrections from a file.
+#include <cmath>
+#include <cstdio>
+
+#include "core/json_reader.h"
+#include "rework/corrections.h"
+
+namespace interstice::rework {
+namespace {
+
+std::string number(const char* format, double x) {
+  char text[64];
+  std::snprintf(text, sizeof text, format, x);
+  return text;
+}
+
+std::string mm(double x) {
+  return number("%.1f mm", x);
+}
+
+std::string move_text(const seams::Correction& c) {
+  std::string way;
+  const auto add = [&](const std::string& part) { way += (way.empty() ? "" : " and ") + part; };
+  if (c.along_mm != 0) add(mm(std::abs(c.along_mm)) + (c.along_mm > 0 ? " counter-clockwise" : " clockwise"));
+  if (c.towards_pole_mm != 0)
+    add(mm(std::abs(c.towards_pole_mm)) + (c.towards_pole_mm > 0 ? " towards the foot" : " towards the rim"));
+  std::string text = way.empty() ? "" : "move " + c.tile + " " + way;
+  if (c.turn_deg != 0) {
+    text += text.empty() ? "turn " + c.tile : ", turn it";
+    text +=
+        number(" %.1f deg", std::abs(c.turn_deg)) + (c.turn_deg > 0 ? " counter-clockwise" : " clockwise");
+  }
+  return text.empty() ? "leave " + c.tile + " where it is" : text;
+}
+
+std::string sand_text(const seams::Correction& c) {
+  std::string text = "sand " + c.tile + " where it faces " + c.facing + ": " + mm(c.depth_mm);
+  if (c.length_mm > 0) text += number(" over %.0f mm", c.length_mm);
+  return text;
+}
+
+std::string freed_text(const seams::Correction& c) {
+  std::string text;
+  for (const seams::Correction::Freed& f : c.frees) {
+    text += (text.empty() ? "  (then " : ", ") + f.tiles[0] + "-" + f.tiles[1] + " " + mm(f.width_after_mm);
+  }
+  return text.empty() ? text : text + ")";
+}
+
+}  // namespace
+
+std::string correction_words(const seams::Correction& correction) {
+  return correction.action == seams::Correction::Action::move ? move_text(correction) : sand_text(correction);
+}
+
+std::string work_order(const seams::FitDocument& fit) {
+  std::string out;
+  bool moves = false, sanding = false;
+  for (std::size_t i = 0; i < fit.corrections.size(); ++i) {
+    const seams::Correction& c = fit.corrections[i];
+    const bool move = c.action == seams::Correction::Action::move;
+    (move ? moves : sanding) = true;
+    out += number("%3.0f  ", static_cast<double>(i + 1)) + correction_words(c) + freed_text(c) + "\n";
+  }
+  for (const std::string& line : fit.corrections_refused) out += "  -  " + line + "\n";
+  if (moves)
+    out += "Along the ring as seen from above, turns as seen from outside; each piece keeps its tilt.\n";
+  if (sanding) {
+    out +=
+        "Sand square to the edge with the bevel kept, running out over 3 mm at both ends. Wood dust harms: "
+        "mask and "
+        "extraction, and what the data sheets say of glue on the edges.\n";
+  }
+  return out;
+}
+
+std::vector<seams::Correction> parse_corrections(const std::string& json_text, const std::string& file) {
+  const nlohmann::json given = core::parse_json(json_text, file);
+  const nlohmann::json* list = &given;
+  if (given.is_object()) {
+    if (!given.contains("corrections")) core::JsonNode(given, file).fail("has no \"corrections\"");
+    list = &given.at("corrections");
+  }
+  // Read by the reader of fit files, so that there is one notation and one set of messages.
+  nlohmann::json document = {{"format", "interstice-fit"},
+                             {"version", 1},
+                             {"smallest_fill_mm", 3.0},
+                             {"tiles", nlohmann::json::array()},
+                             {"seams", nlohmann::json::array()},
+                             {"quality", nlohmann::json::object()},
+                             {"corrections", *list}};
+  for (const char* key :
+       {"photos_given", "photos_used", "reprojection_rms_px", "pixel_footprint_mm", "scale_u95_percent"}) {
+    document["quality"][key] = 0;
+  }
+  return seams::parse_fit(document.dump(), file).corrections;
+}
+
+}  // namespace interstice::rework

@@ -1,0 +1,253 @@
+#include "rework/corrections.h"
+
+#include <algorithm>
+#include <cmath>
+#include <cstdio>
+#include <numbers>
+#include <set>
+
+#include "core/errors.h"
+#include "rework/correction_search.h"
+
+namespace interstice::rework {
+namespace {
+
+using Eigen::Vector2d;
+using Eigen::Vector3d;
+
+std::string tenths(double x) {
+  char text[32];
+  std::snprintf(text, sizeof text, "%.1f", x);
+  return text;
+}
+
+Vector2d map_of(const CorrectionShell& shell, const solid::SolidBody& base, double arc) {
+  const auto [segment, t] = base.place_of_arc(arc);
+  return shell.form.locate(base.arris_at(segment, t)).uv;
+}
+
+// Pieces whose change turns out not to be needed are left alone.
+void drop_needless(const CorrectionShell& shell, const std::vector<char>& given_up, LaidOut& out,
+                   int threads) {
+  for (std::size_t i = 0; i < shell.pieces.size(); ++i) {
+    if (out.change[i].is_none()) continue;
+    LaidOut without = out;
+    without.change[i] = {};
+    bool needed = false;
+    for (std::size_t k = 0; k < shell.pairs.size() && !needed; ++k) {
+      const ShellPair& p = shell.pairs[k];
+      if (p.a != i && p.b != i) continue;
+      const double width = width_after(shell, k, without.change).value_or(shell.reach_mm);
+      const double lower = given_up[k] ? std::min(p.lower_mm, p.now_mm - 0.02) : p.lower_mm;
+      needed = width < lower - 1e-6 || width > p.upper_mm + 1e-6;
+    }
+    if (needed) continue;
+    out = std::move(without);
+    measure(shell, out, threads);
+  }
+}
+
+// The seams a piece's corrections free: those that had to rise, did, and would not have without them.
+std::vector<std::size_t> freed_by(const CorrectionShell& shell, const LaidOut& out, std::size_t piece,
+                                  const PieceChange& without) {
+  std::vector<std::size_t> freed;
+  ShellChange change = out.change;
+  change[piece] = without;
+  for (std::size_t k = 0; k < shell.pairs.size(); ++k) {
+    const ShellPair& p = shell.pairs[k];
+    if (!p.must_rise || (p.a != piece && p.b != piece)) continue;
+    if (!out.after_mm[k] || *out.after_mm[k] < p.lower_mm - 1e-6) continue;
+    if (width_after(shell, k, change).value_or(shell.reach_mm) < p.lower_mm - 1e-6) freed.push_back(k);
+  }
+  return freed;
+}
+
+class Writer {
+ public:
+  Writer(const seams::FitDocument& fit, const CorrectionShell& shell, const CorrectionOptions& options,
+         const LaidOut& out)
+      : fit_(fit), shell_(shell), options_(options), out_(out) {}
+
+  CorrectionResult write() const {
+    CorrectionResult result;
+    for (const std::size_t piece : working_order()) write_piece(piece, result);
+    for (std::size_t k = 0; k < shell_.pairs.size(); ++k) {
+      if (shell_.pairs[k].must_rise && !reached(k)) result.refused.push_back(refusal(k));
+      if (!shell_.pairs[k].must_rise && !out_.after_mm[k]) continue;
+      const ShellPair& p = shell_.pairs[k];
+      result.seams.push_back(
+          {labels(k), p.now_mm, out_.after_mm[k].value_or(p.now_mm), p.lower_mm, p.must_rise, reached(k)});
+    }
+    return result;
+  }
+
+ private:
+  std::array<std::string, 2> labels(std::size_t k) const {
+    return {shell_.pieces[shell_.pairs[k].a].label, shell_.pieces[shell_.pairs[k].b].label};
+  }
+  bool reached(std::size_t k) const {
+    return out_.after_mm[k].value_or(shell_.pairs[k].now_mm) >= shell_.pairs[k].lower_mm - 1e-6;
+  }
+  double worth(std::size_t piece) const {
+    double sum = 0;
+    for (const std::size_t k : freed_by(shell_, out_, piece, {})) {
+      const seams::FitSeam& seam = fit_.seams[*shell_.pairs[k].seam];
+      sum += options_.seam_value.empty() ? seam.tight_length_mm : options_.seam_value[*shell_.pairs[k].seam];
+    }
+    return sum;
+  }
+  // A piece can be set where it belongs only once its neighbours have made room.
+  bool has_room(std::size_t piece, const ShellChange& done) const {
+    ShellChange next = done;
+    next[piece] = out_.change[piece];
+    for (std::size_t k = 0; k < shell_.pairs.size(); ++k) {
+      const ShellPair& p = shell_.pairs[k];
+      if ((p.a != piece && p.b != piece) || !shell_.pieces[p.a].measured || !shell_.pieces[p.b].measured)
+        continue;
+      const double before = width_after(shell_, k, done).value_or(shell_.reach_mm);
+      if (width_after(shell_, k, next).value_or(shell_.reach_mm) < std::min(before - 0.02, 0.3)) return false;
+    }
+    return true;
+  }
+  std::vector<std::size_t> working_order() const {
+    std::vector<std::pair<double, std::size_t>> left;
+    for (std::size_t i = 0; i < shell_.pieces.size(); ++i) {
+      if (!out_.change[i].is_none()) left.emplace_back(-worth(i), i);
+    }
+    std::sort(left.begin(), left.end());
+    std::vector<std::size_t> order;
+    ShellChange done(shell_.pieces.size());
+    while (!left.empty()) {
+      auto next =
+          std::find_if(left.begin(), left.end(), [&](const auto& p) { return has_room(p.second, done); });
+      if (next == left.end()) next = left.begin();
+      order.push_back(next->second);
+      done[next->second] = out_.change[next->second];
+      left.erase(next);
+    }
+    return order;
+  }
+  void add_freed(const std::vector<std::size_t>& pairs, seams::Correction& c) const {
+    for (const std::size_t k : pairs) c.frees.push_back({labels(k), *out_.after_mm[k]});
+  }
+  void write_piece(std::size_t piece, CorrectionResult& result) const {
+    const PieceChange& change = out_.change[piece];
+    const solid::SolidBody base(shell_.pieces[piece].solid);
+    ++result.pieces_touched;
+    for (std::size_t i = 0; i < change.sanded.size(); ++i) {
+      const SandedStretch& s = change.sanded[i];
+      seams::Correction c;
+      c.action = seams::Correction::Action::sand;
+      c.tile = shell_.pieces[piece].label;
+      c.facing = shell_.pieces[change.facing[i]].label;
+      c.from = map_of(shell_, base, s.from_mm);
+      c.to = map_of(shell_, base, s.to_mm);
+      c.depth_mm = std::round(s.depth_mm * 10) / 10;
+      c.length_mm = std::round(stretch_length(s, base.perimeter_mm()));
+      PieceChange without = change;
+      without.sanded.erase(without.sanded.begin() + static_cast<std::ptrdiff_t>(i));
+      without.facing.erase(without.facing.begin() + static_cast<std::ptrdiff_t>(i));
+      add_freed(freed_by(shell_, out_, piece, without), c);
+      result.wood_mm3 += c.depth_mm * c.length_mm * shell_.pieces[piece].wall_mm;
+      result.corrections.push_back(std::move(c));
+    }
+    if (change.move.is_zero()) return;
+    seams::Correction c;
+    c.action = seams::Correction::Action::move;
+    c.tile = shell_.pieces[piece].label;
+    c.along_mm = change.move.along_mm;
+    c.towards_pole_mm = change.move.towards_pole_mm;
+    c.turn_deg = change.move.turn_deg;
+    PieceChange without = change;
+    without.move = {};
+    add_freed(freed_by(shell_, out_, piece, without), c);
+    result.movement_mm += std::abs(c.along_mm) + std::abs(c.towards_pole_mm) +
+                          std::abs(c.turn_deg) * std::numbers::pi / 180.0 * shell_.pieces[piece].rim_mm;
+    result.corrections.push_back(std::move(c));
+  }
+  std::string refusal(std::size_t k) const {
+    const ShellPair& p = shell_.pairs[k];
+    const ShellPiece& a = shell_.pieces[p.a];
+    const ShellPiece& b = shell_.pieces[p.b];
+    const double missing = p.lower_mm - out_.after_mm[k].value_or(p.now_mm);
+    const bool name_b =
+        b.free != a.free ? b.free : b.ring > a.ring;  // the one set later comes off more easily
+    const ShellPiece& cut = name_b ? b : a;
+    const ShellPiece& kept = name_b ? a : b;
+    const std::string recut = "recut it " + tenths(std::ceil(missing * 10 - 1e-6) / 10) +
+                              " mm narrower on the side of " + kept.label;
+    if (!a.free && !b.free)
+      return "both " + cut.label + " and " + kept.label + " are locked; unlock one, or take " + cut.label +
+             " out and " + recut;
+    if (options_.glued) {
+      return "sanding up to " + tenths(options_.max_sand_mm) + " mm does not free " + cut.label +
+             ", which is glued; " + recut;
+    }
+    return "no move frees " + cut.label + "; " + recut;
+  }
+
+  const seams::FitDocument& fit_;
+  const CorrectionShell& shell_;
+  const CorrectionOptions& options_;
+  const LaidOut& out_;
+};
+
+void check_range(const char* option, double value, double low, double high) {
+  if (std::isfinite(value) && value >= low && value <= high) return;
+  throw core::InputError(std::string(option) + ": " + tenths(value) + " is not within " + tenths(low) +
+                         " to " + tenths(high));
+}
+
+}  // namespace
+
+double guard_band_mm(double u95_mm) {
+  return 1.645 * u95_mm / 2;
+}
+
+seams::Verdict verdict_of(double width_mm, double u95_mm, double smallest_fill_mm) {
+  const double guard = guard_band_mm(u95_mm);
+  if (width_mm - guard >= smallest_fill_mm) return seams::Verdict::clear;
+  return width_mm + guard < smallest_fill_mm ? seams::Verdict::too_tight : seams::Verdict::doubtful;
+}
+
+void CorrectionOptions::check(const seams::FitDocument& fit) const {
+  check_range("largest move in mm", max_move_mm, 0, 10);
+  check_range("largest turn in degrees", max_turn_deg, 0, 10);
+  check_range("deepest sanding in mm", max_sand_mm, 0, 10);
+  check_range("widest seam in mm", limit_mm, fit.smallest_fill_mm, 100);
+  if (!seam_value.empty() && seam_value.size() != fit.seams.size()) {
+    throw std::invalid_argument("corrections: one value a seam is needed");
+  }
+  std::set<std::string> known;
+  for (const seams::FitTile& t : fit.tiles) known.insert(t.label);
+  for (const std::string& label : locked) {
+    if (!known.contains(label))
+      throw core::InputError("locked piece \"" + core::one_line(label, 40) +
+                             "\": the plan has no such piece");
+  }
+}
+
+CorrectionResult propose_corrections(const seams::FitDocument& fit, const plan::Plan& plan,
+                                     const CorrectionOptions& options) {
+  options.check(fit);
+  const CorrectionShell shell = make_shell(fit, plan, options);
+  if (std::none_of(shell.pairs.begin(), shell.pairs.end(), [](const ShellPair& p) { return p.must_rise; }))
+    return {};
+  Outcome out = search_corrections(shell, options);
+  drop_needless(shell, out.given_up, out.layout, options.threads);
+  CorrectionResult result = Writer(fit, shell, options, out.layout).write();
+  result.proved_fewest = out.proved;
+  return result;
+}
+
+void put_corrections(CorrectionResult work, seams::FitDocument& fit) {
+  fit.corrections = std::move(work.corrections);
+  fit.corrections_refused = std::move(work.refused);
+  if (!work.proved_fewest) {
+    fit.warnings.push_back(
+        "the search for the least work was stopped at its limit: the work order does what it says, but fewer "
+        "pieces may do");
+  }
+}
+
+}  // namespace interstice::rework

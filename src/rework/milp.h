@@ -1,0 +1,54 @@
+// A small mixed-integer linear program, solved by COIN-OR Cbc. Minimises; deterministic: one thread, limits
+// by count and never by time.
+#pragma once
+
+#include <limits>
+#include <utility>
+#include <vector>
+
+namespace interstice::rework {
+
+class MixedProgram {
+ public:
+  static constexpr double kInfinity = std::numeric_limits<double>::infinity();
+  using Terms =
+      std::vector<std::pair<int, double>>;  // variable, coefficient; a variable may stand more than once
+
+  int add_variable(double low, double high, bool integer = false);
+  void add_row(double low, Terms terms, double high);
+
+  int variable_count() const { return static_cast<int>(low_.size()); }
+  // Fixes or frees a variable for the next solve.
+  void set_bounds(int variable, double low, double high);
+
+  struct Limits {
+    double absolute_gap = 1e-6;  // a solution this near the bound is good enough
+    double relative_gap = 0;
+    int max_nodes = 20000;
+    // Cbc's own search for first solutions and its rewriting of the program. For large programs with bounds
+    // that are good from the start the nodes alone are two to three times as fast, with the same result;
+    // found no solution, they are used after all.
+    bool heuristics = true;
+  };
+  struct Solution {
+    bool feasible = false;
+    bool proved = false;  // within the gaps of the bound, or infeasible; false when the node limit came first
+    double objective = 0;
+    std::vector<double> values;
+  };
+  Solution minimise(const Terms& objective, const Limits& limits) const;
+
+  int row_count() const { return static_cast<int>(rows_.size()); }
+
+ private:
+  Solution solve(const Terms& objective, const Limits& limits) const;
+  struct Row {
+    double low, high;
+    Terms terms;
+  };
+  std::vector<double> low_, high_;
+  std::vector<char> integer_;
+  std::vector<Row> rows_;
+};
+
+}  // namespace interstice::rework

@@ -1,0 +1,276 @@
+#include "seams/fit.h"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+#include <optional>
+
+#include "core/median.h"
+#include "core/parallel.h"
+#include "edges/best_photo.h"
+#include "edges/face_above.h"
+#include "edges/face_start.h"
+#include "edges/learn_corner.h"
+#include "edges/outline_registration.h"
+#include "edges/plan_shape.h"
+#include "edges/trace_arris.h"
+#include "edges/wall_slope.h"
+#include "plan/piece_model.h"
+#include "seams/advice.h"
+#include "seams/plan_agreement.h"
+#include "seams/seams.h"
+
+namespace interstice::seams {
+
+using Eigen::Vector2d;
+using Eigen::Vector3d;
+
+namespace {
+
+struct TileResult {
+  FitTile tile;
+  MeasuredTile measured;
+  std::optional<double> face_above_mm;
+  edges::PlanShape shape;
+  std::vector<double> alone;  // edges/trace_arris.h
+};
+
+// What is known of a piece before its arris is measured.
+struct Start {
+  edges::FaceStart face;
+  plan::PieceFace planned;
+  edges::PlacedOutline placed;
+  edges::TracedArris first;  // within wide windows
+};
+
+// How well outlines are known before and after they are looked for in the photos.
+constexpr double kPlannedMargin_mm = 2.0, kPlacedMargin_mm = 0.3;
+
+TileResult fit_tile(const scan::Scan& scan, const surface::Surface& surface,
+                    const geometry::IndexedVector<geometry::PhotoIndex, surface::Picture>& pictures,
+                    const plan::Plan& plan, geometry::TileIndex index, const Start& start,
+                    const edges::ArrisPrior& known, const edges::Surroundings& around) {
+  TileResult result;
+  FitTile& tile = result.tile;
+  tile.label = plan.tiles[index].label;
+  tile.ring = plan.tiles[index].ring;
+  tile.state = start.face.state;
+  if (tile.state != plan::TileState::placed) return result;
+  const edges::TracedArris traced =
+      edges::trace_arris(scan, pictures, start.first.frame, start.first.outline, known, {0.35}, around);
+  tile.face = traced.frame;
+  for (const Vector2d& p : traced.outline) tile.arris.push_back(traced.frame.lift(p));
+  tile.height_mm = surface.form.locate(traced.frame.lift(geometry::centroid(traced.outline))).height;
+  tile.root = tile.arris;  // until the walls are measured
+  result.alone = traced.alone;
+  result.shape = edges::shape_against_plan(start.planned, tile.arris);
+  tile.moved_mm = result.shape.moved_mm;
+  tile.turned_deg = result.shape.turned_rad * 180 / std::numbers::pi;
+  result.face_above_mm = edges::face_above_arris(surface.heights, plan, traced.frame, traced.outline);
+  result.measured = {{tile.face, tile.arris, tile.root},
+                     traced.sd_mm,
+                     traced.shared_error_mm,
+                     edges::photo_shares(traced, scan.photos.size()),
+                     {}};
+  return result;
+}
+
+edges::ArrisPrior known_of(const Start& start) {
+  edges::ArrisPrior known;
+  known.face = start.face.frame;
+  known.height_sd_mm = start.face.height_sd_mm;
+  known.tilt_sd = start.face.tilt_sd;
+  return known;
+}
+
+// What the bowl's pieces tell of its corners (edges/learn_corner.h).
+void learn_corners(const std::vector<Start>& starts, std::vector<edges::ArrisPrior>& known) {
+  if (known.empty()) return;
+  std::vector<double> heights;
+  std::vector<const edges::TracedArris*> traced;
+  for (const Start& s : starts) {
+    if (s.face.state != plan::TileState::placed) continue;
+    heights.push_back(-s.face.frame.height(s.first.frame.lift(geometry::centroid(s.first.outline))));
+    traced.push_back(&s.first);
+  }
+  const edges::BrokenCorner corner = edges::learn_corner(heights, traced, known.front().corner);
+  for (edges::ArrisPrior& k : known) k.corner = corner;
+}
+
+// The pieces that may stand in the way, as planned or as placed.
+edges::Occluders occluders_of(const std::vector<Start>& starts, bool placed) {
+  edges::Occluders out;
+  for (const Start& s : starts) {
+    if (s.face.state != plan::TileState::placed) {
+      out.add_none();
+    } else {
+      out.add(s.face.frame, placed ? s.placed.outline : s.planned.outline,
+              placed ? kPlacedMargin_mm : kPlannedMargin_mm);
+    }
+  }
+  return out;
+}
+
+// Edges that one photo alone shows may be another line, by how far they lie off the plan.
+void doubt_lone_edges(std::vector<TileResult>& results) {
+  constexpr double kSawn_mm = 0.4;  // off a drawn line by hand (common practice, no source)
+  std::vector<double> well_seen;
+  for (const TileResult& r : results) {
+    for (std::size_t i = 0; i < r.alone.size(); ++i) {
+      if (r.alone[i] == 0 && r.measured.sd_mm[i] > 0) well_seen.push_back(r.shape.off_mm[i]);
+    }
+  }
+  const double usual = edges::off_plan_sd_mm(std::move(well_seen)).value_or(kSawn_mm);
+  for (TileResult& r : results) {
+    const std::vector<double> other = edges::other_line_variances(r.shape.off_mm, r.alone, usual);
+    for (std::size_t i = 0; i < other.size(); ++i) {
+      double& sd = r.measured.sd_mm[i];
+      const double doubted = std::sqrt(sd * sd + other[i]);
+      sd = doubted < kUnseenSd_mm ? std::copysign(doubted, sd) : -doubted;
+    }
+  }
+}
+
+// What is known of each point of an arris, for the document.
+std::vector<double> stated_sds(const MeasuredTile& tile) {
+  std::vector<double> out;
+  for (std::size_t i = 0; i < tile.sd_mm.size(); ++i) {
+    const double sd = std::hypot(tile.sd_mm[i], tile.shared_error_mm[i] / std::sqrt(3.0));
+    out.push_back(std::copysign(sd, tile.sd_mm[i]));
+  }
+  return out;
+}
+
+// The walls' bevels, and the pieces' bodies with them.
+void measure_walls(const scan::Scan& scan, const surface::Surface& surface, const plan::Plan& plan,
+                   const geometry::IndexedVector<geometry::PhotoIndex, surface::Picture>& pictures,
+                   int threads, std::vector<TileResult>& results) {
+  geometry::IndexedVector<geometry::TileIndex, solid::PieceSolid> pieces;
+  for (const TileResult& r : results) pieces.push_back(r.measured.solid);
+  const auto sides = edges::read_wall_feet(scan, pictures, surface.form, plan, pieces, threads);
+  const auto slopes = edges::wall_slopes(sides, plan.bevel_deg);
+  for (std::size_t t = 0; t < results.size(); ++t) {
+    FitTile& tile = results[t].tile;
+    if (tile.state != plan::TileState::placed) continue;
+    MeasuredTile& measured = results[t].measured;
+    measured.walls.resize(tile.arris.size());
+    solid::Walls walls{plan.bevel_deg, plan.tile_thickness_mm, 1.0, std::vector<double>(tile.arris.size())};
+    for (std::size_t k = 0; k < slopes[geometry::TileIndex(t)].size(); ++k) {
+      const edges::WallSlope& slope = slopes[geometry::TileIndex(t)][k];
+      const edges::WallSide& side = sides[geometry::TileIndex(t)][k];
+      for (const std::size_t i : side.points) {
+        measured.walls[i] = slope;
+        walls.measured_deg[i] = slope.bevel_deg;
+      }
+      tile.walls.push_back(
+          {side.faces ? plan.tiles[*side.faces].label : "", slope.bevel_deg, slope.sd_deg, slope.measured});
+    }
+    tile.root = solid::root_from_bevel(tile.face, tile.arris, walls, surface.form);
+    measured.solid.root = tile.root;
+  }
+}
+
+FitQuality quality_of(const scan::Scan& scan) {
+  FitQuality q;
+  q.photos_given = scan.quality.photos_given;
+  q.photos_used = static_cast<int>(scan.photos.size());
+  q.reprojection_rms_px = scan.quality.reprojection_rms_px;
+  q.pixel_footprint_mm = scan.quality.pixel_footprint_mm;
+  q.scale_u95_percent = 200 * scan.quality.scale_sd;
+  q.length_error_mm = scan.quality.length_error_mm;
+  q.check_line_given = scan.quality.check_line_given;
+  for (const scan::LeftOut& out : scan.left_out) q.left_out.push_back({out.photo, out.reason});
+  return q;
+}
+
+// All pieces: placed among the planned ones, traced within wide windows, and once it is known how far this
+// bowl's arrises are broken, to the end.
+std::vector<TileResult> measure_tiles(
+    const scan::Scan& scan, const surface::Surface& surface, const plan::Plan& plan,
+    const geometry::IndexedVector<geometry::PhotoIndex, surface::Picture>& pictures, int threads) {
+  std::vector<Start> starts(plan.tiles.size());
+  for (std::size_t t = 0; t < starts.size(); ++t) {
+    starts[t].face = edges::start_face(surface.heights, plan, geometry::TileIndex(t));
+    starts[t].planned = plan::planned_face(plan, geometry::TileIndex(t));
+  }
+  const edges::Occluders as_planned = occluders_of(starts, false);
+  core::parallel_for(starts.size(), threads, [&](std::size_t t) {
+    if (starts[t].face.state != plan::TileState::placed) return;
+    edges::PlaceOptions place;
+    place.around = {&as_planned, t};
+    starts[t].placed =
+        edges::place_outline(scan, pictures, starts[t].face.frame, starts[t].planned.outline, place);
+  });
+  const edges::Occluders as_placed = occluders_of(starts, true);
+  std::vector<edges::ArrisPrior> known;
+  for (const Start& start : starts) known.push_back(known_of(start));
+  // Traced, corners learnt, traced again with those corners and narrower windows, and corners learnt anew.
+  for (std::size_t t = 0; t < starts.size(); ++t) {
+    starts[t].first.frame = starts[t].face.frame;
+    starts[t].first.outline = starts[t].placed.outline;
+  }
+  for (const std::vector<double>& windows : {std::vector{0.9, 0.6}, std::vector{0.45}}) {
+    core::parallel_for(starts.size(), threads, [&](std::size_t t) {
+      edges::TracedArris& first = starts[t].first;
+      if (starts[t].face.state != plan::TileState::placed) return;
+      first =
+          edges::trace_arris(scan, pictures, first.frame, first.outline, known[t], windows, {&as_placed, t});
+    });
+    learn_corners(starts, known);
+  }
+  std::vector<TileResult> results(plan.tiles.size());
+  core::parallel_for(results.size(), threads, [&](std::size_t t) {
+    results[t] =
+        fit_tile(scan, surface, pictures, plan, geometry::TileIndex(t), starts[t], known[t], {&as_placed, t});
+  });
+  return results;
+}
+
+}  // namespace
+
+FitDocument fit_pieces(const scan::Scan& scan, const surface::Surface& surface, const plan::Plan& plan,
+                       const FitOptions& options) {
+  FitDocument fit;
+  fit.name = plan.name;
+  fit.smallest_fill_mm = options.smallest_fill_mm;
+  fit.form_profile = surface.form.points();
+  fit.quality = quality_of(scan);
+  options.progress("measuring the pieces' edges");
+  const auto pictures = surface::read_pictures(scan, 0, true, options.threads);
+  std::vector<TileResult> results = measure_tiles(scan, surface, plan, pictures, options.threads);
+  doubt_lone_edges(results);
+  measure_walls(scan, surface, plan, pictures, options.threads, results);
+  geometry::IndexedVector<geometry::TileIndex, MeasuredTile> measured;
+  std::vector<std::string> labels;
+  std::vector<std::optional<double>> found;
+  for (const TileResult& r : results) found.push_back(r.face_above_mm);
+  const std::vector<double> above = edges::with_median_for_unknown(found);
+  for (std::size_t t = 0; t < results.size(); ++t) {
+    TileResult& r = results[t];
+    if (r.tile.state == plan::TileState::placed) r.tile.face_above_arris_mm = above[t];
+    r.tile.arris_sd_mm = stated_sds(r.measured);
+    labels.push_back(r.tile.label);
+    fit.tiles.push_back(std::move(r.tile));
+    measured.push_back(std::move(r.measured));
+  }
+  options.progress("measuring the seams");
+  SeamOptions seam_options;
+  seam_options.smallest_fill_mm = options.smallest_fill_mm;
+  seam_options.scale_sd = scan.quality.scale_sd;
+  seam_options.photos = edges::PhotoErrors(scan);
+  seam_options.threads = options.threads;
+  fit.seams = measure_seams(measured, labels, surface.form, seam_options);
+  core::parallel_for(fit.seams.size(), options.threads, [&](std::size_t k) {
+    FitSeam& seam = fit.seams[k];
+    seam.best_photo = edges::best_photo(scan, pictures, seam.at, surface.form.normal(seam.map));
+  });
+  if (!plan.tiles.empty()) {
+    const Vector3d twelve = plan::planned_face(plan, geometry::TileIndex(0)).frame.origin;
+    advise(scan, surface.form, {plan.tiles[geometry::TileIndex(0)].label, std::atan2(twelve.y(), twelve.x())},
+           fit.seams);
+  }
+  fit.warnings = check_against_plan(fit, plan);
+  return fit;
+}
+
+}  // namespace interstice::seams

@@ -1,0 +1,45 @@
+// From measured pieces to seams with verdicts.
+//
+// Uncertainty of a seam's narrowest width: the two edges across the seam, their planes, the photos' positions
+// and the scale, combined as independent contributions (GUM, JCGM 100:2008, 5.1.2) and expanded with k = 2.
+// Verdict by guard band in the manner of ISO 14253-1: too tight or clear only if the width lies beyond the
+// limit by 1.645 standard uncertainties, doubtful in between.
+#pragma once
+
+#include "edges/photo_errors.h"
+#include "edges/wall_slope.h"
+#include "geometry/index.h"
+#include "geometry/profile.h"
+#include "seams/fit_document.h"
+#include "solid/mouth.h"
+
+namespace interstice::seams {
+
+// Of an edge nobody saw, at least: it may be unseen because the outline went astray there.
+constexpr double kUnseenSd_mm = 0.5;
+
+struct MeasuredTile {
+  solid::PieceSolid solid;    // empty outline: not placed
+  std::vector<double> sd_mm;  // of each arris point across the outline; negative: not seen
+  // Of each point: the half-width of an error that all edges of all pieces share; empty: none.
+  std::vector<double> shared_error_mm;
+  std::vector<Eigen::VectorXd>
+      shares;  // of the photos in each point (edges/photo_errors.h); empty: not known
+  std::vector<edges::WallSlope> walls;  // of the wall below each point; empty: as planned
+};
+
+struct SeamOptions {
+  double smallest_fill_mm = 3.0;
+  double scale_sd = 0;  // relative
+  edges::PhotoErrors photos;
+  int threads = 0;
+};
+
+std::vector<FitSeam> measure_seams(const geometry::IndexedVector<geometry::TileIndex, MeasuredTile>& tiles,
+                                   const std::vector<std::string>& labels, const geometry::Profile& form,
+                                   const SeamOptions& options);
+
+// Verdict on a width with standard uncertainty u against a lower limit.
+Verdict verdict_on(double width_mm, double sd_mm, double limit_mm);
+
+}  // namespace interstice::seams

@@ -1,0 +1,288 @@
+// The rules the optimiser has to keep, on plane scenes and generated shells; what-if, work order, verdicts.
+#include "rework/corrections.h"
+
+#include <gtest/gtest.h>
+
+#include <algorithm>
+#include <cmath>
+#include <random>
+#include <set>
+
+#include "core/errors.h"
+#include "edges/block_scene.h"
+
+namespace interstice {
+namespace {
+
+using Eigen::Vector2d;
+using Eigen::Vector3d;
+using testing::kFar;
+using testing::Scene;
+
+TEST(Corrections, nothing_to_do_is_nothing_done) {
+  Scene scene;
+  scene.add_row({3.5, 4.0});
+  scene.measure(0.2);
+  const rework::CorrectionResult result = rework::propose_corrections(scene.fit, scene.plan);
+  EXPECT_TRUE(result.corrections.empty());
+  EXPECT_TRUE(result.refused.empty());
+}
+
+TEST(Corrections, doubtful_seams_are_raised_by_their_guard_band) {
+  Scene scene;
+  scene.add_row({3.1});
+  scene.measure(0.4);  // guard band 1.645 * 0.2 = 0.329
+  ASSERT_EQ(scene.fit.seams[0].verdict, seams::Verdict::doubtful);
+  const rework::CorrectionResult result = rework::propose_corrections(scene.fit, scene.plan);
+  ASSERT_EQ(result.seams.size(), 1u);
+  EXPECT_NEAR(result.seams[0].needed_mm, 3.329, 1e-9);
+  EXPECT_GE(result.seams[0].after_mm, 3.329 - 1e-6);
+  EXPECT_LE(result.seams[0].after_mm, 3.45);
+}
+
+TEST(Corrections, what_can_not_be_had_is_said) {
+  Scene scene;
+  scene.add_row({1.0});
+  scene.measure();
+  rework::CorrectionOptions options;
+  options.max_move_mm = 0.3;
+  options.max_turn_deg = 0;
+  options.max_sand_mm = 0.5;
+  const rework::CorrectionResult result = rework::propose_corrections(scene.fit, scene.plan, options);
+  EXPECT_TRUE(result.corrections.empty());
+  ASSERT_EQ(result.refused.size(), 1u);
+  EXPECT_EQ(result.refused[0], "no move frees A; recut it 2.0 mm narrower on the side of B");
+  options.glued = true;
+  EXPECT_EQ(
+      rework::propose_corrections(scene.fit, scene.plan, options).refused.at(0),
+      "sanding up to 0.5 mm does not free A, which is glued; recut it 2.0 mm narrower on the side of B");
+  options.locked = {"A", "B"};
+  EXPECT_EQ(
+      rework::propose_corrections(scene.fit, scene.plan, options).refused.at(0),
+      "both A and B are locked; unlock one, or take A out and recut it 2.0 mm narrower on the side of B");
+}
+
+TEST(Corrections, locks_glue_and_preference_are_kept) {
+  Scene scene;
+  scene.add_row({2.2, 4.5});
+  scene.measure();
+  rework::CorrectionOptions options;
+  options.locked = {"A"};
+  for (const seams::Correction& c : rework::propose_corrections(scene.fit, scene.plan, options).corrections)
+    EXPECT_NE(c.tile, "A");
+  options.locked = {"B"};
+  for (const seams::Correction& c : rework::propose_corrections(scene.fit, scene.plan, options).corrections)
+    EXPECT_EQ(c.tile, "A");
+  options.locked.clear();
+  options.glued = true;
+  for (const seams::Correction& c : rework::propose_corrections(scene.fit, scene.plan, options).corrections) {
+    EXPECT_EQ(c.action, seams::Correction::Action::sand);
+    EXPECT_NEAR(c.depth_mm, 0.8, 1e-9);
+    EXPECT_NEAR(c.length_mm, 42, 4);
+  }
+  options.glued = false;
+  options.prefer = rework::CorrectionOptions::Prefer::sand;
+  EXPECT_EQ(rework::propose_corrections(scene.fit, scene.plan, options).movement_mm, 0);
+  options.prefer = rework::CorrectionOptions::Prefer::move;
+  EXPECT_EQ(rework::propose_corrections(scene.fit, scene.plan, options).wood_mm3, 0);
+}
+
+TEST(Corrections, a_piece_in_the_middle_does_not_close_the_seam_behind_it) {
+  Scene scene;
+  scene.add_row({2.0, 3.2, 2.0});
+  scene.measure();
+  rework::CorrectionOptions options;
+  options.max_sand_mm = 0;
+  const rework::CorrectionResult result = rework::propose_corrections(scene.fit, scene.plan, options);
+  EXPECT_TRUE(result.refused.empty());
+  for (const auto& seam : result.seams) EXPECT_GE(seam.after_mm, 3.0 - 1e-6);
+  EXPECT_EQ(result.pieces_touched, 2u);  // the outer two
+}
+
+TEST(Corrections, wide_seams_are_not_opened_beyond_the_limit) {
+  // B stands over E, 2 mm away, and over G, 7.9 mm away: it can rise by 0.1 mm only unless G follows.
+  Scene scene;
+  scene.add("E", 0, 0, 18, 40);
+  scene.add("G", 27, -5.9, 18, 40);
+  scene.add("B", 0, 42, 45, 40);
+  scene.measure();
+  rework::CorrectionOptions options;
+  options.max_sand_mm = 0;
+  options.max_turn_deg = 0;
+  options.locked = {"E", "G"};
+  EXPECT_EQ(rework::propose_corrections(scene.fit, scene.plan, options).refused.size(), 1u);
+  options.locked = {"E"};
+  const rework::CorrectionResult both = rework::propose_corrections(scene.fit, scene.plan, options);
+  EXPECT_TRUE(both.refused.empty());
+  EXPECT_EQ(both.pieces_touched, 2u);
+  for (const auto& seam : both.seams) EXPECT_LE(seam.after_mm, std::max(seam.before_mm, 8.0) + 1e-6);
+}
+
+TEST(Corrections, absent_pieces_keep_their_place_and_unseen_ones_are_not_approached) {
+  for (const plan::TileState state : {plan::TileState::absent, plan::TileState::unseen}) {
+    Scene scene;
+    scene.add("A", 0, 0, 40, 40);
+    scene.add("B", 42, 0, 40, 40);
+    scene.add("C", 86, 0, 40, 40, state);  // 4 mm beyond B
+    scene.measure();
+    rework::CorrectionOptions options;
+    options.locked = {"A"};
+    options.max_sand_mm = 0;
+    options.max_turn_deg = 0;
+    const rework::CorrectionResult result = rework::propose_corrections(scene.fit, scene.plan, options);
+    if (state == plan::TileState::absent) {
+      ASSERT_EQ(result.corrections.size(), 1u);
+      EXPECT_NEAR(result.corrections[0].along_mm, 1.0, 1e-9);
+    } else {
+      EXPECT_TRUE(result.corrections.empty());
+      EXPECT_EQ(result.refused.size(), 1u);
+    }
+  }
+}
+
+TEST(Corrections, a_seam_not_seen_is_not_narrowed) {
+  Scene scene;
+  scene.add_row({2.0, 5.0});
+  scene.measure();
+  scene.fit.seams[1].verdict = seams::Verdict::unseen;
+  scene.fit.seams[1].narrowest_mm.reset();
+  scene.fit.seams[1].u95_mm.reset();
+  rework::CorrectionOptions options;
+  options.locked = {"A", "C"};
+  options.max_sand_mm = 0;
+  options.max_turn_deg = 0;
+  EXPECT_EQ(rework::propose_corrections(scene.fit, scene.plan, options).refused.size(), 1u);
+}
+
+TEST(Corrections, worth_decides_the_order) {
+  Scene scene;
+  scene.add_row({2.0, 4.0, 6.0, 4.0, 2.5});
+  scene.measure();
+  rework::CorrectionOptions options;
+  ASSERT_EQ(scene.fit.seams.size(), 5u);
+  options.seam_value = {1, 0, 0, 0, 50};
+  const auto last_first = rework::propose_corrections(scene.fit, scene.plan, options).corrections;
+  options.seam_value = {50, 0, 0, 0, 1};
+  const auto first_first = rework::propose_corrections(scene.fit, scene.plan, options).corrections;
+  ASSERT_EQ(last_first.size(), 2u);
+  ASSERT_EQ(first_first.size(), 2u);
+  EXPECT_EQ(last_first[0].frees.at(0).tiles, (std::array<std::string, 2>{"E", "F"}));
+  EXPECT_EQ(first_first[0].frees.at(0).tiles, (std::array<std::string, 2>{"A", "B"}));
+}
+
+TEST(Corrections, options_are_checked) {
+  Scene scene;
+  scene.add_row({2.0});
+  scene.measure();
+  rework::CorrectionOptions options;
+  options.locked = {"Q"};
+  EXPECT_THROW(rework::propose_corrections(scene.fit, scene.plan, options), core::InputError);
+  options = {};
+  options.max_move_mm = -1;
+  EXPECT_THROW(rework::propose_corrections(scene.fit, scene.plan, options), core::InputError);
+  options = {};
+  options.seam_value = {1, 2, 3};
+  EXPECT_THROW(rework::propose_corrections(scene.fit, scene.plan, options), std::invalid_argument);
+}
+
+// On a round form, with noise: the same result over again and on any number of threads, and what is stated is
+// what applying it shows.
+TEST(Corrections, stated_widths_are_those_of_the_what_if) {
+  const testing::GeneratedShell shell = testing::generated_shell(60, 0.2, 3);
+  rework::CorrectionOptions options;
+  const rework::CorrectionResult result = rework::propose_corrections(shell.fit, shell.plan, options);
+  ASSERT_GT(result.pieces_touched, 5u);
+  options.threads = 2;
+  seams::FitDocument one = shell.fit, two = shell.fit;
+  one.corrections = result.corrections;
+  two.corrections = rework::propose_corrections(shell.fit, shell.plan, options).corrections;
+  EXPECT_EQ(seams::write_fit(one), seams::write_fit(two));
+
+  // Through the file, as a user would.
+  const seams::FitDocument after = rework::apply_corrections(
+      shell.fit, shell.plan, rework::parse_corrections(seams::write_fit(one), "fit.json"));
+  std::size_t compared = 0;
+  for (const auto& stated : result.seams) {
+    for (const seams::FitSeam& seam : after.seams) {
+      if (seam.tiles != stated.tiles) continue;
+      EXPECT_NEAR(*seam.narrowest_mm, stated.after_mm, 2e-3) << seam.tiles[0] << "-" << seam.tiles[1];
+      ++compared;
+    }
+  }
+  EXPECT_GT(compared, 20u);
+  for (const seams::FitSeam& seam : after.seams)
+    EXPECT_NE(seam.verdict, seams::Verdict::too_tight) << seam.tiles[0] << "-" << seam.tiles[1];
+  EXPECT_FALSE(rework::width_changes(shell.fit, after).empty());
+  EXPECT_TRUE(rework::propose_corrections(after, shell.plan).corrections.size() <=
+              2);  // rounding on the fence
+}
+
+TEST(Corrections, what_if_of_nothing_changes_nothing) {
+  const testing::GeneratedShell shell = testing::generated_shell(20, 0.2, 4);
+  const seams::FitDocument after = rework::apply_corrections(shell.fit, shell.plan, {});
+  EXPECT_EQ(seams::write_fit(after), seams::write_fit(shell.fit));
+}
+
+TEST(Corrections, what_if_names_what_is_wrong_in_the_list) {
+  Scene scene;
+  scene.add_row({2.0});
+  scene.measure();
+  seams::Correction c;
+  c.tile = "Z";
+  EXPECT_THROW(rework::apply_corrections(scene.fit, scene.plan, {c}), core::InputError);
+  c.tile = "A";
+  c.action = seams::Correction::Action::sand;
+  c.facing = "B";
+  c.depth_mm = 0.5;
+  c.from = {kFar + 500, 0};
+  c.to = {kFar + 510, 0};
+  EXPECT_THROW(rework::apply_corrections(scene.fit, scene.plan, {c}), core::InputError);
+  EXPECT_THROW(rework::parse_corrections("{\"x\": 1}", "c.json"), core::InputError);
+  EXPECT_THROW(rework::parse_corrections("[{\"tile\": \"A\", \"action\": \"burn\"}]", "c.json"),
+               core::InputError);
+  EXPECT_EQ(rework::parse_corrections(
+                "[{\"tile\":\"A\",\"action\":\"move\",\"along_mm\":1,\"towards_pole_mm\":0,\"turn_deg\":0}]",
+                "c.json")
+                .size(),
+            1u);
+}
+
+TEST(WorkOrder, speaks_bench_words) {
+  seams::FitDocument fit;
+  seams::Correction sand;
+  sand.action = seams::Correction::Action::sand;
+  sand.tile = "B07";
+  sand.facing = "C03";
+  sand.depth_mm = 0.6;
+  sand.length_mm = 18;
+  sand.frees.push_back({{"B07", "C03"}, 3.24});
+  seams::Correction move;
+  move.tile = "A02";
+  move.along_mm = -1.2;
+  move.towards_pole_mm = 0.3;
+  move.turn_deg = 0.8;
+  fit.corrections = {sand, move};
+  fit.corrections_refused = {"no move frees D01; recut it 1.2 mm narrower on the side of C04"};
+  EXPECT_EQ(rework::work_order(fit),
+            "  1  sand B07 where it faces C03: 0.6 mm over 18 mm  (then B07-C03 3.2 mm)\n"
+            "  2  move A02 1.2 mm clockwise and 0.3 mm towards the foot, turn it 0.8 deg counter-clockwise\n"
+            "  -  no move frees D01; recut it 1.2 mm narrower on the side of C04\n"
+            "Along the ring as seen from above, turns as seen from outside; each piece keeps its tilt.\n"
+            "Sand square to the edge with the bevel kept, running out over 3 mm at both ends. Wood dust "
+            "harms: mask and "
+            "extraction, and what the data sheets say of glue on the edges.\n");
+  EXPECT_EQ(rework::work_order({}), "");
+}
+
+// Worked by hand: 3 mm smallest fill, u95 = 0.2 mm, so u = 0.1 mm and the one-sided 95 % guard band 0.1645
+// mm.
+TEST(Verdicts, guard_band) {
+  EXPECT_NEAR(rework::guard_band_mm(0.2), 0.1645, 1e-12);
+  EXPECT_EQ(rework::verdict_of(3.17, 0.2, 3.0), seams::Verdict::clear);
+  EXPECT_EQ(rework::verdict_of(3.16, 0.2, 3.0), seams::Verdict::doubtful);
+  EXPECT_EQ(rework::verdict_of(2.84, 0.2, 3.0), seams::Verdict::doubtful);
+  EXPECT_EQ(rework::verdict_of(2.83, 0.2, 3.0), seams::Verdict::too_tight);
+}
+
+}  // namespace
+}  // namespace interstice
