@@ -9,7 +9,7 @@
 #include "camera/card_sheet.h"
 #include "camera/cards.h"
 #include "core/counted.h"
-#include "core/files.h"
+#include "core/output_file.h"
 
 namespace interstice::app {
 namespace {
@@ -22,7 +22,8 @@ struct CardsArguments {
 };
 
 int run_cards(const CardsArguments& arguments) {
-  core::write_file_atomically(arguments.out, camera::cards_pdf(arguments.paper, arguments.count));
+  core::OutputFile(arguments.out, core::FileKind::pdf())
+      .write(camera::cards_pdf(arguments.paper, arguments.count));
   const int pages = camera::sheet_place(arguments.paper, arguments.count).page + 1;
   if (arguments.common.json) {
     const nlohmann::ordered_json doc = {

@@ -8,6 +8,7 @@
 #include "app/one_of.h"
 #include "core/errors.h"
 #include "core/files.h"
+#include "core/output_file.h"
 #include "report/bench_list.h"
 #include "rework/corrections.h"
 #include "scan/scan_document.h"
@@ -48,6 +49,8 @@ int run_fit(const FitArguments& arguments) {
   std::vector<seams::Correction> to_apply;
   if (!arguments.apply.empty())
     to_apply = rework::parse_corrections(core::read_file(arguments.apply), arguments.apply);
+  core::OutputFile out(arguments.out, core::FileKind::json("interstice-fit"),
+                       {arguments.scan, arguments.plan, arguments.apply});
   const scan::Scan scan = scan::read_scan(arguments.scan);
   const surface::Surface surface = surface::read_surface(arguments.scan);
   seams::FitOptions options;
@@ -63,7 +66,7 @@ int run_fit(const FitArguments& arguments) {
   progress.step("working out the least work");
   rework::put_corrections(rework::propose_corrections(fit, plan, correction_options(arguments)), fit);
   const std::string json = seams::write_fit(fit);
-  core::write_file_atomically(arguments.out, json);
+  out.write(json);
   if (arguments.common.json) {
     std::fputs(json.c_str(), stdout);
   } else if (!arguments.common.quiet) {

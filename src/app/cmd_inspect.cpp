@@ -6,6 +6,7 @@
 #include "app/measuring.h"
 #include "app/number_between.h"
 #include "core/errors.h"
+#include "core/file_kind.h"
 #include "core/files.h"
 #include "core/parallel.h"
 #include "pour/plan_pours.h"
@@ -29,8 +30,7 @@ void write_marked_photos(const scan::Scan& scan, const seams::FitDocument& fit,
   const std::vector<report::MarkedPhoto> marked = report::mark_photos(scan, fit, kMarkedPx, threads);
   if (marked.empty()) return;
   std::filesystem::create_directory(folder);
-  for (const report::MarkedPhoto& m : marked)
-    core::write_file_atomically(folder / (m.photo + ".jpg"), m.jpeg);
+  for (const report::MarkedPhoto& m : marked) core::write_new_file(folder / (m.photo + ".jpg"), m.jpeg);
 }
 
 // What freeing each seam is worth: its own tight length and the length of seam that resin reaches through it.
@@ -87,8 +87,8 @@ void write_measured(const MeasuredScan& measured, const std::string& pour_json,
                     const std::filesystem::path& out) {
   std::filesystem::create_directory(out / "scan");
   write_scan_folder(measured, out / "scan");
-  core::write_file_atomically(out / "pour.json", pour_json);
-  core::write_file_atomically(out / "plan.json", plan::write_plan(measured.plan));
+  core::write_new_file(out / "pour.json", pour_json);
+  core::write_new_file(out / "plan.json", plan::write_plan(measured.plan));
   surface::write_cloud(measured.surface, measured.plan, out / "cloud.ply");
 }
 
@@ -96,8 +96,11 @@ int run_inspect(const InspectArguments& arguments) {
   Progress progress(arguments.common.quiet, arguments.common.progress);
   std::optional<pour::Resin> resin;
   if (!arguments.resin.empty()) resin = pour::read_resin(arguments.resin);
-  core::StagedFolder folder(arguments.out, "fit.json");
-  const MeasuredScan measured = measure_scan(arguments, progress);
+  const plan::Plan plan = plan::read_plan(arguments.plan);
+  core::ResultOf result = result_of(arguments, "inspect", plan);
+  result.inputs.add(arguments.resin);
+  core::ResultFolder folder(arguments.out, std::move(result));
+  const MeasuredScan measured = measure_scan(arguments, plan, progress);
   seams::FitOptions options;
   options.smallest_fill_mm = arguments.smallest_fill_mm.value_or(measured.plan.smallest_fill_mm);
   options.threads = arguments.common.threads;
@@ -113,11 +116,11 @@ int run_inspect(const InspectArguments& arguments) {
 
   progress.step("writing the results");
   const std::string json = seams::write_fit(fit);
-  core::write_file_atomically(out / "fit.json", json);
-  core::write_file_atomically(out / "seams.csv", report::seams_csv(fit));
+  core::write_new_file(out / "fit.json", json);
+  core::write_new_file(out / "seams.csv", report::seams_csv(fit));
   write_marked_photos(measured.scan, fit, out / "marked", arguments.common.threads);
-  core::write_file_atomically(out / "report.html",
-                              page_of(measured, fit, pour_json, arguments.common.threads));
+  core::write_new_file(out / "report.html", core::FileKind::page().sealed(
+                                                page_of(measured, fit, pour_json, arguments.common.threads)));
   folder.commit();
 
   if (arguments.common.json) {

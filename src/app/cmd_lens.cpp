@@ -8,7 +8,7 @@
 #include "app/number_between.h"
 #include "camera/cards.h"
 #include "camera/lens_photos.h"
-#include "core/files.h"
+#include "core/output_file.h"
 
 namespace interstice::app {
 namespace {
@@ -80,8 +80,11 @@ camera::LensPhotos measure(const LensArguments& arguments) {
 }
 
 int run_lens(const LensArguments& arguments) {
+  core::Inputs inputs;
+  for (const std::string& photo : arguments.photos) inputs.add(photo);
+  core::OutputFile out(arguments.out, core::FileKind::json("interstice-lens"), std::move(inputs));
   const camera::LensPhotos result = measure(arguments);
-  core::write_file_atomically(arguments.out, camera::write_lens(result.calibration.lens));
+  out.write(camera::write_lens(result.calibration.lens));
   if (arguments.common.json) {
     std::printf(
         "%s\n",

@@ -5,7 +5,7 @@
 #include "app/commands.h"
 #include "app/number_between.h"
 #include "core/errors.h"
-#include "core/files.h"
+#include "core/output_file.h"
 #include "pour/plan_pours.h"
 
 namespace interstice::app {
@@ -35,6 +35,8 @@ int run_pour(const PourArguments& arguments) {
   const seams::FitDocument fit = seams::read_fit(arguments.fit);
   std::optional<pour::Resin> resin;
   if (!arguments.resin.empty()) resin = pour::read_resin(arguments.resin);
+  core::OutputFile out(arguments.out, core::FileKind::json("interstice-pour"),
+                       {arguments.fit, arguments.plan, arguments.resin});
   pour::PourOptions options;
   options.smallest_fill_mm = arguments.smallest_fill_mm;
   options.threads = arguments.common.threads;
@@ -48,7 +50,7 @@ int run_pour(const PourArguments& arguments) {
     }
   }();
   const std::string json = pour::write_pour(document);
-  core::write_file_atomically(arguments.out, json);
+  out.write(json);
   if (arguments.common.json) {
     std::fputs(json.c_str(), stdout);
   } else if (!arguments.common.quiet) {

@@ -10,6 +10,7 @@
 #include "core/counted.h"
 #include "core/errors.h"
 #include "core/files.h"
+#include "core/output_file.h"
 #include "report/bench_list.h"
 #include "report/page.h"
 #include "report/print_pdf.h"
@@ -95,9 +96,22 @@ void warn_of_gone(const std::vector<std::string>& gone, std::size_t photos, bool
                             : "name the folder they are in now with --photos");
 }
 
+// The page itself may stand in the folder of results, in place of the one inspect made.
+core::Inputs inputs_of(const ReportArguments& arguments) {
+  const fs::path result = arguments.result;
+  core::Inputs inputs{result / "fit.json", result / "plan.json", result / "pour.json",
+                      result / "scan",     arguments.plan,       arguments.photos};
+  for (const std::string& folder : arguments.before) inputs.add(fs::path(folder) / "fit.json");
+  return inputs;
+}
+
 int run_report(const ReportArguments& arguments) {
   Progress progress(arguments.common.quiet, arguments.common.progress);
   const fs::path result = arguments.result;
+  const core::Inputs inputs = inputs_of(arguments);
+  core::OutputFile out(arguments.out, core::FileKind::page(), inputs);
+  std::optional<core::OutputFile> pdf;
+  if (!arguments.pdf.empty()) pdf.emplace(arguments.pdf, core::FileKind::pdf(), inputs);
   report::PageInput input;
   input.fit = seams::read_fit(result / "fit.json");
   input.plan = read_plan_of(arguments);
@@ -121,11 +135,11 @@ int run_report(const ReportArguments& arguments) {
   input.threads = arguments.common.threads;
   progress.step("making the page");
   const std::string page = report::report_page(input);
-  if (!arguments.pdf.empty()) {
+  if (pdf) {
     progress.step("printing");
-    core::write_file_atomically(arguments.pdf, report::print_pdf(page));
+    pdf->write(report::print_pdf(page));
   }
-  core::write_file_atomically(arguments.out, page);
+  out.write(page);
   if (arguments.common.json) {
     std::printf("{\"bytes\":%zu,\"seams_needing_work\":%zu,\"photos_missing\":%zu}\n", page.size(),
                 report::seams_needing_work(input.fit).size(), gone.size());

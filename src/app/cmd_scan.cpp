@@ -3,7 +3,6 @@
 #include <memory>
 
 #include "app/measuring.h"
-#include "core/files.h"
 #include "scan/scan_document.h"
 #include "surface/cloud.h"
 
@@ -12,8 +11,9 @@ namespace {
 
 int run_scan(const MeasuringArguments& arguments) {
   Progress progress(arguments.common.quiet, arguments.common.progress);
-  core::StagedFolder folder(arguments.out, "cameras.json");
-  const MeasuredScan measured = measure_scan(arguments, progress);
+  const plan::Plan plan = plan::read_plan(arguments.plan);
+  core::ResultFolder folder(arguments.out, result_of(arguments, "scan", plan));
+  const MeasuredScan measured = measure_scan(arguments, plan, progress);
   progress.step("writing the scan");
   write_scan_folder(measured, folder.work());
   surface::write_cloud(measured.surface, measured.plan, folder.work() / "cloud.ply");

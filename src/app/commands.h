@@ -3,6 +3,7 @@
 #pragma once
 
 #include <functional>
+#include <string>
 
 #include "app/console.h"
 
@@ -27,6 +28,8 @@ struct CommonOptions {
 };
 
 void add_common_options(CLI::App& command, CommonOptions& options);
+// --out and --replace of a command that writes a folder of results.
+void add_result_options(CLI::App& command, std::string& out, bool& replace);
 
 // One function per command.
 void add_archive_command(CLI::App& app, Chosen& chosen);

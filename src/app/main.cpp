@@ -3,15 +3,17 @@
 #include <unistd.h>
 
 #include <CLI/CLI.hpp>
+#include <cerrno>
 #include <cstdio>
 #include <exception>
+#include <iostream>
 #include <new>
 #include <string>
 #include <thread>
 
 #include "app/commands.h"
 #include "core/errors.h"
-#include "core/files.h"
+#include "core/temporary.h"
 
 namespace interstice::app {
 
@@ -21,6 +23,12 @@ void add_common_options(CLI::App& command, CommonOptions& options) {
   command.add_flag("--progress", options.progress, "Report progress even when not on a terminal");
   command.add_option("--threads", options.threads, "Threads to use (default: all processors)")
       ->check(CLI::Range(0, 1024));
+}
+
+void add_result_options(CLI::App& command, std::string& out, bool& replace) {
+  command.add_option("--out", out, "Folder for the results")->required();
+  command.add_flag("--replace", replace,
+                   "Put the results in the place of an earlier run's (never of anything else)");
 }
 
 namespace {
@@ -95,6 +103,16 @@ int guarded(int argc, char** argv) {
   }
 }
 
+// What was printed must have arrived: a full disk behind `--json > file` is an error like any other.
+int printed(int code) {
+  std::cout.flush();
+  const bool whole = std::fflush(stdout) == 0 && std::ferror(stdout) == 0 && std::cout.good();
+  if (whole) return code;
+  std::fprintf(stderr, "interstice: standard output: cannot be written%s\n",
+               errno == ENOSPC ? ": the disk is full; make room and try again" : "");
+  return kBadInput;
+}
+
 }  // namespace
 }  // namespace interstice::app
 
@@ -104,5 +122,5 @@ int main(int argc, char** argv) {
   mallopt(M_TRIM_THRESHOLD, 512 << 20);
   signal(SIGXFSZ, SIG_IGN);  // a limit on file sizes is then an error of writing, said in one line
   interstice::app::stop_cleanly_on_signals();
-  return interstice::app::guarded(argc, argv);
+  return interstice::app::printed(interstice::app::guarded(argc, argv));
 }

@@ -21,12 +21,17 @@ void add_measuring_options(CLI::App& command, MeasuringArguments& arguments) {
           "--check-line", arguments.check_line_mm,
           "Length of the cards' check line as measured with calipers, mm (150 if the print is at 100 %)")
       ->check(number_between(100.0, 200.0));
-  command.add_option("--out", arguments.out, "Folder for the results")->required();
+  add_result_options(command, arguments.out, arguments.replace);
 }
 
-MeasuredScan measure_scan(const MeasuringArguments& arguments, Progress& progress) {
+core::ResultOf result_of(const MeasuringArguments& arguments, const std::string& command,
+                         const plan::Plan& plan) {
+  return {command, plan.name, arguments.replace, {arguments.photos, arguments.plan, arguments.lens}};
+}
+
+MeasuredScan measure_scan(const MeasuringArguments& arguments, const plan::Plan& plan, Progress& progress) {
   MeasuredScan measured;
-  measured.plan = plan::read_plan(arguments.plan);
+  measured.plan = plan;
   scan::ScanOptions options;
   options.check_line_mm = arguments.check_line_mm;
   if (!arguments.lens.empty()) options.lens = camera::read_lens(arguments.lens);
@@ -41,8 +46,8 @@ MeasuredScan measure_scan(const MeasuringArguments& arguments, Progress& progres
 }
 
 void write_scan_folder(const MeasuredScan& measured, const std::filesystem::path& folder) {
-  core::write_file_atomically(folder / "cameras.json", scan::write_cameras(measured.scan));
-  core::write_file_atomically(folder / "scan.json", scan::write_scan(measured.scan));
+  core::write_new_file(folder / "cameras.json", scan::write_cameras(measured.scan));
+  core::write_new_file(folder / "scan.json", scan::write_scan(measured.scan));
   surface::write_surface(measured.surface, folder);
 }
 

@@ -6,6 +6,7 @@
 #include <string>
 
 #include "app/commands.h"
+#include "core/result_folder.h"
 #include "plan/plan.h"
 #include "scan/scan.h"
 #include "seams/fit.h"
@@ -16,6 +17,7 @@ namespace interstice::app {
 struct MeasuringArguments {
   CommonOptions common;
   std::string photos, plan, lens, out;
+  bool replace = false;
   std::optional<double> check_line_mm, smallest_fill_mm;
 };
 
@@ -27,10 +29,14 @@ struct MeasuredScan {
   surface::Surface surface;
 };
 
-// Reads plan and lens, measures the photos.
-MeasuredScan measure_scan(const MeasuringArguments& arguments, Progress& progress);
+// What a folder of results says of itself.
+core::ResultOf result_of(const MeasuringArguments& arguments, const std::string& command,
+                         const plan::Plan& plan);
 
-// cameras.json, scan.json, surface.json, heights.tif, agreement.tif, ortho.png into an existing folder.
+// Reads the lens, measures the photos.
+MeasuredScan measure_scan(const MeasuringArguments& arguments, const plan::Plan& plan, Progress& progress);
+
+// cameras.json, scan.json, surface.json, heights.tif, agreement.tif, ortho.png into a new folder.
 void write_scan_folder(const MeasuredScan& measured, const std::filesystem::path& folder);
 
 // What the maker should know about the measurement, one line each, for standard output.

@@ -15,6 +15,7 @@
 #include "core/errors.h"
 #include "core/files.h"
 #include "core/json_reader.h"
+#include "core/output_file.h"
 #include "sheets/form_strips.h"
 #include "sheets/plan_views.h"
 #include "solid/piece_body.h"
@@ -32,13 +33,13 @@ std::string ending_of(const std::string& path) {
 
 // One file, or for formats of one sheet a file: name-01.svg, name-02.svg, ...; what was written.
 std::vector<std::string> write_sheets(const std::vector<sheets::Drawing>& sheets, const std::string& out,
-                                      const std::string& title) {
+                                      const std::string& title, const core::Inputs& inputs) {
   const std::string ending = ending_of(out);
   if (ending != ".pdf" && ending != ".svg" && ending != ".png" && ending != ".dxf") {
     throw core::InputError(out, "the name must end in .pdf, .svg, .png or .dxf");
   }
   if (ending == ".pdf") {
-    core::write_file_atomically(out, sheets::write_pdf(sheets, title));
+    core::OutputFile(out, core::FileKind::pdf(), inputs).write(sheets::write_pdf(sheets, title));
     return {out};
   }
   std::vector<std::string> bytes, names;
@@ -55,13 +56,17 @@ std::vector<std::string> write_sheets(const std::vector<sheets::Drawing>& sheets
             ? out
             : (path.parent_path() / (path.stem().string() + number + path.extension().string())).string());
   }
-  for (std::size_t k = 0; k < sheets.size(); ++k) core::write_file_atomically(names[k], bytes[k]);
+  const core::FileKind kind = ending == ".svg"   ? core::FileKind::svg()
+                              : ending == ".png" ? core::FileKind::png()
+                                                 : core::FileKind::dxf();
+  std::vector<core::OutputFile> files;  // all places are looked at before the first sheet takes its own
+  for (const std::string& name : names) files.emplace_back(name, kind, inputs);
+  for (std::size_t k = 0; k < sheets.size(); ++k) files[k].write(bytes[k]);
   return names;
 }
 
 // Before any work: a place that cannot take the result.
 void refuse_bad_place(const std::string& out) {
-  if (out.empty()) return;
   if (fs::is_directory(out)) throw core::InputError(out, "is a folder; name a file to write");
   const fs::path folder = fs::path(out).parent_path();
   if (!folder.empty() && !fs::is_directory(folder))
@@ -136,15 +141,16 @@ std::pair<double, std::string> learned_gap(const PlanMakeArguments& a) {
 }  // namespace
 
 int run_plan_form(const PlanFormArguments& a) {
-  refuse_bad_place(a.out);
+  std::optional<core::OutputFile> out;
+  if (!a.out.empty()) out.emplace(a.out, core::FileKind::form(), core::Inputs{a.form});
   const layout::FormInput form = layout::read_form(a.form, a.reading);
-  if (!a.out.empty()) core::write_file_atomically(a.out, form_document(form.profile, a.name));
+  if (out) out->write(form_document(form.profile, a.name));
   print_form(form, a.out, a.common);
   return kDone;
 }
 
 int run_plan_make(const PlanMakeArguments& a) {
-  refuse_bad_place(a.out);
+  core::OutputFile out(a.out, core::FileKind::plan(), {a.form, a.gap_from});
   layout::FormInput form = layout::read_form(a.form, a.reading);
   layout::LayoutOptions options = a.layout;
   std::string reason;
@@ -155,14 +161,15 @@ int run_plan_make(const PlanMakeArguments& a) {
   Progress progress(a.common.quiet || a.common.json, a.common.progress);
   progress.step("dividing the form");
   const layout::Layout layout = layout::make_layout(form.profile, options);
-  core::write_file_atomically(a.out, plan::write_plan(layout.plan));
+  out.write(plan::write_plan(layout.plan));
   if (!reason.empty()) form.notes.push_back(reason);
   print_layout(layout, form, options, a.out, a.common);
   return kDone;
 }
 
 int run_plan_trace(const PlanTraceArguments& a) {
-  refuse_bad_place(a.out);
+  core::OutputFile out(a.out, core::FileKind::plan(),
+                       {a.photos, fs::path(a.photos).replace_extension(".json"), a.form, a.labels, a.lens});
   if (!fs::exists(a.photos)) throw core::InputError(a.photos, "no such folder of photos or picture");
   const layout::FormInput form = layout::read_form(a.form, a.reading);
   Progress progress(a.common.quiet || a.common.json, a.common.progress);
@@ -177,7 +184,7 @@ int run_plan_trace(const PlanTraceArguments& a) {
       a.gap_mm >= 0 ? a.gap_mm : layout::default_gap_mm(options.smallest_fill_mm, layout::GapSpread());
   layout::TraceResult result = layout::trace_layout(picture, form.profile, options);
   if (!a.labels.empty()) layout::rename_tiles(result.plan, core::read_file(a.labels, 1u << 20), a.labels);
-  core::write_file_atomically(a.out, plan::write_plan(result.plan));
+  out.write(plan::write_plan(result.plan));
   print_trace(result, a.out, a.common);
   return result.left_out.empty() && result.look_again.empty() ? kDone : kNeedsWork;
 }
@@ -196,7 +203,8 @@ int run_plan_patterns(const PlanPatternsArguments& a) {
   if (ending_of(a.out) == ".pdf") {
     sheets.insert(sheets.begin(), patterns.cutting_list.begin(), patterns.cutting_list.end());
   }
-  const std::vector<std::string> written = write_sheets(sheets, a.out, plan.name + ": cutting patterns");
+  const std::vector<std::string> written =
+      write_sheets(sheets, a.out, plan.name + ": cutting patterns", {a.plan});
   print_patterns(plan, pieces, pattern_sheets, written, a.common);
   return kDone;
 }
@@ -234,7 +242,7 @@ int run_plan_draw(const PlanDrawArguments& a) {
       sheets = sheets::draw_bands(plan, sheets::parse_sheet(a.sheet));
       break;
   }
-  print_written(write_sheets(sheets, a.out, plan.name), a.common);
+  print_written(write_sheets(sheets, a.out, plan.name, {a.plan}), a.common);
   return kDone;
 }
 

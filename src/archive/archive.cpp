@@ -3,16 +3,18 @@
 #include <unistd.h>
 
 #include <algorithm>
-#include <set>
 
 #include "archive/bag.h"
 #include "archive/durable.h"
+#include "archive/index_file.h"
 #include "archive/intake.h"
 #include "archive/names.h"
 #include "core/errors.h"
-#include "core/files.h"
 #include "core/json_reader.h"
+#include "core/output_file.h"
 #include "core/parallel.h"
+#include "core/place.h"
+#include "core/temporary.h"
 
 namespace fs = std::filesystem;
 
@@ -40,30 +42,47 @@ void check_marker(const fs::path& root) {
   }
 }
 
-// An archive whose making was cut short holds nothing but our own names.
-bool holds_only_our_names(const fs::path& root) {
-  const std::set<std::string> ours{"bags", "work", "lock"};
+// What stands in a folder that is no archive yet and is not left over from the making of one, cut short: that
+// is bags/, work/ and lock, all empty. Nothing: it may become an archive.
+std::optional<std::string> holds_other_things(const fs::path& root) {
+  std::error_code ec;
   for (const fs::directory_entry& entry : fs::directory_iterator(root)) {
     const std::string name = entry.path().filename().string();
-    if (!ours.contains(name) && name.rfind(".archive.json.", 0) != 0) return false;
+    const fs::file_status status = entry.symlink_status(ec);
+    const bool folder = (name == "bags" || name == "work") && fs::is_directory(status);
+    const bool file = name == "lock" && fs::is_regular_file(status);
+    if ((folder || file) && fs::is_empty(entry.path(), ec) && !ec) continue;
+    if (core::is_temporary_name(name) && fs::is_directory(status)) continue;
+    return folder ? name + " with something in it" : core::one_line(name);
   }
-  return true;
+  return std::nullopt;
 }
 
 bool can_write(const fs::path& folder) {
   return ::access(folder.c_str(), W_OK | X_OK) == 0;
 }
 
-void clear_work(const fs::path& root) {
-  std::error_code ec;
-  for (const fs::directory_entry& entry : fs::directory_iterator(root / "work", ec))
-    fs::remove_all(entry.path(), ec);
+void refuse_foreign_index(const fs::path& file) {
+  if (whose_index(file) == IndexFile::foreign)
+    throw core::InputError(file.string(),
+                           "is somebody's database, not the index of this archive; move it away");
 }
 
-void remove_index_files(const fs::path& root) {
+// An index that cannot be used makes room for a new one. If it does not say that it is ours, it may be
+// somebody's file, and is kept under another name.
+void make_room_for_index(const fs::path& root) {
   std::error_code ec;
-  for (const char* name : {"index.sqlite-wal", "index.sqlite-shm", "index.sqlite"})
-    fs::remove(root / name, ec);
+  const fs::path file = root / "index.sqlite";
+  refuse_foreign_index(file);
+  if (whose_index(file) == IndexFile::unknown) {
+    const std::optional<fs::path> kept = core::rename_beside(file, file, "-damaged");
+    if (!kept) throw core::InputError(file.string(), "is damaged and cannot be moved aside");
+    // What belongs to it would be taken for the new one's.
+    for (const char* end : {"-wal", "-shm"})
+      core::rename_to_new_name(file.string() + end, kept->string() + end);
+    return;
+  }
+  for (const char* end : {"-wal", "-shm", ""}) fs::remove(file.string() + end, ec);
 }
 
 }  // namespace
@@ -77,14 +96,16 @@ Archive Archive::open_or_make(const fs::path& root) {
     if (ec) throw core::InputError(root.string(), "cannot be made: " + system_reason(ec.value()));
     // Another program may have made the archive since it was looked for: its mark comes before all other
     // names.
-    if (!holds_only_our_names(root) && !fs::exists(root / "archive.json", ec)) {
+    const std::optional<std::string> other = holds_other_things(root);
+    if (other && !fs::exists(root / "archive.json", ec)) {
       throw core::InputError(root.string(),
-                             "holds other files and is no archive; name a new or empty folder");
+                             "holds " + *other + " and is no archive; name a new or empty folder");
     }
     const FolderLock lock(root / "lock", kPatience);
     make_folder(root / "bags");
     make_folder(root / "work");
-    if (!fs::exists(root / "archive.json", ec)) core::write_file_atomically(root / "archive.json", kMarker);
+    if (!fs::exists(root / "archive.json", ec))
+      core::OutputFile(root / "archive.json", core::FileKind::json("interstice-archive")).write(kMarker);
     sync_folder(root);
   }
   return open(root);
@@ -109,6 +130,7 @@ std::unique_ptr<ArchiveIndex> Archive::writable_index() {
   const fs::file_status status = fs::symlink_status(file, ec);
   if (fs::exists(status) && !fs::is_regular_file(status))
     throw core::InputError(file.string(), "is not a regular file");
+  refuse_foreign_index(file);  // opening it for writing would change it
   return std::make_unique<ArchiveIndex>(file, ArchiveIndex::Access::write);
 }
 
@@ -156,7 +178,7 @@ bool Archive::open_read_only_index() {
 void Archive::remake_index() {
   index_.reset();
   unreadable_.clear();
-  remove_index_files(root_);
+  make_room_for_index(root_);
   index_ = writable_index();
   take_in_changes(*index_);
 }
@@ -228,23 +250,17 @@ std::string Archive::free_id(const Entry& entry) const {
 
 Added Archive::add(const AddRequest& request) {
   const FolderLock lock(root_ / "lock", kPatience);
-  clear_work(root_);
+  core::clear_leftovers(root_ / "work");
+  core::clear_leftovers(root_);
   // Entries of programs that wrote between opening and locking; sharing photos and finding doubles needs
   // them.
   take_in_changes(*index_);
-  const fs::path work = root_ / "work" / std::to_string(::getpid());
-  Added added;
-  try {
-    BagWriter writer(work);
-    added = fill_bag(request, writer, *index_, root_ / "bags");
-    added.entry.id = free_id(added.entry);
-    write_tags(added.entry, writer);
-    rename_durably(work, bag(added.entry.id));
-  } catch (...) {
-    std::error_code ec;
-    fs::remove_all(work, ec);
-    throw;
-  }
+  const core::Temporary work(root_ / "work", "bag");
+  BagWriter writer(work.fresh());
+  Added added = fill_bag(request, writer, *index_, root_ / "bags");
+  added.entry.id = free_id(added.entry);
+  write_tags(added.entry, writer);
+  rename_durably(work.fresh(), bag(added.entry.id));
   store_index(added);
   return added;
 }
@@ -273,7 +289,7 @@ Rebuilt Archive::rebuild(const fs::path& root, int threads) {
   check_marker(root);
   Archive archive(root);
   const FolderLock lock(root / "lock", kPatience);
-  clear_work(root);
+  core::clear_leftovers(root / "work");
   const std::vector<std::string> ids = archive.ids();
   std::vector<std::optional<Entry>> read(ids.size());
   std::vector<std::string> fault(ids.size());
@@ -294,7 +310,7 @@ Rebuilt Archive::rebuild(const fs::path& root, int threads) {
   try {
     archive.writable_index()->replace_all(entries);
   } catch (const IndexUnusable&) {
-    remove_index_files(root);
+    make_room_for_index(root);
     archive.writable_index()->replace_all(entries);
   }
   return rebuilt;

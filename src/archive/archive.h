@@ -2,9 +2,9 @@
 //
 //   ROOT/archive.json       what this folder is: {"format": "interstice-archive", "version": 1}
 //   ROOT/bags/ENTRY/        one bag an entry, never changed once it has its name
-//   ROOT/work/              bags being written; whatever stands there when a writer starts is left over and
-//   removed ROOT/index.sqlite       made from the bags, see index.h ROOT/lock               held by the one
-//   program that writes
+//   ROOT/work/              bags being written (core/temporary.h); those of killed writers are removed
+//   ROOT/index.sqlite       made from the bags, see index.h
+//   ROOT/lock               held by the one program that writes
 //
 // An entry exists from the moment its finished and synced folder is renamed from work/ to bags/: before it
 // nothing, after it all. The index follows the folder; opening an archive takes in bags the index does not

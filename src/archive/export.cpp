@@ -1,12 +1,12 @@
 #include "archive/export.h"
 
-#include <unistd.h>
-
 #include "archive/bag.h"
 #include "archive/intake.h"
 #include "archive/photo_privacy.h"
 #include "core/errors.h"
 #include "core/files.h"
+#include "core/place.h"
+#include "core/temporary.h"
 
 namespace fs = std::filesystem;
 
@@ -68,25 +68,20 @@ Exported export_entry(const Archive& archive, const std::string& id, const fs::p
                            "); archive verify lists everything");
   }
   const Entry entry = read_entry(bag);
-  const fs::path work =
-      target.parent_path() / ("." + target.filename().string() + "." + std::to_string(::getpid()) + ".part");
   fs::create_directories(target.parent_path(), ec);
-  fs::remove_all(work, ec);
+  if (ec) throw core::InputError(to.string(), "cannot be made: " + ec.message());
+  core::Temporary temporary(target.parent_path(), target.filename().string());
   Exported exported;
-  try {
-    BagWriter writer(work);
-    for (const KeptFile& file : entry.files) {
-      if (request.without_photos && file.path.rfind("photos/", 0) == 0) continue;
-      take_over(entry, file, bag, request, writer, exported);
-      ++exported.files;
-      exported.bytes += fs::file_size(writer.payload(file.path));
-    }
-    writer.close(info_for(bag, exported));
-    rename_durably(work, target);
-  } catch (...) {
-    fs::remove_all(work, ec);
-    throw;
+  BagWriter writer(temporary.fresh());
+  for (const KeptFile& file : entry.files) {
+    if (request.without_photos && file.path.rfind("photos/", 0) == 0) continue;
+    take_over(entry, file, bag, request, writer, exported);
+    ++exported.files;
+    exported.bytes += fs::file_size(writer.payload(file.path));
   }
+  writer.close(info_for(bag, exported));
+  core::put_in_place(temporary, target,
+                     [](const fs::path&) { return "something of that name came into being meanwhile"; });
   return exported;
 }
 

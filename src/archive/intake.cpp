@@ -10,6 +10,7 @@
 #include "core/errors.h"
 #include "core/files.h"
 #include "core/json_reader.h"
+#include "core/result_list.h"
 #include "plan/plan.h"
 
 namespace fs = std::filesystem;
@@ -122,7 +123,7 @@ void add_results(const AddRequest& request, BagWriter& writer, Added& added) {
   for (const fs::directory_entry& entry : fs::directory_iterator(from, ec)) {
     const std::string name = entry.path().filename().string();
     const bool kept =
-        name == "fit.json" || name == "plan.json" || name == "scan" ||
+        name == "fit.json" || name == "plan.json" || name == "scan" || name == core::kResultList ||
         std::find(kOptionalResults.begin(), kOptionalResults.end(), name) != kOptionalResults.end();
     if (!kept) added.left_out.push_back(name);
   }

@@ -1,4 +1,5 @@
-// Files are written whole or not at all: first aside, then renamed into place.
+// Reading and writing whole files. What a command writes for the user goes through core/output_file.h or
+// core/result_folder.h, which look at what stands there first.
 #pragma once
 
 #include <cstdint>
@@ -12,34 +13,15 @@ namespace interstice::core {
 // than max_bytes.
 std::string read_file(const std::filesystem::path& path, std::uintmax_t max_bytes = 256u << 20);
 
-// Writes bytes beside path, syncs, and renames over it: path holds the old content or the new, never a part.
-// A link stays a link: what it leads to is replaced. Pipes and devices (/dev/stdout) are written to directly.
-// Throws InputError naming the file when that fails; what was at path then stays as it was. What a killed
-// process left aside of the same name is cleared away.
+// Writes a file that is not there yet, to the disk. For folders that only this program knows. Throws
+// InputError naming it when something stands there or the disk takes no more.
+void write_new_file(const std::filesystem::path& path, std::string_view bytes);
+
+// Puts bytes in place of whatever file stands at path, whole or not at all (OutputFile of any kind). For
+// files that are the program's own.
 void write_file_atomically(const std::filesystem::path& path, std::string_view bytes);
 
-// Removes what write_file_atomically() and StagedFolder of this process have begun and not finished: for a
-// program that is told to stop. No result takes its place afterwards, so the caller ends the process.
-void remove_unfinished();
-
-// A folder that appears under its name only when complete. Fill work(), then commit(). Without a commit the
-// work folder is removed and whatever stood under the target's name is untouched. An earlier folder of that
-// name is replaced by commit() only if it is empty or looks like one written by this program (it holds the
-// file named by `marker`); anything else is refused by the constructor.
-class StagedFolder {
- public:
-  StagedFolder(std::filesystem::path target, std::string marker);
-  ~StagedFolder();
-  StagedFolder(const StagedFolder&) = delete;
-  StagedFolder& operator=(const StagedFolder&) = delete;
-
-  const std::filesystem::path& work() const { return work_; }
-  void commit();
-
- private:
-  std::filesystem::path target_;
-  std::filesystem::path work_;
-  std::filesystem::path made_from_;  // topmost folder made for work_, removed again without a commit
-};
+// All bytes, to the disk; `path` is what an InputError names.
+void write_all(int fd, std::string_view bytes, const std::filesystem::path& path);
 
 }  // namespace interstice::core

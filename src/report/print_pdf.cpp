@@ -81,7 +81,7 @@ int run_silently(std::vector<std::string> words) {
 
 std::string print_pdf(const std::string& page) {
   const WorkFolder folder;
-  core::write_file_atomically(folder.path() / "page.html", page);
+  core::write_new_file(folder.path() / "page.html", page);
   const fs::path printed = folder.path() / "page.pdf";
   std::vector<std::string> words = {"chromium",
                                     "--headless",
@@ -107,7 +107,10 @@ std::string print_pdf(const std::string& page) {
   if (status != 0 || !fs::exists(printed))
     throw core::InputError("--pdf",
                            "chromium could not print the page; open it in any browser and print it there");
-  return core::read_file(printed);
+  std::string pdf = core::read_file(printed);
+  if (pdf.rfind("%%EOF") == std::string::npos)
+    throw core::InputError("--pdf", "chromium cut the PDF short; is the disk full?");
+  return pdf;
 }
 
 }  // namespace interstice::report

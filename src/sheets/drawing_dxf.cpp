@@ -7,6 +7,7 @@
 #include <memory>
 #include <stdexcept>
 
+#include "core/errors.h"
 #include "core/files.h"
 #include "sheets/drawing.h"
 
@@ -99,7 +100,9 @@ std::string write_dxf(const Drawing& sheet) {
     out->dxfEOF();
     out->close();
   }
-  return core::read_file(file.path());
+  std::string bytes = core::read_file(file.path());
+  if (!bytes.ends_with("EOF\n")) throw core::InputError(file.path(), "cannot be written; is the disk full?");
+  return bytes;
 }
 
 }  // namespace interstice::sheets

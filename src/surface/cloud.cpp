@@ -3,10 +3,13 @@
 #include <open3d/geometry/PointCloud.h>
 #include <open3d/io/PointCloudIO.h>
 #include <open3d/utility/Logging.h>
+#include <sys/mman.h>
+#include <unistd.h>
 
 #include <cmath>
 
 #include "core/errors.h"
+#include "core/files.h"
 
 namespace interstice::surface {
 
@@ -35,6 +38,27 @@ double height_at(const HeightField& field, const Vector2d& uv) {
   return known >= 3 ? sum / weight : NAN;
 }
 
+constexpr std::size_t kPointBytes = 6 * sizeof(double) + 3;  // place, normal, colour
+
+// The library writes to a named file and does not look whether all arrived. So it is given a file in memory,
+// and the size of that is held against the number of points.
+std::string ply_of(const open3d::geometry::PointCloud& cloud, const std::filesystem::path& path) {
+  const int fd = ::memfd_create("cloud", MFD_CLOEXEC);
+  if (fd < 0) throw core::InputError(path.string(), "cannot be written: no memory for it");
+  const std::string name = "/proc/self/fd/" + std::to_string(fd);
+  open3d::utility::SetVerbosityLevel(open3d::utility::VerbosityLevel::Error);
+  std::string bytes;
+  if (open3d::io::WritePointCloudToPLY(name, cloud,
+                                       open3d::io::WritePointCloudOption(false, false, false, {}))) {
+    bytes = core::read_file(name, std::uintmax_t{1} << 33);
+  }
+  ::close(fd);
+  const std::size_t header = bytes.find("end_header\n");
+  if (header == std::string::npos || bytes.size() != header + 11 + cloud.points_.size() * kPointBytes)
+    throw core::InputError(path.string(), "cannot be written: no memory for it");
+  return bytes;
+}
+
 }  // namespace
 
 void write_cloud(const Surface& surface, const plan::Plan& plan, const std::filesystem::path& path) {
@@ -61,11 +85,7 @@ void write_cloud(const Surface& surface, const plan::Plan& plan, const std::file
       cloud.colors_.emplace_back(c[2] / 255.0, c[1] / 255.0, c[0] / 255.0);
     }
   }
-  open3d::utility::SetVerbosityLevel(open3d::utility::VerbosityLevel::Error);
-  if (!open3d::io::WritePointCloudToPLY(path.string(), cloud,
-                                        open3d::io::WritePointCloudOption(false, false, false, {}))) {
-    throw core::InputError(path.string(), "cannot be written");
-  }
+  core::write_new_file(path, ply_of(cloud, path));
 }
 
 }  // namespace interstice::surface

@@ -1,4 +1,4 @@
-// The measured surface as a point cloud: binary PLY with colour and normals, written through Open3D.
+// The measured surface as a point cloud: binary PLY with colour and normals, encoded by Open3D.
 #pragma once
 
 #include <filesystem>
@@ -8,8 +8,8 @@
 
 namespace interstice::surface {
 
-// One point a cell of the ortho picture where a height is known nearby; bowl frame, mm. Throws InputError
-// when the file cannot be written.
+// One point a cell of the ortho picture where a height is known nearby; bowl frame, mm. The file
+// must be new. Throws InputError when it cannot be written.
 void write_cloud(const Surface& surface, const plan::Plan& plan, const std::filesystem::path& path);
 
 }  // namespace interstice::surface

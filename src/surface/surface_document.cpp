@@ -17,7 +17,7 @@ namespace {
 void write_picture(const fs::path& path, const cv::Mat& picture, const std::string& extension) {
   std::vector<uchar> bytes;
   if (!cv::imencode(extension, picture, bytes)) throw core::InputError(path.string(), "cannot be encoded");
-  core::write_file_atomically(path, {reinterpret_cast<const char*>(bytes.data()), bytes.size()});
+  core::write_new_file(path, {reinterpret_cast<const char*>(bytes.data()), bytes.size()});
 }
 
 cv::Mat read_grid(const fs::path& path, const MapGrid& grid) {
@@ -49,7 +49,7 @@ void write_surface(const Surface& surface, const fs::path& folder) {
   root["ortho_centre"] = surface.ortho_grid.centre;
   root["form_profile"] = Json::array();
   for (const Eigen::Vector2d& p : surface.form.points()) root["form_profile"].push_back({p.x(), p.y()});
-  core::write_file_atomically(folder / "surface.json", root.dump(1) + "\n");
+  core::write_new_file(folder / "surface.json", root.dump(1) + "\n");
   write_picture(folder / "heights.tif", surface.heights.height, ".tif");
   write_picture(folder / "agreement.tif", surface.heights.agreement, ".tif");
   write_picture(folder / "ortho.png", surface.ortho, ".png");

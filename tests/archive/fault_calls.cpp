@@ -12,6 +12,7 @@
 #include <cstdio>
 #include <cstdlib>
 #include <cstring>
+#include <utility>
 
 namespace faults {
 namespace {
@@ -19,6 +20,10 @@ namespace {
 std::atomic<long> count{0}, target{0};
 std::atomic<Mode> armed{Mode::none};
 std::atomic<bool> recording{false};
+long turn = 0;
+std::function<void()> in_turn;
+Disk disk;
+
 std::vector<Call>& log_of_calls() {
   static std::vector<Call> calls;
   return calls;
@@ -40,6 +45,10 @@ bool is_file(int fd) {
 bool step(const char* what, const std::string& path, bool takes_space) {
   if (recording) log_of_calls().push_back({what, path});
   const long n = ++count;
+  if (turn != 0 && n == turn) {
+    turn = 0;
+    std::exchange(in_turn, nullptr)();
+  }
   if (armed == Mode::kill && n == target) ::kill(::getpid(), SIGKILL);
   if (armed == Mode::full && n >= target && takes_space) {
     errno = ENOSPC;
@@ -48,8 +57,19 @@ bool step(const char* what, const std::string& path, bool takes_space) {
   return false;
 }
 
+bool refuses(const char* path) {
+  const char* slash = std::strrchr(path, '/');
+  const bool refused =
+      !disk.refused.empty() &&
+      std::string(slash == nullptr ? path : slash).find_first_of(disk.refused) != std::string::npos;
+  if (refused) errno = EINVAL;
+  return refused;
+}
+
 struct FromEnvironment {
   FromEnvironment() {
+    const char* kind = std::getenv("FAULT_DISK");
+    if (kind != nullptr) disk.plain = std::strcmp(kind, "plain") == 0;
     const char* at = std::getenv("FAULT_AT");
     const char* mode = std::getenv("FAULT_MODE");
     if (at != nullptr && mode != nullptr) {
@@ -76,6 +96,15 @@ void arm(Mode mode, long at) {
 }
 void disarm() {
   armed = Mode::none;
+  turn = 0;
+}
+void at_call(long n, std::function<void()> work) {
+  count = 0;
+  in_turn = std::move(work);
+  turn = n;
+}
+void set_disk(const Disk& given) {
+  disk = given;
 }
 long calls() {
   return count;
@@ -133,28 +162,41 @@ int ftruncate(int fd, off_t size) {
 }
 
 int mkdir(const char* path, mode_t mode) {
-  if (step("mkdir", path, true)) return -1;
+  if (step("mkdir", path, true) || faults::refuses(path)) return -1;
   return static_cast<int>(::syscall(SYS_mkdir, path, mode));
 }
 
 int rename(const char* from, const char* to) {
-  if (step("rename", to, false)) return -1;
+  if (step("rename", to, false) || faults::refuses(to)) return -1;
   return static_cast<int>(::syscall(SYS_rename, from, to));
 }
 
 int renameat2(int from_dir, const char* from, int to_dir, const char* to, unsigned int flags) {
-  if (step("rename", to, false)) return -1;
+  if (step("rename", to, false) || faults::refuses(to)) return -1;
+  if (faults::disk.plain && flags != 0) {
+    errno = EINVAL;
+    return -1;
+  }
   return static_cast<int>(::syscall(SYS_renameat2, from_dir, from, to_dir, to, flags));
 }
 
 int link(const char* from, const char* to) {
   if (step("link", to, true)) return -1;
+  if (faults::disk.plain) {
+    errno = EPERM;
+    return -1;
+  }
   return static_cast<int>(::syscall(SYS_link, from, to));
 }
 
 int unlink(const char* path) {
   if (step("unlink", path, false)) return -1;
   return static_cast<int>(::syscall(SYS_unlink, path));
+}
+
+int rmdir(const char* path) {
+  if (step("rmdir", path, false)) return -1;
+  return static_cast<int>(::syscall(SYS_rmdir, path));
 }
 
 int unlinkat(int dir, const char* path, int flags) {
@@ -170,7 +212,7 @@ int open(const char* path, int flags, ...) {
     mode = va_arg(arguments, mode_t);
     va_end(arguments);
   }
-  if ((flags & O_CREAT) != 0 && step("create", path, true)) return -1;
+  if ((flags & O_CREAT) != 0 && (step("create", path, true) || faults::refuses(path))) return -1;
   return static_cast<int>(::syscall(SYS_openat, AT_FDCWD, path, flags, mode));
 }
 
@@ -182,7 +224,7 @@ int open64(const char* path, int flags, ...) {
     mode = va_arg(arguments, mode_t);
     va_end(arguments);
   }
-  if ((flags & O_CREAT) != 0 && step("create", path, true)) return -1;
+  if ((flags & O_CREAT) != 0 && (step("create", path, true) || faults::refuses(path))) return -1;
   return static_cast<int>(::syscall(SYS_openat, AT_FDCWD, path, flags, mode));
 }
 

@@ -5,8 +5,10 @@
 //   fail with
 //                                     "no space left" (only those that would take space)
 //   FAULT_COUNT=file                  the number of calls is written there at exit
+//   FAULT_DISK=plain                  a disk that cannot exchange names, nor refuse to replace, nor link
 #pragma once
 
+#include <functional>
 #include <string>
 #include <vector>
 
@@ -20,6 +22,15 @@ struct Call {
 
 void arm(Mode mode, long at);  // counts from 1 anew
 void disarm();
+// Before the n-th call (from now) `work` runs, as if another program had its turn there.
+void at_call(long n, std::function<void()> work);
+// A disk that cannot exchange names, nor refuse to replace, nor give a file a second name, and takes no name
+// with any of these characters.
+struct Disk {
+  bool plain = false;
+  std::string refused{};
+};
+void set_disk(const Disk& disk);
 long calls();
 // From now on every call is written down (slow; for looking at their order).
 void record(bool on);

@@ -15,6 +15,7 @@
 #include <thread>
 
 #include "core/errors.h"
+#include "core/result_folder.h"
 
 namespace interstice {
 namespace {
@@ -49,6 +50,16 @@ TEST_F(Files, WrittenWhole) {
   core::write_file_atomically(folder_ / "x", "");
   EXPECT_EQ(core::read_file(folder_ / "x"), "");
   EXPECT_EQ(names(), Names{"x"});
+}
+
+TEST_F(Files, ANewFileTakesNothingsPlace) {
+  core::write_new_file(folder_ / "x", "bytes");
+  EXPECT_EQ(core::read_file(folder_ / "x"), "bytes");
+  EXPECT_THROW(core::write_new_file(folder_ / "x", "others"), core::InputError);
+  fs::create_symlink("elsewhere", folder_ / "y");
+  EXPECT_THROW(core::write_new_file(folder_ / "y", "others"), core::InputError);
+  EXPECT_EQ(core::read_file(folder_ / "x"), "bytes");
+  EXPECT_EQ(names(), (Names{"x", "y"}));
 }
 
 TEST_F(Files, CannotBeWritten) {
@@ -135,97 +146,11 @@ TEST_F(Files, ReadOnlyFolderIsRefused) {
   const bool root = ::geteuid() == 0;  // for whom no folder is read-only: become nobody for a while
   ASSERT_EQ(root ? ::seteuid(65534) : 0, 0);
   EXPECT_THROW(core::write_file_atomically(folder_ / "d" / "x", "new"), core::InputError);
-  EXPECT_THROW(core::StagedFolder(folder_ / "d" / "out", "m"), core::InputError);
+  EXPECT_THROW(core::ResultFolder(folder_ / "d" / "out", {"scan", "bowl"}), core::InputError);
   ASSERT_EQ(root ? ::seteuid(0) : 0, 0);
   EXPECT_EQ(core::read_file(folder_ / "d" / "x"), "old");
   EXPECT_EQ(names(folder_ / "d"), Names{"x"});
   fs::permissions(folder_ / "d", fs::perms::owner_all);
-}
-
-TEST_F(Files, AStagedFolderAppearsOnCommit) {
-  {
-    core::StagedFolder staged(folder_ / "out", "m");
-    put(staged.work() / "m", "1");
-    EXPECT_FALSE(fs::exists(folder_ / "out"));
-    staged.commit();
-  }
-  EXPECT_EQ(names(), Names{"out"});
-  EXPECT_EQ(core::read_file(folder_ / "out" / "m"), "1");
-}
-
-TEST_F(Files, AStagedFolderLeavesNothingWithoutCommit) {
-  fs::create_directory(folder_ / "out");
-  put(folder_ / "out" / "m", "old");
-  {
-    core::StagedFolder staged(folder_ / "out", "m");
-    put(staged.work() / "m", "new");
-  }
-  EXPECT_EQ(names(), Names{"out"});
-  EXPECT_EQ(core::read_file(folder_ / "out" / "m"), "old");
-}
-
-TEST_F(Files, AStagedFolderReplacesItsOwnKindOnly) {
-  fs::create_directory(folder_ / "out");
-  put(folder_ / "out" / "m", "old");
-  put(folder_ / "out" / "leftover", "old");
-  {
-    core::StagedFolder staged(folder_ / "out/", "m");  // a trailing slash is no other folder
-    put(staged.work() / "m", "new");
-    staged.commit();
-  }
-  EXPECT_EQ(names(folder_ / "out"), Names{"m"});
-  EXPECT_EQ(core::read_file(folder_ / "out" / "m"), "new");
-  fs::create_directory(folder_ / "photos");
-  put(folder_ / "photos" / "a.jpg", "mine");
-  EXPECT_THROW(core::StagedFolder(folder_ / "photos", "m"), core::InputError);
-  put(folder_ / "file", "mine");
-  EXPECT_THROW(core::StagedFolder(folder_ / "file", "m"), core::InputError);
-  EXPECT_THROW(core::StagedFolder(folder_ / "file" / "out", "m"), core::InputError);
-  EXPECT_EQ(names(), (Names{"file", "out", "photos"}));
-}
-
-TEST_F(Files, AStagedFolderReplacesAnEmptyOneAndMakesParents) {
-  fs::create_directory(folder_ / "empty");
-  for (const char* name : {"empty", "a/b/c"}) {
-    core::StagedFolder staged(folder_ / name, "m");
-    put(staged.work() / "m", "1");
-    staged.commit();
-    EXPECT_EQ(names(folder_ / name), Names{"m"});
-  }
-  { const core::StagedFolder given_up(folder_ / "b/c/d", "m"); }
-  EXPECT_EQ(names(), (Names{"a", "empty"}));
-}
-
-// A number no process has: the largest is below 2^22.
-const std::string kGone = "99999999";
-
-TEST_F(Files, WhatAKilledProcessLeftIsClearedAway) {
-  put(folder_ / (".x." + kGone + ".part"), "half");
-  put(folder_ / (".x." + std::to_string(::getppid()) + ".part"), "of one at work");
-  put(folder_ / (".xy." + kGone + ".part"), "of another name");
-  put(folder_ / ".x.notes.part", "mine");
-  core::write_file_atomically(folder_ / "x", "new");
-  EXPECT_EQ(names(), (Names{"x", ".x." + std::to_string(::getppid()) + ".part", ".xy." + kGone + ".part",
-                            ".x.notes.part"}));
-}
-
-// Killed between moving the earlier result aside and naming the new one: the earlier one comes back.
-TEST_F(Files, AnEarlierResultMovedAsideComesBack) {
-  fs::create_directories(folder_ / (".r." + kGone + ".old"));
-  put(folder_ / (".r." + kGone + ".old") / "mark", "earlier");
-  fs::create_directories(folder_ / (".r." + kGone + ".part"));
-  { const core::StagedFolder folder(folder_ / "r", "mark"); }
-  EXPECT_EQ(names(), Names{"r"});
-  EXPECT_EQ(core::read_file(folder_ / "r" / "mark"), "earlier");
-}
-
-TEST_F(Files, WhatIsUnderWayIsRemovedOnAStop) {
-  put(folder_ / "mine", "kept");
-  core::StagedFolder folder(folder_ / "r", "mark");
-  put(folder.work() / "mark", "half");
-  EXPECT_EQ(names().size(), 2u);
-  core::remove_unfinished();
-  EXPECT_EQ(names(), Names{"mine"});
 }
 
 }  // namespace

@@ -1,8 +1,11 @@
 // Killed, stopped, short of disk, of memory, of permission: nothing half-written, earlier results intact.
 #include <chrono>
+#include <nlohmann/json.hpp>
 #include <random>
 #include <thread>
 
+#include "core/files.h"
+#include "core/result_folder.h"
 #include "hard/small_photos.h"
 #include "hard/small_scene.h"
 
@@ -16,16 +19,23 @@ class Faults : public Cases {
   void SetUp() override {
     Cases::SetUp();
     write_photos(folder_ / "photos", {2, 4, 6, 8, 10, 12, 14, 16, 18, 19});
-    fs::create_directories(out());
-    std::ofstream(out() / "fit.json") << "earlier";
-    std::ofstream(out() / "cameras.json") << "earlier";  // what marks a folder of `scan`
+    put_earlier("inspect");
+  }
+  // An earlier result of the plan's piece, as the command leaves one.
+  void put_earlier(const std::string& command) const {
+    fs::remove_all(out());
+    const std::string piece = nlohmann::json::parse(slurp(plan_.string())).at("name");
+    core::ResultFolder folder(out(), {command, piece});
+    for (const char* name : {"fit.json", "cameras.json"})
+      core::write_new_file(folder.work() / name, "earlier");
+    folder.commit();
   }
   fs::path out() const { return folder_ / "result"; }
   std::vector<std::string> words(const std::string& command = "inspect") const {
     std::vector<std::string> w = inspect(folder_ / "photos", plan_, out());
     if (plan_ != kPlover + "/plan.json") w.erase(w.begin() + 4, w.begin() + 6);  // not that lens
     w[0] = command;
-    w.push_back("--quiet");
+    w.insert(w.end(), {"--quiet", "--replace"});
     return w;
   }
   // Six pieces instead of 57: 200 runs take minutes instead of an hour.
@@ -59,6 +69,7 @@ TEST_F(Faults, KilledAtRandomMoments) {
   const int kills = full() ? 200 : 8;
   const std::string command = full() ? "inspect" : "scan";  // the short one writes a folder in the same way
   if (full()) use_small_scene();
+  put_earlier(command);
   const auto start = std::chrono::steady_clock::now();
   ASSERT_LE(run(words(command)).exit_code, 1) << slurp((folder_ / "stderr").string());
   const auto whole_run = std::chrono::steady_clock::now() - start;
@@ -102,6 +113,7 @@ TEST_F(Faults, StoppedByCtrlC) {
 }
 
 TEST_F(Faults, DiskFull) {
+  put_earlier("scan");
   const Ran ran = run(words("scan"), [] {
     const rlimit limit{30000, 30000};  // the first large file does not fit
     ::setrlimit(RLIMIT_FSIZE, &limit);
