@@ -30,7 +30,14 @@ void write_marked_photos(const scan::Scan& scan, const seams::FitDocument& fit,
   const std::vector<report::MarkedPhoto> marked = report::mark_photos(scan, fit, kMarkedPx, threads);
   if (marked.empty()) return;
   std::filesystem::create_directory(folder);
-  for (const report::MarkedPhoto& m : marked) core::write_new_file(folder / (m.photo + ".jpg"), m.jpeg);
+  for (std::size_t k = 0; k < marked.size(); ++k) {
+    try {
+      core::write_new_file(folder / (marked[k].photo + ".jpg"), marked[k].jpeg);
+    } catch (const core::InputError&) {
+      // A name that this disk refuses (a colon, on a memory stick) must not cost the result.
+      core::write_new_file(folder / ("marked-" + std::to_string(k + 1) + ".jpg"), marked[k].jpeg);
+    }
+  }
 }
 
 // What freeing each seam is worth: its own tight length and the length of seam that resin reaches through it.

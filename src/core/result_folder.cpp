@@ -18,6 +18,17 @@ namespace fs = std::filesystem;
 namespace interstice::core {
 namespace {
 
+// The system goes up only from a folder; without this, "notes.txt/../ring3" would be taken for "ring3".
+void require_folders_before_dots(const fs::path& name) {
+  fs::path so_far;
+  std::error_code ec;
+  for (const fs::path& part : name) {
+    if (part == ".." && !so_far.empty() && !fs::is_directory(so_far, ec))
+      throw InputError(name.string(), "cannot be made: there is no folder " + so_far.string());
+    so_far /= part;
+  }
+}
+
 // The folder that a name stands for, without links, dots and a slash at its end.
 fs::path resolved(const fs::path& name) {
   std::error_code ec;
@@ -25,6 +36,7 @@ fs::path resolved(const fs::path& name) {
   const fs::path clean = name.filename().empty() ? name.parent_path() : name;
   if (fs::is_symlink(fs::symlink_status(clean, ec)) && !fs::exists(clean, ec))
     throw InputError(name.string(), "is a link that leads nowhere; name a folder");
+  require_folders_before_dots(clean);
   const fs::path real = fs::weakly_canonical(fs::absolute(clean, ec), ec);
   if (ec) throw InputError(name.string(), "cannot be used: " + ec.message());
   return real.filename().empty() ? real.parent_path() : real;

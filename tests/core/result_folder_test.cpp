@@ -150,6 +150,8 @@ TEST_F(ResultFolders, DotsAndLinks) {
   fs::create_directory_symlink("loop", folder_ / "loop");
   refused(folder_ / "loop", result(), "a link that leads nowhere");
   EXPECT_NE(run(folder_ / "dangling" / "x", result()), "");
+  refused(folder_ / "no" / ".." / "z", result(), "there is no folder");
+  refused(folder_ / "y" / "fit.json" / ".." / "z", result(), "there is no folder");
   refused("/", result(), "a disk begins");
   refused("/proc", result(), "a disk begins");
   const fs::path here = fs::current_path();

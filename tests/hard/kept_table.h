@@ -94,7 +94,9 @@ class KeptTable : public Cases {
     EXPECT_EQ(ran.exit_code, c.exit_code) << c.command << "\n" << ran.err << ran.out;
     const std::string& said = c.exit_code >= 2 ? ran.err : ran.out;
     EXPECT_NE(said.find(c.says), std::string::npos) << c.command << "\n" << ran.err << ran.out;
-    if (c.exit_code >= 2) EXPECT_EQ(lines(ran.err), 1) << ran.err;
+    if (c.exit_code >= 2) {
+      EXPECT_EQ(lines(ran.err), 1) << ran.err;
+    }
     for (const auto& [name, digest] : before) {
       EXPECT_TRUE(after.contains(name) && after.at(name) == digest)
           << c.command << ": " << name << " is not as it was";

@@ -105,17 +105,18 @@ class RandomWorlds : public testing::Test {
   bool survives_kill(unsigned seed, long at, bool plain) {
     World world(root(), seed);
     const Attempt run = some_attempt(world);
-    const std::vector<fs::path> earlier = world.whole_results();
+    faults::set_disk({plain});
+    const std::vector<fs::path> earlier = world.complete_results();
     const bool was_killed = killed(run, at);
     EXPECT_EQ(world.lost(), "");
     for (const fs::path& result : earlier) {
       // Without an exchange of names there is a moment without one; the next run ends it.
-      EXPECT_TRUE(plain || is_whole_result(result)) << result;
+      EXPECT_TRUE(plain || is_complete_result(result)) << result;
     }
     const std::string line = carry_out(run, scratch_ / "results");
     EXPECT_EQ(world.lost(), "");
-    for (const fs::path& result : earlier) EXPECT_TRUE(is_whole_result(result)) << result << " " << line;
-    if (line.empty()) EXPECT_TRUE(world.left_over().empty()) << world.left_over().front();
+    for (const fs::path& result : earlier) EXPECT_TRUE(is_complete_result(result)) << result << " " << line;
+    EXPECT_TRUE(!line.empty() || world.left_over().empty());
     EXPECT_FALSE(HasFailure()) << "seed " << seed << ", killed in front of step " << at
                                << (plain ? ", plain" : "");
     return was_killed;
@@ -139,7 +140,9 @@ TEST_F(RandomWorlds, NothingOfTheUsersIsLost) {
     EXPECT_EQ(world.lost(), "") << run.out;
     EXPECT_TRUE(world.left_over().empty()) << run.out;
     EXPECT_EQ(line.find('\n'), std::string::npos);
-    if (line.empty() && run.what == Attempt::What::folder) EXPECT_TRUE(is_whole_result(run.out)) << run.out;
+    if (line.empty() && run.what == Attempt::What::folder) {
+      EXPECT_TRUE(is_whole_result(fs::canonical(run.out))) << run.out;
+    }
     ++(line.empty() ? done : refused);
     // Once more, meddled with at some step.
     if (steps > 0) {
@@ -166,18 +169,18 @@ TEST_F(RandomWorlds, NothingOfTheUsersIsLostUnderKills) {
   int kills = 0;
   for (unsigned seed = 1; seed <= kWorlds; ++seed) {
     const bool plain = seed % 4 == 0;
-    faults::set_disk({plain});
     long steps = 0;
     {
       World world(root(), seed);
       const Attempt run = some_attempt(world);
-      if (run.what == Attempt::What::archive && seed % 8 != 1) continue;  // long, and tested by themselves
+      faults::set_disk({plain});
+      if (run.what == Attempt::What::archive && seed % 16 != 1) continue;  // long, and tested by themselves
       faults::at_call(0, {});
       carry_out(run, scratch_ / "results");
       steps = faults::calls();
     }
     if (steps == 0) continue;
-    if (seed % 40 == 3 || seed % 40 == 4) {  // every step
+    if (seed % 80 == 3 || seed % 80 == 4) {  // every step
       for (long at = 1; at <= steps; ++at) {
         kills += survives_kill(seed, at, plain);
         ASSERT_FALSE(HasFailure());
@@ -197,6 +200,7 @@ TEST_F(RandomWorlds, AResultReplacedIsNeverLostNorAnythingAdded) {
   for (const bool plain : {false, true}) {
     faults::set_disk({plain});
     const auto earlier = [&](const fs::path& out) {
+      faults::set_disk({plain});
       fs::remove_all(root());
       fs::create_directories(root());
       const Attempt run{Attempt::What::folder, out, {}, "inspect", "bowl", true, 0};
@@ -208,11 +212,11 @@ TEST_F(RandomWorlds, AResultReplacedIsNeverLostNorAnythingAdded) {
     faults::at_call(0, {});
     ASSERT_EQ(carry_out(run, scratch_ / "results"), "");
     const long steps = faults::calls();
-    ASSERT_GT(steps, 30);
+    ASSERT_GE(steps, 30);
     for (long at = 1; at <= steps; ++at) {
       run = earlier(out);
       EXPECT_TRUE(killed(run, at));
-      if (!plain) EXPECT_TRUE(is_whole_result(out)) << "killed in front of " << at;
+      EXPECT_TRUE(plain || is_whole_result(out)) << "killed in front of " << at;
       EXPECT_EQ(carry_out(run, scratch_ / "results"), "") << "killed in front of " << at;
       EXPECT_TRUE(is_whole_result(out)) << "killed in front of " << at;
       EXPECT_EQ(std::distance(fs::directory_iterator(root()), {}), 1) << "killed in front of " << at;

@@ -3,10 +3,13 @@
 #include <fstream>
 
 #include "archive/archive.h"
+#include "archive/fault_calls.h"
 #include "core/errors.h"
+#include "core/file_kind.h"
 #include "core/files.h"
 #include "core/result_folder.h"
 #include "core/result_list.h"
+#include "core/sha256.h"
 #include "core/temporary.h"
 
 namespace interstice::keep {
@@ -41,7 +44,21 @@ bool is_whole_result(const fs::path& folder) {
   }
 }
 
+bool is_complete_result(const fs::path& folder) {
+  try {
+    for (const core::ListedFile& file :
+         core::parse_result_list(core::read_file(folder / core::kResultList), core::kResultList).files) {
+      const std::string content = core::read_file(folder / file.path);
+      if (core::sha256_of(content) != file.sha256 && !core::is_ours(content)) return false;
+    }
+    return true;
+  } catch (const core::InputError&) {
+    return false;
+  }
+}
+
 World::World(fs::path root, unsigned seed) : root_(std::move(root)), random_(seed) {
+  faults::set_disk({});  // what the user did before was done on a common disk
   fs::create_directories(root_);
   for (const char* name :
        {"photos/photo_1.jpg", "photos/photo_2.jpg", "plans/plan.json", "notes.txt", "deep/a/b/sketch.pdf"})
@@ -251,10 +268,10 @@ std::vector<fs::path> World::left_over() const {
   return out;
 }
 
-std::vector<fs::path> World::whole_results() const {
+std::vector<fs::path> World::complete_results() const {
   std::vector<fs::path> out;
   for (const char* name : {"ring1", "ring2", "scan1"}) {
-    if (is_whole_result(root_ / name)) out.push_back(root_ / name);
+    if (is_complete_result(root_ / name)) out.push_back(root_ / name);
   }
   return out;
 }

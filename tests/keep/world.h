@@ -35,8 +35,8 @@ class World {
   std::string lost() const;
   // Hidden folders of the program's own that are left, but for those with a result that found no other place.
   std::vector<fs::path> left_over() const;
-  // Earlier results that nobody has touched.
-  std::vector<fs::path> whole_results() const;
+  // Results that are complete, whatever stands beside their files.
+  std::vector<fs::path> complete_results() const;
 
   const fs::path& root() const { return root_; }
 
@@ -53,7 +53,8 @@ class World {
   std::map<fs::path, std::string> files_, links_;  // of the user's
 };
 
-// Whether a folder holds a result exactly as its list says.
+// Whether a folder holds a result exactly as its list says; complete: and perhaps more.
 bool is_whole_result(const fs::path& folder);
+bool is_complete_result(const fs::path& folder);
 
 }  // namespace interstice::keep
