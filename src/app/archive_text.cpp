@@ -190,14 +190,10 @@ std::string entry(const archive::Entry& e, const std::string& folder) {
   for (const archive::KeptFile& f : e.files) out += "  " + f.path + "  " + size(f.bytes) + "\n";
   if (!e.notes.empty()) {
     out += "notes\n  ";
-    for (const char c : e.notes.substr(0, e.notes.find_last_not_of("\r\n \t") + 1)) {
-      const bool control = static_cast<unsigned char>(c) < 0x20 && c != '\t';
-      if (c == '\n') {
-        out += "\n  ";
-      } else if (!control && c != 0x7f) {
-        out += c;
-      }
-    }
+    std::string notes = e.notes.substr(0, e.notes.find_last_not_of("\r\n \t") + 1);
+    std::erase(notes, '\r');  // lines of other systems
+    for (const char c : core::escaped(notes, core::Lines::many))
+      out += c == '\n' ? "\n  " : std::string(1, c);
     out += "\n";
   }
   return out;

@@ -181,13 +181,17 @@ int run_export(const ExportArguments& arguments) {
                 {"written", arguments.out},
                 {"files", exported.files},
                 {"bytes", exported.bytes},
-                {"location_removed_from", exported.cleaned}});
+                {"pictures_cleaned", exported.cleaned},
+                {"left_out", exported.left_out}});
   } else if (!arguments.common.quiet) {
     std::printf("written: %s (%s, %s)\n", arguments.out.c_str(),
                 core::counted(exported.files, "file").c_str(), archive_text::size(exported.bytes).c_str());
     if (!exported.cleaned.empty()) {
-      std::printf("the place where it was taken was removed from %s\n",
-                  core::counted(exported.cleaned.size(), "photo").c_str());
+      std::printf("%s left with pixels, colour profile, orientation, camera and focal length only\n",
+                  core::counted(exported.cleaned.size(), "picture").c_str());
+    }
+    for (const std::string& file : exported.left_out) {
+      std::printf("not exported, as it is no picture or result: %s\n", core::one_line(file, 200).c_str());
     }
   }
   return kDone;
@@ -288,11 +292,11 @@ void add_archive_command(CLI::App& app, Chosen& chosen) {
       ->expected(2);
   const auto exported = std::make_shared<ExportArguments>();
   CLI::App* export_command = add_command(*archive, chosen, exported, "export",
-                                         "Copy an entry out, photos without their location", run_export);
+                                         "Copy an entry out, of photos no more than the picture", run_export);
   export_command->add_option("entry", exported->entries, "Entry")->required()->expected(1);
   export_command->add_option("--out", exported->out, "New folder to write")->required();
   export_command->add_flag("--keep-location", exported->request.keep_location,
-                           "Leave GPS and place names in the photos");
+                           "Export photos as they are kept, place and all");
   export_command->add_flag("--without-photos", exported->request.without_photos, "Leave the photos out");
   const auto rebuild = std::make_shared<ArchiveArguments>();
   add_command(*archive, chosen, rebuild, "rebuild", "Make the index anew from the kept entries", run_rebuild);

@@ -6,6 +6,7 @@
 #include "app/measuring.h"
 #include "app/number_between.h"
 #include "app/one_of.h"
+#include "app/photo_memory.h"
 #include "core/errors.h"
 #include "core/files.h"
 #include "core/output_file.h"
@@ -19,7 +20,7 @@ namespace {
 
 struct FitArguments {
   CommonOptions common;
-  std::string scan, plan, out, apply;
+  std::string scan, plan, photos, out, apply;
   rework::CorrectionOptions::Prefer prefer = rework::CorrectionOptions::Prefer::least;
   std::optional<double> smallest_fill_mm;
   bool glued = false;
@@ -51,7 +52,8 @@ int run_fit(const FitArguments& arguments) {
     to_apply = rework::parse_corrections(core::read_file(arguments.apply), arguments.apply);
   core::OutputFile out(arguments.out, core::FileKind::json("interstice-fit"),
                        {arguments.scan, arguments.plan, arguments.apply});
-  const scan::Scan scan = scan::read_scan(arguments.scan);
+  const scan::Scan scan = scan::read_scan(
+      arguments.scan, {.folder = arguments.photos, .remembered = remembered_photos(arguments.scan)});
   const surface::Surface surface = surface::read_surface(arguments.scan);
   seams::FitOptions options;
   options.smallest_fill_mm = arguments.smallest_fill_mm.value_or(plan.smallest_fill_mm);
@@ -84,6 +86,7 @@ void add_fit_command(CLI::App& app, Chosen& chosen) {
       app.add_subcommand("fit", "Seam widths and verdicts of a scan, and the least work that frees them");
   command->add_option("scan", arguments->scan, "Folder written by `interstice scan`")->required();
   command->add_option("--plan", arguments->plan, "The plan of the pieces, plan.json")->required();
+  command->add_option("--photos", arguments->photos, "Folder the photos are in now, if they have moved");
   command->add_option("--out", arguments->out, "File to write, such as fit.json")->required();
   command
       ->add_option("--smallest-fill", arguments->smallest_fill_mm,

@@ -2,6 +2,7 @@
 #include <cstdio>
 #include <future>
 #include <memory>
+#include <system_error>
 
 #include "app/measuring.h"
 #include "app/number_between.h"
@@ -81,9 +82,14 @@ Planned plan_work(const InspectArguments& arguments, const seams::FitDocument& f
     corrections.threads = arguments.common.threads;
     corrections.seam_value = seam_values(fit, so_far);
     const bool alone = core::thread_count(arguments.common.threads) == 1;
-    planned.work = std::async(alone ? std::launch::deferred : std::launch::async, [&fit, &plan, corrections] {
+    const auto work = [&fit, &plan, corrections] {
       return rework::propose_corrections(fit, plan, corrections);
-    });
+    };
+    try {
+      planned.work = std::async(alone ? std::launch::deferred : std::launch::async, work);
+    } catch (const std::system_error&) {  // no more threads to be had: when it is asked for, then
+      planned.work = std::async(std::launch::deferred, work);
+    }
   };
   planned.pour = pour::plan_pours(fit, plan, resin, options);
   return planned;

@@ -7,6 +7,7 @@
 
 #include "app/commands.h"
 #include "app/one_of.h"
+#include "app/photo_memory.h"
 #include "core/counted.h"
 #include "core/errors.h"
 #include "core/files.h"
@@ -30,6 +31,10 @@ struct ReportArguments {
 };
 
 cv::Mat read_ortho(const fs::path& file, const surface::MapGrid& grid) {
+  const camera::PhotoInfo told = camera::read_photo_info(file);  // before memory is asked for
+  if (told.width != grid.side() || told.height != grid.side()) {
+    throw core::InputError(file.string(), "is not the picture that surface.json describes; scan again");
+  }
   const std::string bytes = core::read_file(file);
   const cv::Mat data(1, static_cast<int>(bytes.size()), CV_8U, const_cast<char*>(bytes.data()));
   cv::Mat picture;
@@ -123,7 +128,9 @@ int run_report(const ReportArguments& arguments) {
   progress.step("reading the scan");
   if (!arguments.photos.empty() && !fs::is_directory(arguments.photos))
     throw core::InputError(arguments.photos, "is no folder; --photos takes the folder the photos are in now");
-  input.scan = scan::read_scan(result / "scan", {.folder = arguments.photos, .may_be_gone = true});
+  input.scan = scan::read_scan(
+      result / "scan",
+      {.folder = arguments.photos, .remembered = remembered_photos(result / "scan"), .may_be_gone = true});
   const std::vector<std::string> gone = photos_gone(input.scan);
   warn_of_gone(gone, input.scan.photos.size(), !arguments.photos.empty());
   const surface::Surface surface = surface::read_surface(result / "scan");

@@ -9,10 +9,12 @@
 #include <iostream>
 #include <new>
 #include <string>
+#include <system_error>
 #include <thread>
 
 #include "app/commands.h"
 #include "core/errors.h"
+#include "core/on_stop.h"
 #include "core/temporary.h"
 
 namespace interstice::app {
@@ -75,13 +77,19 @@ void stop_cleanly_on_signals() {
     if (sigaction(number, nullptr, &now) == 0 && now.sa_handler != SIG_IGN) sigaddset(&signals, number);
   }
   pthread_sigmask(SIG_BLOCK, &signals, nullptr);
-  std::thread([signals] {
-    int number = SIGINT;
-    if (sigwait(&signals, &number) != 0) return;
-    core::remove_unfinished();
-    std::fputs("interstice: stopped; results of earlier runs are as they were\n", stderr);
-    ::_exit(128 + number);
-  }).detach();
+  try {
+    std::thread([signals] {
+      int number = SIGINT;
+      if (sigwait(&signals, &number) != 0) return;
+      core::undo_on_stop();
+      core::remove_unfinished();
+      std::fputs("interstice: stopped; results of earlier runs are as they were\n", stderr);
+      ::_exit(128 + number);
+    }).detach();
+  } catch (const std::system_error&) {
+    // No thread can be started here: a signal ends the program at once, and the next run clears up.
+    pthread_sigmask(SIG_UNBLOCK, &signals, nullptr);
+  }
 }
 
 int guarded(int argc, char** argv) {

@@ -4,6 +4,7 @@
 #include <cstdio>
 
 #include "app/number_between.h"
+#include "app/photo_memory.h"
 #include "core/errors.h"
 #include "core/files.h"
 #include "scan/scan_document.h"
@@ -49,6 +50,8 @@ void write_scan_folder(const MeasuredScan& measured, const std::filesystem::path
   core::write_new_file(folder / "cameras.json", scan::write_cameras(measured.scan));
   core::write_new_file(folder / "scan.json", scan::write_scan(measured.scan));
   surface::write_surface(measured.surface, folder);
+  if (!measured.scan.photos.empty())
+    remember_photos(folder, measured.scan.photos[geometry::PhotoIndex(0)].info.path.parent_path());
 }
 
 std::string measurement_notes(const seams::FitDocument& fit) {

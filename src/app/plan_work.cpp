@@ -12,9 +12,11 @@
 #include "app/plan_text.h"
 #include "archive/archive.h"
 #include "archive/gap_statistics.h"
+#include "camera/photo.h"
 #include "core/errors.h"
 #include "core/files.h"
 #include "core/json_reader.h"
+#include "core/name_check.h"
 #include "core/output_file.h"
 #include "sheets/form_strips.h"
 #include "sheets/plan_views.h"
@@ -88,6 +90,7 @@ geometry::OrthoPicture read_ortho(const std::string& path) {
   picture.mm_per_px = root.at("mm_per_px").number(0.01, 10);
   picture.cx = root.at("cx").number();
   picture.cy = root.at("cy").number();
+  camera::read_photo_info(path);  // refuses absurd sizes before memory is asked for
   const std::string bytes = core::read_file(path);
   const auto decode = [](const std::string& b, int mode) {
     try {
@@ -99,7 +102,11 @@ geometry::OrthoPicture read_ortho(const std::string& path) {
   picture.bgr = decode(bytes, cv::IMREAD_COLOR);
   if (picture.bgr.empty()) throw core::InputError(path, "cannot be read as a picture");
   if (root.has("confidence")) {
-    const fs::path beside = fs::path(path).parent_path() / root.at("confidence").text();
+    const std::string name = root.at("confidence").text();
+    if (name != fs::path(name).filename() || name == "." || name == "..")
+      root.at("confidence").fail("is not the name of a file beside " + path);
+    const fs::path beside = fs::path(path).parent_path() / name;
+    camera::read_photo_info(beside);
     picture.confidence = decode(core::read_file(beside), cv::IMREAD_GRAYSCALE);
     if (picture.confidence.empty() || picture.confidence.size() != picture.bgr.size()) {
       throw core::InputError(beside.string(), "is not a picture of the same size as " + path);
@@ -143,6 +150,7 @@ std::pair<double, std::string> learned_gap(const PlanMakeArguments& a) {
 int run_plan_form(const PlanFormArguments& a) {
   std::optional<core::OutputFile> out;
   if (!a.out.empty()) out.emplace(a.out, core::FileKind::form(), core::Inputs{a.form});
+  core::checked_name(a.name, "--name");
   const layout::FormInput form = layout::read_form(a.form, a.reading);
   if (out) out->write(form_document(form.profile, a.name));
   print_form(form, a.out, a.common);
@@ -151,6 +159,7 @@ int run_plan_form(const PlanFormArguments& a) {
 
 int run_plan_make(const PlanMakeArguments& a) {
   core::OutputFile out(a.out, core::FileKind::plan(), {a.form, a.gap_from});
+  core::checked_name(a.layout.name, "--name");
   layout::FormInput form = layout::read_form(a.form, a.reading);
   layout::LayoutOptions options = a.layout;
   std::string reason;
@@ -170,6 +179,7 @@ int run_plan_make(const PlanMakeArguments& a) {
 int run_plan_trace(const PlanTraceArguments& a) {
   core::OutputFile out(a.out, core::FileKind::plan(),
                        {a.photos, fs::path(a.photos).replace_extension(".json"), a.form, a.labels, a.lens});
+  core::checked_name(a.trace.name, "--name");
   if (!fs::exists(a.photos)) throw core::InputError(a.photos, "no such folder of photos or picture");
   const layout::FormInput form = layout::read_form(a.form, a.reading);
   Progress progress(a.common.quiet || a.common.json, a.common.progress);

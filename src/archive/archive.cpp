@@ -165,6 +165,7 @@ bool Archive::open_written_index() {
 bool Archive::open_read_only_index() {
   std::error_code ec;
   const fs::path file = root_ / "index.sqlite";
+  if (!fs::is_regular_file(fs::symlink_status(file, ec))) return false;  // a pipe would be waited for
   const std::uintmax_t unsaved = fs::file_size(root_ / "index.sqlite-wal", ec);
   if (!ec && unsaved > 0) return false;  // changes that only a writer could bring in
   try {
@@ -183,7 +184,7 @@ void Archive::remake_index() {
   take_in_changes(*index_);
 }
 
-void Archive::take_in_changes(ArchiveIndex& index) {
+void Archive::take_in_changes(ArchiveIndex& index) const {
   const std::vector<std::string> known = index.ids(), standing = ids();
   for (const std::string& id : known) {
     if (!std::binary_search(standing.begin(), standing.end(), id)) index.remove(id);
@@ -209,15 +210,49 @@ std::vector<std::string> Archive::ids() const {
   return out;
 }
 
+template <class Ask>
+auto Archive::asked(Ask ask) const {
+  try {
+    return ask(*index_);
+  } catch (const IndexUnusable&) {
+    read_bags_instead();
+    return ask(*index_);
+  }
+}
+
+void Archive::read_bags_instead() const {
+  index_ = std::make_unique<ArchiveIndex>(fs::path(), ArchiveIndex::Access::in_memory);
+  unreadable_.clear();
+  take_in_changes(*index_);
+  if (!can_write(root_)) return;
+  try {  // not to be found unusable again the next time
+    const FolderLock lock(root_ / "lock", kReaderPatience);
+    remove_index_files(root_);
+  } catch (const core::InputError&) {
+    // Another program writes; it will see for itself.
+  }
+}
+
+std::vector<Entry> Archive::list(const EntryFilter& filter) const {
+  return asked([&](const ArchiveIndex& index) { return index.find(filter); });
+}
+
+std::vector<LearnedSeam> Archive::seams_to_learn_from() const {
+  return asked([](const ArchiveIndex& index) { return index.seams_to_learn_from(); });
+}
+
 Entry Archive::find(const std::string& wanted) const {
-  if (const auto entry = index_->get(wanted)) return *entry;
+  const auto get = [&](const std::string& id) {
+    return asked([&](const ArchiveIndex& index) { return index.get(id); });
+  };
+  if (const auto entry = get(wanted)) return *entry;
   std::vector<std::string> hits;
   const std::string key = search_key(wanted);
-  for (const Entry& entry : index_->find({})) {
+  for (const Entry& entry : list({})) {
     const bool starts = !wanted.empty() && entry.id.rfind(wanted, 0) == 0;
     if (starts || search_key(entry.name) == key) hits.push_back(entry.id);
   }
-  if (hits.size() == 1) return *index_->get(hits.front());
+  if (hits.size() == 1) return *get(hits.front());
   if (hits.empty()) {
     throw core::InputError("\"" + core::one_line(wanted, 80) + "\" is not in the archive " + root_.string() +
                            "; archive list shows what is");
@@ -254,7 +289,11 @@ Added Archive::add(const AddRequest& request) {
   core::clear_leftovers(root_);
   // Entries of programs that wrote between opening and locking; sharing photos and finding doubles needs
   // them.
-  take_in_changes(*index_);
+  try {
+    take_in_changes(*index_);
+  } catch (const IndexUnusable&) {
+    remake_index();
+  }
   const core::Temporary work(root_ / "work", "bag");
   BagWriter writer(work.fresh());
   Added added = fill_bag(request, writer, *index_, root_ / "bags");

@@ -62,13 +62,13 @@ class Archive {
 
   // All throw InputError and leave the archive as it was, except as stated.
   Added add(const AddRequest& request);
-  std::vector<Entry> list(const EntryFilter& filter) const { return index_->find(filter); }
+  std::vector<Entry> list(const EntryFilter& filter) const;
   // An entry by id, by the unambiguous start of one, or by the name of a piece with only one entry.
   Entry find(const std::string& wanted) const;
   std::filesystem::path bag(const std::string& id) const { return root_ / "bags" / id; }
   Verified verify(const std::string& id, int threads) const;
   std::vector<std::string> ids() const;  // of all bags, whether the index knows them or not
-  std::vector<LearnedSeam> seams_to_learn_from() const { return index_->seams_to_learn_from(); }
+  std::vector<LearnedSeam> seams_to_learn_from() const;
   // Bags that could not be read when the archive was opened, one line each.
   const std::vector<std::string>& unreadable() const { return unreadable_; }
 
@@ -83,14 +83,18 @@ class Archive {
   bool open_written_index();
   bool open_read_only_index();
   void remake_index();
-  void take_in_changes(ArchiveIndex& index);
+  void take_in_changes(ArchiveIndex& index) const;
+  // What `ask` finds in the index; in one made anew from the bags if it turns out unusable.
+  template <class Ask>
+  auto asked(Ask ask) const;
+  void read_bags_instead() const;
   std::unique_ptr<ArchiveIndex> writable_index();
   std::string free_id(const Entry& entry) const;
   void store_index(Added& added);
 
   std::filesystem::path root_;
-  std::unique_ptr<ArchiveIndex> index_;
-  std::vector<std::string> unreadable_;
+  mutable std::unique_ptr<ArchiveIndex> index_;  // made from the bags: asking may make it anew
+  mutable std::vector<std::string> unreadable_;
 };
 
 }  // namespace interstice::archive

@@ -22,8 +22,11 @@ bool same_label(const std::string& a, const std::string& b) {
                     [](unsigned char x, unsigned char y) { return std::tolower(x) == std::tolower(y); });
 }
 
-// Lines ended by LF, CR or CRLF; the last one may lack its end.
-std::vector<std::string> lines_of(const std::string& text) {
+// Lines ended by LF, CR or CRLF; the last one may lack its end. A scan keeps some hundred files.
+std::vector<std::string> lines_of(const std::string& text, const std::string& file) {
+  constexpr std::ptrdiff_t kMaxLines = 100000;
+  if (std::count(text.begin(), text.end(), '\n') + std::count(text.begin(), text.end(), '\r') > 2 * kMaxLines)
+    throw core::InputError(file, "has more than " + std::to_string(kMaxLines) + " lines");
   std::vector<std::string> lines;
   std::string line;
   for (std::size_t i = 0; i < text.size(); ++i) {
@@ -119,7 +122,7 @@ std::string write_bag_info(const BagInfo& info) {
 
 BagInfo parse_bag_info(const std::string& text, const std::string& file) {
   std::vector<std::pair<std::string, std::string>> fields;
-  const std::vector<std::string> lines = lines_of(text);
+  const std::vector<std::string> lines = lines_of(text, file);
   for (std::size_t i = 0; i < lines.size(); ++i) {
     const std::string& line = lines[i];
     if (trimmed(line).empty()) continue;
@@ -147,7 +150,7 @@ std::string write_manifest(const Manifest& manifest) {
 
 Manifest parse_manifest(const std::string& text, std::size_t digest_digits, const std::string& file) {
   Manifest manifest;
-  const std::vector<std::string> lines = lines_of(text);
+  const std::vector<std::string> lines = lines_of(text, file);
   for (std::size_t i = 0; i < lines.size(); ++i) {
     const auto fail = [&](const std::string& what) {
       throw core::InputError(file, "line " + std::to_string(i + 1) + ": " + what);

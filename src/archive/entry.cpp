@@ -120,11 +120,11 @@ Entry read_entry(const fs::path& bag) {
   const std::string format = wanted(info, "Interstice-Format", info_file);
   if (format != "1")
     throw core::InputError(at, "Interstice-Format " + core::one_line(format, 20) + " is not understood");
-  entry.name = checked_name(wanted(info, "Interstice-Name", info_file), at + ": Interstice-Name");
+  entry.name = core::checked_name(wanted(info, "Interstice-Name", info_file), at + ": Interstice-Name");
   entry.date = checked_date(wanted(info, "Interstice-Date", info_file), at + ": Interstice-Date");
   entry.stage = piece_stage(wanted(info, "Interstice-Stage", info_file), at + ": Interstice-Stage");
   if (const auto wood = info.first("Interstice-Wood"))
-    entry.wood = checked_name(*wood, at + ": Interstice-Wood");
+    entry.wood = core::checked_name(*wood, at + ": Interstice-Wood");
   const std::string ring = wanted(info, "Interstice-Ring", info_file);
   if (ring.empty() || ring.size() > 4 || ring.find_first_not_of("0123456789") != std::string::npos) {
     throw core::InputError(at, "Interstice-Ring is not a number");

@@ -1,5 +1,6 @@
 #include "archive/index.h"
 
+#include <cmath>
 #include <set>
 
 #include "archive/names.h"
@@ -42,32 +43,110 @@ const char* const kEntryColumns =
     "pieces, "
     "too_tight, doubtful, clear, unseen, payload_bytes, payload_files, notes";
 
+// Rows come from a file that anybody may have written: what this program would never write makes the index useless,
+// and it is made anew from the bags.
+[[noreturn]] void distrust(const std::string& what) {
+  throw IndexUnusable("the index holds " + what + " that this program does not write");
+}
+
+std::string text_in(const Statement& row, int column, std::size_t max_bytes,
+                    core::Lines lines = core::Lines::one) {
+  std::string text = row.text(column);
+  if (text.size() > max_bytes || core::character_fault(text, lines)) distrust("a text");
+  return text;
+}
+
+std::int64_t integer_in(const Statement& row, int column, std::int64_t low, std::int64_t high) {
+  const std::int64_t x = row.integer(column);
+  if (x < low || x > high) distrust("a number");
+  return x;
+}
+
+double real_in(const Statement& row, int column) {
+  const double x = row.real(column);
+  if (!(std::abs(x) <= 1e4)) distrust("a width");
+  return x;
+}
+
+std::optional<double> optional_in(const Statement& row, int column) {
+  return row.optional_real(column) ? std::optional(real_in(row, column)) : std::nullopt;
+}
+
+std::string id_in(const Statement& row, int column) {
+  std::string id = text_in(row, column, 240);
+  if (path_fault(id) || id.find('/') != std::string::npos) distrust("an entry's name");
+  return id;
+}
+
+std::string path_in(const Statement& row, int column) {
+  std::string path = row.text(column);
+  if (path_fault(path)) distrust("a path");
+  return path;
+}
+
 Entry entry_of(const Statement& row) {
+  constexpr std::int64_t kMany = 1000000;
   Entry e;
-  e.id = row.text(0);
-  e.name = row.text(1);
-  e.date = row.text(2);
-  e.wood = row.text(3);
-  e.stage = piece_stage(row.text(4), "the index");
-  e.ring = static_cast<int>(row.integer(5));
-  e.smallest_fill_mm = row.real(6);
-  e.planned_gap_mm = row.real(7);
-  e.smallest_mm = row.optional_real(8);
-  e.smallest_u95_mm = row.optional_real(9);
-  e.pieces = static_cast<int>(row.integer(10));
-  e.too_tight = static_cast<int>(row.integer(11));
-  e.doubtful = static_cast<int>(row.integer(12));
-  e.clear = static_cast<int>(row.integer(13));
-  e.unseen = static_cast<int>(row.integer(14));
-  e.payload_bytes = static_cast<std::uintmax_t>(row.integer(15));
-  e.payload_files = static_cast<std::size_t>(row.integer(16));
-  e.notes = row.text(17);
+  e.id = id_in(row, 0);
+  e.name = text_in(row, 1, 200);
+  e.wood = text_in(row, 3, 200);
+  try {
+    e.date = checked_date(row.text(2), "date");
+    e.stage = piece_stage(row.text(4), "stage");
+  } catch (const core::InputError&) {
+    distrust("a date or stage");
+  }
+  e.ring = static_cast<int>(integer_in(row, 5, 0, 10000));
+  e.smallest_fill_mm = real_in(row, 6);
+  e.planned_gap_mm = real_in(row, 7);
+  e.smallest_mm = optional_in(row, 8);
+  e.smallest_u95_mm = optional_in(row, 9);
+  e.pieces = static_cast<int>(integer_in(row, 10, 0, kMany));
+  e.too_tight = static_cast<int>(integer_in(row, 11, 0, kMany));
+  e.doubtful = static_cast<int>(integer_in(row, 12, 0, kMany));
+  e.clear = static_cast<int>(integer_in(row, 13, 0, kMany));
+  e.unseen = static_cast<int>(integer_in(row, 14, 0, kMany));
+  e.payload_bytes = static_cast<std::uintmax_t>(integer_in(row, 15, 0, std::int64_t{1} << 60));
+  e.payload_files = static_cast<std::size_t>(integer_in(row, 16, 0, kMany));
+  e.notes = row.text(17);  // shown with control characters taken out, as the bag's own
+  if (e.notes.size() > (1u << 20)) distrust("a text");
   return e;
+}
+
+KeptSeam seam_of(const Statement& row) {
+  KeptSeam s;
+  s.tiles = {text_in(row, 0, 200), text_in(row, 1, 200)};
+  s.rings = {static_cast<int>(integer_in(row, 2, 0, 10000)), static_cast<int>(integer_in(row, 3, 0, 10000))};
+  s.verdict = static_cast<seams::Verdict>(integer_in(row, 4, 0, static_cast<int>(seams::Verdict::unseen)));
+  s.narrowest_mm = optional_in(row, 5);
+  s.u95_mm = optional_in(row, 6);
+  s.planned_mm = optional_in(row, 7);
+  return s;
 }
 
 std::int64_t single_number(sqlite3* db, const std::string& sql) {
   Statement statement(db, sql);
   return statement.step() ? statement.integer(0) : 0;
+}
+
+// All tables, indices, views and triggers with the statements that made them.
+std::vector<std::string> schema_of(sqlite3* db) {
+  std::vector<std::string> out;
+  Statement statement(db, "SELECT type, name, tbl_name, sql FROM sqlite_master ORDER BY type, name");
+  while (statement.step()) {
+    out.push_back(statement.text(0) + "|" + statement.text(1) + "|" + statement.text(2) + "|" +
+                  statement.text(3));
+  }
+  return out;
+}
+
+std::vector<std::string> our_schema() {
+  sqlite3* db = nullptr;
+  const int rc = sqlite3_open(":memory:", &db);
+  const std::unique_ptr<sqlite3, int (*)(sqlite3*)> closing(db, sqlite3_close_v2);
+  if (rc != SQLITE_OK) fail_with_sqlite_error(db);
+  for (const std::string& step : kMigrations) execute(db, step);
+  return schema_of(db);
 }
 
 std::string uri_of(const std::filesystem::path& file, const std::string& options) {
@@ -109,7 +188,8 @@ ArchiveIndex::ArchiveIndex(const std::filesystem::path& file, Access access) : f
   if (rc != SQLITE_OK) fail_with_sqlite_error(db_.get());
   sqlite3_extended_result_codes(db_.get(), 1);
   sqlite3_busy_timeout(db_.get(), 10000);
-  execute(db_.get(), "PRAGMA foreign_keys = ON; PRAGMA trusted_schema = OFF");
+  sqlite3_db_config(db_.get(), SQLITE_DBCONFIG_DEFENSIVE, 1, nullptr);
+  execute(db_.get(), "PRAGMA foreign_keys = ON; PRAGMA trusted_schema = OFF; PRAGMA cell_size_check = ON");
   const std::int64_t version = single_number(db_.get(), "PRAGMA user_version");
   if (version > current_version()) {
     throw IndexTooNew(file_, "was written by a newer version of interstice (index version " +
@@ -118,10 +198,13 @@ ArchiveIndex::ArchiveIndex(const std::filesystem::path& file, Access access) : f
   }
   if (access == Access::read_only) {
     if (version != current_version()) throw IndexUnusable(file_ + ": is of an older version");
-    return;
+  } else {
+    if (!memory) execute(db_.get(), "PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL");
+    if (version < current_version()) migrate();
   }
-  if (!memory) execute(db_.get(), "PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL");
-  if (version < current_version()) migrate();
+  if (!memory && schema_of(db_.get()) != our_schema()) {
+    throw IndexUnusable(file_ + ": is not laid out as this program does it");
+  }
 }
 
 void ArchiveIndex::migrate() {
@@ -140,7 +223,7 @@ void ArchiveIndex::migrate() {
 std::vector<std::string> ArchiveIndex::ids() const {
   std::vector<std::string> out;
   Statement statement(db_.get(), "SELECT id FROM entry ORDER BY id");
-  while (statement.step()) out.push_back(statement.text(0));
+  while (statement.step()) out.push_back(id_in(statement, 0));
   return out;
 }
 
@@ -225,18 +308,13 @@ std::optional<Entry> ArchiveIndex::get(const std::string& id) const {
                   "SELECT tile_a, tile_b, ring_a, ring_b, verdict, narrowest_mm, u95_mm, planned_mm "
                   "FROM seam WHERE entry = ? ORDER BY rowid");
   seams.bind(id);
-  while (seams.step()) {
-    e.seams.push_back({{seams.text(0), seams.text(1)},
-                       {static_cast<int>(seams.integer(2)), static_cast<int>(seams.integer(3))},
-                       static_cast<seams::Verdict>(seams.integer(4)),
-                       seams.optional_real(5),
-                       seams.optional_real(6),
-                       seams.optional_real(7)});
-  }
+  while (seams.step()) e.seams.push_back(seam_of(seams));
   Statement files(db_.get(), "SELECT path, bytes, sha256 FROM file WHERE entry = ? ORDER BY path");
   files.bind(id);
   while (files.step()) {
-    e.files.push_back({files.text(0), static_cast<std::uintmax_t>(files.integer(1)), files.text(2)});
+    e.files.push_back({path_in(files, 0),
+                       static_cast<std::uintmax_t>(integer_in(files, 1, 0, std::int64_t{1} << 60)),
+                       text_in(files, 2, 64)});
   }
   return e;
 }
@@ -245,7 +323,7 @@ std::vector<std::pair<std::string, std::string>> ArchiveIndex::files_with(const 
   Statement statement(db_.get(), "SELECT entry, path FROM file WHERE sha256 = ? ORDER BY entry, path");
   statement.bind(sha256);
   std::vector<std::pair<std::string, std::string>> out;
-  while (statement.step()) out.emplace_back(statement.text(0), statement.text(1));
+  while (statement.step()) out.emplace_back(id_in(statement, 0), path_in(statement, 1));
   return out;
 }
 
@@ -267,13 +345,14 @@ std::vector<LearnedSeam> ArchiveIndex::seams_to_learn_from() const {
   while (statement.step()) {
     // A seam scanned again counts as it was first built, before anybody sanded or moved anything.
     if (!seen.insert({statement.text(0), statement.text(2), statement.text(3)}).second) continue;
-    out.push_back({statement.text(0),
-                   statement.text(1),
-                   {static_cast<int>(statement.integer(4)), static_cast<int>(statement.integer(5))},
-                   statement.real(6),
-                   statement.real(7),
-                   statement.real(8),
-                   statement.real(9)});
+    out.push_back({text_in(statement, 0, 1000),
+                   id_in(statement, 1),
+                   {static_cast<int>(integer_in(statement, 4, 0, 10000)),
+                    static_cast<int>(integer_in(statement, 5, 0, 10000))},
+                   real_in(statement, 6),
+                   real_in(statement, 7),
+                   real_in(statement, 8),
+                   real_in(statement, 9)});
   }
   return out;
 }

@@ -37,7 +37,7 @@ std::string kept_name(const fs::path& file) {
   const std::string name = file.filename().string();
   if (const auto fault = path_fault(name))
     throw core::InputError(core::one_line(file.string(), 300), "the name " + *fault);
-  return checked_name(name, file.string());
+  return core::checked_name(name, file.string());
 }
 
 std::string text_of(const BagWriter& writer, const std::string& path) {
@@ -184,8 +184,8 @@ Added fill_bag(const AddRequest& request, BagWriter& writer, const ArchiveIndex&
   entry.stage = request.stage;
   entry.ring = request.ring;
   entry.date = request.date.empty() ? today() : checked_date(request.date, "--date");
-  if (!request.wood.empty()) entry.wood = checked_name(request.wood, "--wood");
-  if (!request.name.empty()) entry.name = checked_name(request.name, "--name");
+  if (!request.wood.empty()) entry.wood = core::checked_name(request.wood, "--wood");
+  if (!request.name.empty()) entry.name = core::checked_name(request.name, "--name");
   add_results(request, writer, added);
   const fs::path plan_file = request.plan.empty() ? request.results / "plan.json" : request.plan;
   const seams::FitDocument fit =
@@ -193,7 +193,7 @@ Added fill_bag(const AddRequest& request, BagWriter& writer, const ArchiveIndex&
   const plan::Plan plan = plan::parse_plan(text_of(writer, "plan.json"), plan_file.string());
   describe_fit(fit, entry);
   entry.planned_gap_mm = plan.planned_gap_mm;
-  if (entry.name.empty()) entry.name = checked_name(plan.name.empty() ? fit.name : plan.name, "--name");
+  if (entry.name.empty()) entry.name = core::checked_name(plan.name.empty() ? fit.name : plan.name, "--name");
   refuse_double(request, facts_of_file(writer.payload("fit.json")), index, entry);
   if (!request.lens.empty()) {
     writer.add_copy(request.lens, "lens.json");

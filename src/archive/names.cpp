@@ -13,7 +13,6 @@
 namespace interstice::archive {
 namespace {
 
-constexpr std::size_t kMaxNameBytes = 200;
 constexpr std::size_t kMaxPartBytes = 240;  // common file systems stop at 255
 constexpr std::size_t kMaxPathBytes = 1000;
 
@@ -29,47 +28,6 @@ std::optional<std::string> mapped(const std::string& text, int options) {
   return result;
 }
 
-std::optional<std::string> normal_form_c(const std::string& text) {
-  return mapped(text, UTF8PROC_STABLE | UTF8PROC_COMPOSE);
-}
-
-// Characters that do not show, turn the reading direction or end a line. The zero-width joiners stay: several
-// scripts are not written without them.
-bool is_unsafe(utf8proc_int32_t c) {
-  constexpr utf8proc_int32_t kZeroWidthNonJoiner = 0x200c, kZeroWidthJoiner = 0x200d;
-  switch (utf8proc_category(c)) {
-    case UTF8PROC_CATEGORY_CC:
-    case UTF8PROC_CATEGORY_ZL:
-    case UTF8PROC_CATEGORY_ZP:
-    case UTF8PROC_CATEGORY_CS:
-    case UTF8PROC_CATEGORY_CN:  // not a character (yet): folding it may change with the next edition of
-                                // Unicode
-      return true;
-    case UTF8PROC_CATEGORY_CF:
-      return c != kZeroWidthNonJoiner && c != kZeroWidthJoiner;
-    default:
-      return false;
-  }
-}
-
-std::optional<std::string> character_fault(const std::string& text) {
-  const auto* at = reinterpret_cast<const utf8proc_uint8_t*>(text.data());
-  auto left = static_cast<utf8proc_ssize_t>(text.size());
-  while (left > 0) {
-    utf8proc_int32_t c = 0;
-    const utf8proc_ssize_t n = utf8proc_iterate(at, left, &c);
-    if (n <= 0) return "is not UTF-8 text";
-    if (is_unsafe(c)) {
-      char code[16];
-      std::snprintf(code, sizeof code, "U+%04X", static_cast<unsigned>(c));
-      return std::string("holds the invisible or control character ") + code;
-    }
-    at += n;
-    left -= n;
-  }
-  return std::nullopt;
-}
-
 std::vector<std::string> parts_of(const std::string& path) {
   std::vector<std::string> parts(1);
   for (const char c : path) {
@@ -83,17 +41,6 @@ std::vector<std::string> parts_of(const std::string& path) {
 }
 
 }  // namespace
-
-std::string checked_name(const std::string& text, const std::string& what) {
-  if (const auto fault = character_fault(text)) throw core::InputError(what, *fault);
-  const std::string name = *normal_form_c(text);
-  if (name.find_first_not_of(' ') == std::string::npos) throw core::InputError(what, "must not be empty");
-  if (name.size() > kMaxNameBytes) {
-    throw core::InputError(what, "is longer than " + std::to_string(kMaxNameBytes) + " bytes");
-  }
-  return name.substr(name.find_first_not_of(' '),
-                     name.find_last_not_of(' ') - name.find_first_not_of(' ') + 1);
-}
 
 std::string search_key(const std::string& text) {
   return mapped(text, UTF8PROC_STABLE | UTF8PROC_COMPOSE | UTF8PROC_COMPAT | UTF8PROC_CASEFOLD)
@@ -134,7 +81,7 @@ std::size_t display_width(const std::string& text) {
 std::optional<std::string> path_fault(const std::string& path) {
   if (path.empty()) return "is empty";
   if (path.size() > kMaxPathBytes) return "is longer than " + std::to_string(kMaxPathBytes) + " bytes";
-  if (const auto fault = character_fault(path)) return fault;
+  if (const auto fault = core::character_fault(path)) return fault;
   if (path.front() == '/' || path.front() == '~') return "leads out of the bag";
   if (path.find('\\') != std::string::npos) return "holds a backslash, which other systems take for a folder";
   if (path.size() > 1 && path[1] == ':') return "starts like the name of a drive";

@@ -1,18 +1,15 @@
 // Text and file names from outside, made safe before they become part of an archive.
 //
-// Names are UTF-8 (Unicode normal form C). Control characters, direction overrides and other characters that
-// make two different names look alike or break a line are refused, not dropped.
+// Names are checked as everywhere (core/name_check.h); here are their uses as keys and in paths.
 #pragma once
 
 #include <optional>
 #include <string>
 #include <vector>
 
-namespace interstice::archive {
+#include "core/name_check.h"
 
-// The text in normal form C. Throws InputError(what, ...) when it is empty, not UTF-8, over 200 bytes, or
-// holds characters that cannot be shown in one line.
-std::string checked_name(const std::string& text, const std::string& what);
+namespace interstice::archive {
 
 // Key for finding: compatibility-folded and case-folded, so that "Éclat" finds "éclat".
 std::string search_key(const std::string& text);

@@ -3,6 +3,7 @@
 #include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
 
+#include "archive/picture_parts.h"
 #include "core/errors.h"
 #include "core/files.h"
 
@@ -23,9 +24,15 @@ std::optional<std::string> as_png(const cv::Mat& picture) {
 std::optional<std::string> preview_of_picture(const std::filesystem::path& picture) {
   try {
     const std::string bytes = core::read_file(picture);
+    // Absurd sizes are refused before memory is asked for.
+    if (bytes.size() < 24 || bytes.compare(1, 3, "PNG") != 0 ||
+        static_cast<double>(big_endian(bytes, 16, 4)) * static_cast<double>(big_endian(bytes, 20, 4)) >
+            kMaxPixels) {
+      return std::nullopt;
+    }
     const cv::Mat raw(1, static_cast<int>(bytes.size()), CV_8U, const_cast<char*>(bytes.data()));
     const cv::Mat full = cv::imdecode(raw, cv::IMREAD_COLOR | cv::IMREAD_IGNORE_ORIENTATION);
-    if (full.empty() || static_cast<double>(full.total()) > kMaxPixels) return std::nullopt;
+    if (full.empty()) return std::nullopt;
     const double scale = std::min(1.0, double(kSide_px) / std::max(full.cols, full.rows));
     cv::Mat small;
     cv::resize(full, small,

@@ -9,6 +9,7 @@
 #include <mutex>
 
 #include "camera/photo_file.h"
+#include "core/name_check.h"
 
 namespace fs = std::filesystem;
 
@@ -116,7 +117,7 @@ PhotoInfo read_photo_info(const fs::path& path) {
   const PhotoSize size = photo_size(photo);
   PhotoInfo info;
   info.path = path;
-  info.name = path.stem().string();
+  info.name = core::escaped(path.stem().string());
   info.width = size.width;
   info.height = size.height;
   read_exif(photo, info);

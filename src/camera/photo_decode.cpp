@@ -1,6 +1,7 @@
 #include <libheif/heif.h>
 #include <turbojpeg.h>
 
+#include <algorithm>
 #include <cmath>
 #include <cstring>
 #include <exiv2/exiv2.hpp>
@@ -11,24 +12,21 @@
 #include <opencv2/imgproc.hpp>
 
 #include "camera/photo_file.h"
+#include "camera/photo_limits.h"
 #include "core/files.h"
+#include "core/memory_budget.h"
 
 namespace interstice::camera {
 namespace {
 
 constexpr std::uintmax_t kMaxPhotoBytes = 1u << 30;
 
+// Usual progressive JPEGs have ten scans. A decoder goes over the whole picture in each: 4e9 pixels are half a minute.
+constexpr int kMaxJpegScans = 100;
+constexpr double kMaxScannedPixels = 4e9;
+
 const unsigned char* data_of(const PhotoBytes& photo) {
   return reinterpret_cast<const unsigned char*>(photo.bytes.data());
-}
-
-void check_size(const PhotoBytes& photo, double width, double height) {
-  if (width < 1 || height < 1) throw PhotoError(photo.path, "has no picture in it");
-  if (width * height > kMaxMegapixels * 1e6) {
-    throw PhotoError(photo.path, "is " + std::to_string(static_cast<long>(width)) + " x " +
-                                     std::to_string(static_cast<long>(height)) + " pixels; the limit is " +
-                                     std::to_string(static_cast<int>(kMaxMegapixels)) + " megapixels");
-  }
 }
 
 // --- JPEG -------------------------------------------------------------------------------------------------
@@ -47,7 +45,12 @@ JpegHeader read_jpeg_header(const PhotoBytes& photo, tjhandle jpeg) {
       (tjGetErrorCode(jpeg) == TJERR_FATAL || h.width < 1)) {
     throw PhotoError(photo.path, "is a JPEG cut short or damaged in its header");
   }
-  check_size(photo, h.width, h.height);
+  check_photo_size(photo, h.width, h.height);
+  const int scans = jpeg_scans(photo.bytes);
+  if (scans > kMaxJpegScans || scans * static_cast<double>(h.width) * h.height > kMaxScannedPixels) {
+    throw PhotoError(photo.path, "is a JPEG of " + std::to_string(scans) +
+                                     " passes over its picture, more than any camera writes; save it anew");
+  }
   return h;
 }
 
@@ -116,7 +119,12 @@ PhotoSize heif_size(const PhotoBytes& photo, const HeifFile& file) {
   // The size before the file's own turning boxes.
   const PhotoSize size{heif_image_handle_get_ispe_width(file.picture.get()),
                        heif_image_handle_get_ispe_height(file.picture.get())};
-  check_size(photo, size.width, size.height);
+  check_photo_size(photo, size.width, size.height);
+  // What is decoded is as large as the data themselves say. A tile may stand out over the picture's edge; a small
+  // picture may be one tile of a megapixel.
+  if (hevc_pixels(photo.bytes) > std::max(1e6, 1.5 * size.width * static_cast<double>(size.height))) {
+    throw PhotoError(photo.path, "is larger than its header says");
+  }
   return size;
 }
 
@@ -147,20 +155,6 @@ cv::Mat decode_heif(const PhotoBytes& photo) {
 
 // --- everything else --------------------------------------------------------------------------------------
 
-PhotoSize exiv2_size(const PhotoBytes& photo) {
-  try {
-    const auto image = Exiv2::ImageFactory::open(reinterpret_cast<const Exiv2::byte*>(photo.bytes.data()),
-                                                 static_cast<long>(photo.bytes.size()));
-    image->readMetadata();
-    check_size(photo, image->pixelWidth(), image->pixelHeight());
-    return {static_cast<int>(image->pixelWidth()), static_cast<int>(image->pixelHeight())};
-  } catch (const PhotoError&) {
-    throw;
-  } catch (const std::exception&) {
-    throw PhotoError(photo.path, "is cut short or damaged");
-  }
-}
-
 std::uint32_t big_endian(const std::string& bytes, std::size_t at) {
   std::uint32_t v = 0;
   for (std::size_t i = 0; i < 4; ++i) v = v << 8 | static_cast<unsigned char>(bytes[at + i]);
@@ -171,7 +165,7 @@ PhotoSize png_size(const PhotoBytes& photo) {
   if (photo.bytes.size() < 33 || photo.bytes.compare(12, 4, "IHDR") != 0) {
     throw PhotoError(photo.path, "is a PNG picture cut short or damaged");
   }
-  check_size(photo, big_endian(photo.bytes, 16), big_endian(photo.bytes, 20));
+  check_photo_size(photo, big_endian(photo.bytes, 16), big_endian(photo.bytes, 20));
   return {static_cast<int>(big_endian(photo.bytes, 16)), static_cast<int>(big_endian(photo.bytes, 20))};
 }
 
@@ -185,36 +179,11 @@ void check_png_complete(const PhotoBytes& photo) {
   throw PhotoError(photo.path, "is cut short: the picture's data end too early; copy the photo again");
 }
 
-// A TIFF's orientation tag is set to 1 in the copy that is decoded: its decoder turns the picture whatever it
-// is told.
-std::string with_orientation_removed(const PhotoBytes& photo) {
-  std::string bytes = photo.bytes;
-  const bool little = bytes[0] == 'I';
-  const auto number = [&](std::size_t at, std::size_t length) {
-    std::uint32_t v = 0;
-    for (std::size_t i = 0; i < length; ++i) {
-      v |= static_cast<std::uint32_t>(static_cast<unsigned char>(bytes[at + i]))
-           << 8 * (little ? i : length - 1 - i);
-    }
-    return v;
-  };
-  if (bytes.size() < 10) return bytes;
-  const std::size_t directory = number(4, 4);
-  if (directory + 2 > bytes.size()) return bytes;
-  const std::size_t entries = number(directory, 2);
-  for (std::size_t i = 0, at = directory + 2; i < entries && at + 12 <= bytes.size(); ++i, at += 12) {
-    if (number(at, 2) != 0x0112) continue;
-    bytes[at + 8] = little ? 1 : 0;
-    bytes[at + 9] = little ? 0 : 1;
-  }
-  return bytes;
-}
-
 cv::Mat decode_with_opencv(const PhotoBytes& photo) {
   cv::Mat picture;
   try {
     const std::string upright =
-        photo.kind == PhotoKind::tiff ? with_orientation_removed(photo) : std::string();
+        photo.kind == PhotoKind::tiff ? tiff_without_orientation(photo) : std::string();
     const std::string& source = upright.empty() ? photo.bytes : upright;
     const cv::Mat bytes(1, static_cast<int>(source.size()), CV_8UC1, const_cast<char*>(source.data()));
     picture = cv::imdecode(bytes, cv::IMREAD_UNCHANGED);  // the one mode that neither turns nor converts
@@ -245,7 +214,23 @@ bool starts(const std::string& bytes, std::size_t at, const char* text, std::siz
   return bytes.size() >= at + length && std::memcmp(bytes.data() + at, text, length) == 0;
 }
 
+// What decoding takes beside the file itself: the picture as it comes out and on the way there. A progressive JPEG
+// is kept whole as coefficients, HEIC as planes of up to 16 bits, TIFF and PNG of 16 bits before they are 8.
+double bytes_a_pixel(const PhotoBytes& photo) {
+  if (photo.kind == PhotoKind::jpeg) return jpeg_scans(photo.bytes) > 1 ? 9 : 3;
+  return 12;
+}
+
 }  // namespace
+
+void check_photo_size(const PhotoBytes& photo, double width, double height) {
+  if (width < 1 || height < 1) throw PhotoError(photo.path, "has no picture in it");
+  if (width * height > kMaxMegapixels * 1e6) {
+    throw PhotoError(photo.path, "is " + std::to_string(static_cast<long>(width)) + " x " +
+                                     std::to_string(static_cast<long>(height)) + " pixels; the limit is " +
+                                     std::to_string(static_cast<int>(kMaxMegapixels)) + " megapixels");
+  }
+}
 
 void quiet_image_libraries() {
   static std::once_flag once;
@@ -295,15 +280,21 @@ PhotoSize photo_size(const PhotoBytes& photo) {
       return heif_size(photo, open_heif(photo));
     case PhotoKind::png:
       return png_size(photo);
+    case PhotoKind::tiff:
+      return tiff_size(photo);
     default:
-      return exiv2_size(photo);
+      return webp_size(photo);
   }
 }
 
 cv::Mat decode_photo(const PhotoBytes& photo, bool colour) {
+  static core::MemoryBudget budget(core::memory_for_decoding());
+  const PhotoSize size = photo_size(photo);  // refuses absurd sizes before memory is asked for
+  const core::MemoryBudget::Share share(
+      budget, photo.bytes.size() + static_cast<std::uint64_t>(bytes_a_pixel(photo) * size.width *
+                                                              static_cast<double>(size.height)));
   if (photo.kind == PhotoKind::jpeg) return decode_jpeg(photo, colour);
   if (photo.kind == PhotoKind::heif) return with_channels(decode_heif(photo), colour, photo);
-  photo_size(photo);  // refuses absurd sizes before memory is asked for
   if (photo.kind == PhotoKind::png) check_png_complete(photo);
   return with_channels(decode_with_opencv(photo), colour, photo);
 }

@@ -23,6 +23,9 @@ struct PhotoSize {
   int width = 0, height = 0;
 };
 
+// Refuses sizes of nothing and beyond kMaxMegapixels. Throws PhotoError.
+void check_photo_size(const PhotoBytes& photo, double width, double height);
+
 // Size in sensor orientation, from the headers alone; refuses sizes beyond kMaxMegapixels. Throws PhotoError.
 PhotoSize photo_size(const PhotoBytes& photo);
 

@@ -1,20 +1,11 @@
 #include "core/errors.h"
 
+#include "core/name_check.h"
+
 namespace interstice::core {
 
 std::string one_line(const std::string& text, std::size_t max_bytes) {
-  static const char* hex = "0123456789abcdef";
-  std::string out;
-  for (const char c : text) {
-    const auto byte = static_cast<unsigned char>(c);
-    if (byte < 0x20 || byte == 0x7f) {
-      out += "\\x";
-      out += hex[byte >> 4];
-      out += hex[byte & 15];
-    } else {
-      out += c;
-    }
-  }
+  std::string out = escaped(text);
   if (out.size() <= max_bytes || max_bytes < 8) return out;
   const auto inside = [&](std::size_t at) { return (static_cast<unsigned char>(out[at]) & 0xc0) == 0x80; };
   const std::size_t half = (max_bytes - 3) / 2;

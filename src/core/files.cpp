@@ -22,7 +22,10 @@ std::string read_file(const fs::path& path, std::uintmax_t max_bytes) {
   const fs::file_status status = fs::status(path, ec);
   if (!fs::exists(status)) throw InputError(path.string(), "no such file");
   if (fs::is_directory(status)) throw InputError(path.string(), "is a folder, a file is needed");
-  const std::uintmax_t size = fs::is_regular_file(status) ? fs::file_size(path, ec) : 0;
+  // A pipe that nobody writes to would be waited for without end, a device may never end.
+  if (!fs::is_regular_file(status))
+    throw InputError(path.string(), "is a pipe or a device, a file is needed");
+  const std::uintmax_t size = fs::file_size(path, ec);
   if (!ec && size > max_bytes) {
     throw InputError(path.string(), "is larger than the limit of " + std::to_string(max_bytes >> 20) + " MB");
   }

@@ -5,6 +5,7 @@
 
 #include "core/errors.h"
 #include "core/files.h"
+#include "core/name_check.h"
 
 namespace interstice::core {
 namespace {
@@ -79,6 +80,9 @@ std::string JsonNode::text(std::size_t max_bytes) const {
   if (!value_->is_string()) fail("not a text");
   std::string s = value_->get<std::string>();
   if (s.size() > max_bytes) fail("longer than " + std::to_string(max_bytes) + " bytes");
+  constexpr std::size_t kLongestLine = 4096;  // what may be longer is running text
+  if (const auto fault = character_fault(s, max_bytes > kLongestLine ? Lines::many : Lines::one))
+    fail(*fault);
   return s;
 }
 

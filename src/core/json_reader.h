@@ -25,7 +25,7 @@ class JsonNode {
   double number(double low, double high) const;  // finite and within [low, high]
   int integer(int low, int high) const;
   bool boolean() const;
-  std::string text(std::size_t max_bytes = 200) const;
+  std::string text(std::size_t max_bytes = 200) const;   // core/name_check.h; beyond 4096 many lines
   std::vector<double> numbers(std::size_t count) const;  // array of exactly `count` finite numbers
 
   [[noreturn]] void fail(const std::string& what) const;

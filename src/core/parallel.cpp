@@ -4,6 +4,7 @@
 #include <atomic>
 #include <exception>
 #include <mutex>
+#include <system_error>
 #include <thread>
 #include <vector>
 
@@ -34,7 +35,11 @@ void parallel_for(std::size_t count, int threads, const std::function<void(std::
   };
   const std::size_t n = std::min<std::size_t>(static_cast<std::size_t>(thread_count(threads)), count);
   std::vector<std::thread> helpers;
-  for (std::size_t t = 1; t < n; ++t) helpers.emplace_back(run);
+  try {
+    for (std::size_t t = 1; t < n; ++t) helpers.emplace_back(run);
+  } catch (const std::system_error&) {
+    // The system starts no more threads (a limit on processes): those there are do the work.
+  }
   run();
   for (std::thread& t : helpers) t.join();
   if (error) std::rethrow_exception(error);

@@ -20,6 +20,8 @@ using Eigen::Vector2d;
 
 constexpr std::uintmax_t kMaxBytes = 16u << 20;
 constexpr std::size_t kMaxPoints = 100000;
+constexpr std::size_t kMaxUsed = 5000;  // as a plan's profile may have
+constexpr double kMaxLength_mm = 10000;
 constexpr double kMaxHeight_mm = 2000;  // as a plan's: larger is a wrong unit
 constexpr double kSame_mm = 1e-6;       // nearer than this is the same place
 
@@ -142,6 +144,18 @@ FormInput profile_from_points(std::vector<Vector2d> points, const std::vector<st
     if (!points[i].allFinite()) throw core::InputError(file, places[i] + ": not a finite number");
   }
   if (points.size() > kMaxPoints) throw core::InputError(file, "holds more than 100000 points");
+  if (points.size() > kMaxUsed) {  // drawn or scanned more finely than anybody turns
+    const std::size_t step = (points.size() - 1 + kMaxUsed - 2) / (kMaxUsed - 1);
+    form.notes.push_back(std::to_string(points.size()) + " points were given, of which one in " +
+                         std::to_string(step) + " is used");
+    std::size_t kept = 0;
+    for (std::size_t i = 0; i < points.size(); ++i) {
+      if (i % step != 0 && i + 1 != points.size()) continue;
+      points[kept] = points[i], places[kept] = places[i];
+      ++kept;
+    }
+    points.resize(kept), places.resize(kept);
+  }
   if (pole_is_last(points, from_drawing)) {
     std::reverse(points.begin(), points.end());
     std::reverse(places.begin(), places.end());
@@ -192,6 +206,13 @@ FormInput profile_from_points(std::vector<Vector2d> points, const std::vector<st
   for (const Vector2d& p : points) height = std::max(height, p.y());
   if (height > kMaxHeight_mm)
     throw core::InputError(file, format("the form would be %.4g mm high: wrong units?", height));
+  double length = 0;
+  for (std::size_t i = 1; i < points.size(); ++i) length += (points[i] - points[i - 1]).norm();
+  if (length > kMaxLength_mm) {
+    throw core::InputError(
+        file, format("the profile is %.4g mm long, the limit is %g mm: a profile is one smooth line", length,
+                     kMaxLength_mm));
+  }
   check_crossing(points, places, file);
   points.back().y() = 0;
   try {

@@ -40,6 +40,14 @@ void check_options(const LayoutOptions& o, const geometry::Profile& form) {
   check("the spread of gluing", o.spread.glue_mm, 0, 5);
   const double gap = o.gap_mm >= 0 ? o.gap_mm : default_gap_mm(o.smallest_fill_mm, o.spread);
   check("the piece size", o.piece_size_mm, 2.5 * gap + 5, std::sqrt(geometry::surface_area(form) / 3));
+  const double pieces = geometry::surface_area(form) / (o.piece_size_mm * o.piece_size_mm);
+  if (pieces > kMostPieces) {
+    char line[200];
+    std::snprintf(line, sizeof line,
+                  "pieces of %g mm would be about %.0f on this form; the limit is %d: take at least %.1f mm",
+                  o.piece_size_mm, pieces, kMostPieces, std::sqrt(geometry::surface_area(form) / kMostPieces) + 0.05);
+    throw core::InputError(line);
+  }
 }
 
 namespace {

@@ -31,6 +31,9 @@ double default_gap_mm(double smallest_fill_mm, const GapSpread& spread);
 // was.
 inline constexpr double kTrueToGap_mm = 0.08;
 
+// More pieces than this nobody glues on by hand, and dividing the form would take hours.
+inline constexpr int kMostPieces = 1500;
+
 struct LayoutOptions {
   std::string name = "plan";
   double piece_size_mm = 40;  // side of a square of a cell's area, measured on the form, gap included

@@ -8,6 +8,7 @@
 
 #include "core/errors.h"
 #include "core/median.h"
+#include "core/name_check.h"
 #include "layout/seam_solve.h"
 #include "layout/trace_cells.h"
 #include "solid/piece_body.h"
@@ -239,6 +240,7 @@ void rename_tiles(plan::Plan& plan, const std::string& text, const std::string& 
     if (comma == std::string::npos) fail("needs two labels with a comma between them: proposed, wanted");
     const std::string from = trimmed(line.substr(0, comma)), to = trimmed(line.substr(comma + 1));
     if (to.empty() || to.size() > 40) fail("the wanted label must have 1 to 40 characters");
+    if (const auto fault = core::character_fault(to)) fail("the wanted label " + *fault);
     const bool known = std::any_of(plan.tiles.begin(), plan.tiles.end(),
                                    [&](const plan::PlannedTile& t) { return t.label == from; });
     if (!known) fail("no piece is labelled \"" + core::one_line(from, 40) + "\"");

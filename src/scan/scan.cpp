@@ -9,6 +9,7 @@
 #include "core/errors.h"
 #include "core/files.h"
 #include "core/median.h"
+#include "core/name_check.h"
 #include "core/parallel.h"
 #include "scan/bundle.h"
 #include "scan/card_poses.h"
@@ -114,7 +115,7 @@ std::vector<Candidate> read_photos(const std::filesystem::path& folder, const Sc
     if (read[i])
       out.push_back(std::move(*read[i]));
     else
-      scan.left_out.push_back({paths[i].stem().string(), failed[i]});
+      scan.left_out.push_back({core::escaped(paths[i].stem().string()), failed[i]});
   }
   if (out.empty()) {
     throw core::InputError(folder.string(), "none of its photos can be read (" + scan.left_out.front().photo +

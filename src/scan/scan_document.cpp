@@ -1,17 +1,24 @@
 #include "scan/scan_document.h"
 
+#include <zlib.h>
+
 #include <cmath>
 
 #include "core/errors.h"
 #include "core/files.h"
 #include "core/json_reader.h"
+#include "core/name_check.h"
 
 namespace interstice::scan {
 
 using Json = nlohmann::ordered_json;
 using Eigen::Vector3d;
+namespace fs = std::filesystem;
 
 namespace {
+
+constexpr std::uintmax_t kMaxPhotoBytes = 1u << 30;
+constexpr std::size_t kMaxPhotos = 10000, kMaxPoints = 10000000;
 
 Json write_lens_numbers(const camera::Lens& lens) {
   return {{"fx", lens.fx}, {"fy", lens.fy}, {"cx", lens.cx}, {"cy", lens.cy}, {"k1", lens.k1},
@@ -78,7 +85,20 @@ ScanQuality read_quality(const core::JsonNode& node) {
   return q;
 }
 
+Json checksum_or_null(const fs::path& photo) {
+  try {
+    return photo_checksum(core::read_file(photo, kMaxPhotoBytes));
+  } catch (const core::InputError&) {
+    return nullptr;
+  }
+}
+
 }  // namespace
+
+std::uint32_t photo_checksum(const std::string& bytes) {
+  return static_cast<std::uint32_t>(
+      crc32_z(0, reinterpret_cast<const Bytef*>(bytes.data()), static_cast<z_size_t>(bytes.size())));
+}
 
 std::string write_cameras(const Scan& scan) {
   Json photos = Json::array();
@@ -106,12 +126,12 @@ std::string write_scan(const Scan& scan) {
     for (int i = 0; i < 7; ++i) {
       for (int j = 0; j <= i; ++j) covariance.push_back(photo.covariance(i, j));
     }
-    root["photos"].push_back(
-        {{"name", photo.info.name},
-         {"file", std::filesystem::absolute(photo.info.path).lexically_normal().string()},
-         {"width", photo.lens.width},
-         {"height", photo.lens.height},
-         {"covariance", covariance}});
+    root["photos"].push_back({{"name", photo.info.name},
+                              {"file", core::escaped(photo.info.path.filename().string())},
+                              {"crc32", checksum_or_null(photo.info.path)},
+                              {"width", photo.lens.width},
+                              {"height", photo.lens.height},
+                              {"covariance", covariance}});
   }
   root["left_out"] = Json::array();
   for (const LeftOut& out : scan.left_out)
@@ -124,21 +144,64 @@ std::string write_scan(const Scan& scan) {
 
 namespace {
 
-camera::PhotoInfo photo_now(const core::JsonNode& node, const PhotoPlace& place) {
-  const std::filesystem::path was = node.at("file").text(4096);
-  const int w = node.at("width").integer(1, 100000), h = node.at("height").integer(1, 100000);
-  camera::PhotoInfo info;
-  std::error_code ignored;
-  const std::filesystem::path moved = place.folder / was.filename();
-  const bool there = !place.folder.empty() && std::filesystem::exists(moved, ignored);
-  try {
-    info = camera::read_photo_info(there ? moved : was);
-  } catch (const core::InputError&) {
-    if (!place.may_be_gone) throw;
-    info.width = w, info.height = h;
+// A photo's file in a folder: a file of that name, or the one whose name is written so.
+std::optional<fs::path> file_in(const fs::path& folder, const std::string& written, bool links) {
+  std::error_code ec;
+  const auto fits = [&](const fs::path& file) {
+    return fs::is_regular_file(links ? fs::status(file, ec) : fs::symlink_status(file, ec));
+  };
+  if (fits(folder / written)) return folder / written;
+  if (written.find("\\x") == std::string::npos) return std::nullopt;
+  for (fs::directory_iterator it(folder, ec), end; !ec && it != end; it.increment(ec)) {
+    if (core::escaped(it->path().filename().string()) == written && fits(it->path())) return it->path();
   }
+  return std::nullopt;
+}
+
+// Where the photo may be, best first. What the scan itself says names nothing but a file beside it: a folder that
+// somebody else made must not make us show other files of this computer.
+std::vector<fs::path> places_of(const std::string& written, const fs::path& scan, const PhotoPlace& place) {
+  std::vector<fs::path> out;
+  for (const fs::path& folder : {place.folder, place.remembered}) {
+    if (folder.empty()) continue;
+    if (const auto file = file_in(folder, written, true)) out.push_back(*file);
+  }
+  const fs::path here = fs::absolute(scan).lexically_normal() / "";
+  for (const char* folder : {".", "photos", "../photos", "../../photos"}) {
+    const fs::path beside = (here / folder).lexically_normal();
+    if (const auto file = file_in(beside, written, false)) out.push_back(*file);
+  }
+  return out;
+}
+
+camera::PhotoInfo photo_now(const core::JsonNode& node, const fs::path& scan, const PhotoPlace& place) {
+  // Earlier versions wrote a whole path; its last part alone counts.
+  const std::string written = fs::path(node.at("file").text(4096)).filename().string();
+  if (written.empty() || written == "." || written == "..") node.at("file").fail("is not the name of a file");
+  const int w = node.at("width").integer(1, 100000), h = node.at("height").integer(1, 100000);
+  const bool known = node.has("crc32") && !node.at("crc32").is_null();
+  const double checksum = known ? node.at("crc32").number(0, 4294967295.0) : 0;
+  std::string fault = "its photo " + core::one_line(written, 200) +
+                      " is not beside it: name the folder the photos are in with --photos";
+  camera::PhotoInfo info;
+  info.width = w, info.height = h;
+  for (const fs::path& file : places_of(written, scan, place)) {
+    try {
+      camera::PhotoInfo found = camera::read_photo_info(file);
+      if (found.width != w || found.height != h ||
+          (known && photo_checksum(core::read_file(file, kMaxPhotoBytes)) != checksum)) {
+        fault = "the photo " + core::one_line(file.string(), 200) +
+                " has changed since the scan, or is another one";
+        continue;
+      }
+      info = std::move(found);
+      break;
+    } catch (const core::InputError& e) {
+      fault = e.what();
+    }
+  }
+  if (info.path.empty() && !place.may_be_gone) node.fail(fault);
   info.name = node.at("name").text(4096);
-  if (info.width != w || info.height != h) node.fail("the photo has changed since the scan");
   return info;
 }
 
@@ -154,11 +217,12 @@ Scan read_scan(const std::filesystem::path& folder, const PhotoPlace& place) {
   if (root.at("version").number() != 1) root.at("version").fail("only version 1 is understood");
   const core::JsonNode photos = root.at("photos");
   if (photos.size() != cameras.size()) photos.fail("does not match cameras.json");
+  if (photos.size() > kMaxPhotos) photos.fail("has more than " + std::to_string(kMaxPhotos) + " entries");
   Scan scan;
   for (std::size_t i = 0; i < photos.size(); ++i) {
     const core::JsonNode node = photos.at(i);
     ScannedPhoto photo;
-    photo.info = photo_now(node, place);
+    photo.info = photo_now(node, folder, place);
     if (cameras.at(i).at("name").text(4096) != photo.info.name)
       cameras.at(i).fail("does not match scan.json");
     photo.camera_T_bowl = read_pose(cameras.at(i));
@@ -177,6 +241,7 @@ Scan read_scan(const std::filesystem::path& folder, const PhotoPlace& place) {
   }
   scan.quality = read_quality(root.at("quality"));
   const core::JsonNode points = root.at("points");
+  if (points.size() > kMaxPoints) points.fail("has more than " + std::to_string(kMaxPoints) + " entries");
   for (std::size_t i = 0; i < points.size(); ++i) {
     const std::vector<double> p = points.at(i).numbers(3);
     scan.points.emplace_back(p[0], p[1], p[2]);

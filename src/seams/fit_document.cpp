@@ -17,6 +17,8 @@ constexpr std::array kStates{"placed", "absent", "unseen"};
 constexpr std::array kVerdicts{"too tight", "doubtful", "clear", "unseen"};
 constexpr std::array kThroats{"walls", "bevel"};
 constexpr std::array kActions{"move", "sand"};
+constexpr std::size_t kMaxTiles = 4000,
+                      kMaxSeams = 50000;  // a plan has at most as many pieces; few have 12 neighbours
 
 double rounded(double x) {
   const double r = std::round(x * 1e4) / 1e4;
@@ -346,8 +348,10 @@ FitDocument parse_fit(const std::string& json_text, const std::string& file) {
   fit.quality = read_quality(root.at("quality"));
   if (root.has("form_profile")) fit.form_profile = read_vectors<2>(root.at("form_profile"));
   const core::JsonNode tiles = root.at("tiles");
+  if (tiles.size() > kMaxTiles) tiles.fail("has more than " + std::to_string(kMaxTiles) + " entries");
   for (std::size_t i = 0; i < tiles.size(); ++i) fit.tiles.push_back(read_tile(tiles.at(i)));
   const core::JsonNode seams = root.at("seams");
+  if (seams.size() > kMaxSeams) seams.fail("has more than " + std::to_string(kMaxSeams) + " entries");
   for (std::size_t i = 0; i < seams.size(); ++i) fit.seams.push_back(read_seam(seams.at(i)));
   if (root.has("corrections")) {
     const core::JsonNode list_node = root.at("corrections");

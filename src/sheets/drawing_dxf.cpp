@@ -2,6 +2,8 @@
 #include <dxflib/dl_writer_ascii.h>
 #include <unistd.h>
 
+#include <cstdint>
+#include <cstdio>
 #include <cstdlib>
 #include <filesystem>
 #include <memory>
@@ -66,6 +68,38 @@ void write_layers(DL_Dxf& dxf, DL_WriterA& out) {
   out.sectionEnd();
 }
 
+// A text as one DXF value: a line end in it would start the next group, and so an entity of somebody else's. Files
+// of this version are not UTF-8; other characters stand as \U+XXXX.
+std::string dxf_text(const std::string& text) {
+  std::string out;
+  std::size_t at = 0;
+  const auto take = [&](std::size_t more, std::uint32_t c) {
+    for (; more > 0; --more, ++at)
+      c = c << 6 | (at < text.size() ? static_cast<unsigned char>(text[at]) & 0x3fu : 0);
+    return c;
+  };
+  while (at < text.size()) {
+    const auto lead = static_cast<unsigned char>(text[at++]);
+    const std::uint32_t c = lead < 0x80   ? lead
+                            : lead < 0xc0 ? std::uint32_t{'?'}  // a byte that is no UTF-8
+                            : lead < 0xe0 ? take(1, lead & 0x1fu)
+                            : lead < 0xf0 ? take(2, lead & 0x0fu)
+                                          : take(3, lead & 0x07u);
+    if (c < 0x20 || c == 0x7f) {
+      out += ' ';
+    } else if (c < 0x7f) {
+      out += static_cast<char>(c);
+    } else if (c > 0xffff) {
+      out += '?';
+    } else {
+      char code[16];
+      std::snprintf(code, sizeof code, "\\U+%04X", static_cast<unsigned>(c));
+      out += code;
+    }
+  }
+  return out;
+}
+
 }  // namespace
 
 std::string write_dxf(const Drawing& sheet) {
@@ -89,10 +123,11 @@ std::string write_dxf(const Drawing& sheet) {
       const double x = text.at.x(), y = sheet.height_mm - text.at.y();
       const int across = text.anchor == Anchor::left ? 0 : text.anchor == Anchor::middle ? 1 : 2;
       const int upright = text.anchor == Anchor::middle ? 2 : 0;
-      dxf.writeText(*out,
-                    DL_TextData(x, y, 0, x, y, 0, text.height_mm, 1.0, 0, across, upright, text.text,
-                                "Standard", text.angle_deg * 3.14159265358979323846 / 180),
-                    DL_Attributes("marks", 256, -1, "BYLAYER", 1.0));
+      dxf.writeText(
+          *out,
+          DL_TextData(x, y, 0, x, y, 0, text.height_mm, 1.0, 0, across, upright, dxf_text(text.text),
+                      "Standard", text.angle_deg * 3.14159265358979323846 / 180),
+          DL_Attributes("marks", 256, -1, "BYLAYER", 1.0));
     }
     out->sectionEnd();
     dxf.writeObjects(*out);

@@ -3,6 +3,7 @@
 #include <numbers>
 #include <opencv2/imgcodecs.hpp>
 
+#include "camera/photo.h"
 #include "core/errors.h"
 #include "core/files.h"
 #include "core/json_reader.h"
@@ -21,6 +22,10 @@ void write_picture(const fs::path& path, const cv::Mat& picture, const std::stri
 }
 
 cv::Mat read_grid(const fs::path& path, const MapGrid& grid) {
+  const camera::PhotoInfo told = camera::read_photo_info(path);  // before memory is asked for
+  if (told.width != grid.side() || told.height != grid.side()) {
+    throw core::InputError(path.string(), "is not the grid that surface.json describes; scan again");
+  }
   const std::string bytes = core::read_file(path);
   const cv::Mat data(1, static_cast<int>(bytes.size()), CV_8U, const_cast<char*>(bytes.data()));
   cv::Mat picture;
@@ -70,6 +75,7 @@ Surface read_surface(const fs::path& folder) {
                         root.at("ortho_centre").integer(1, 20000)};
   std::vector<Eigen::Vector2d> profile;
   const core::JsonNode points = root.at("form_profile");
+  if (points.size() > 5000) points.fail("has more than 5000 points");  // as a plan's profile
   for (std::size_t i = 0; i < points.size(); ++i) {
     const std::vector<double> rz = points.at(i).numbers(2);
     profile.emplace_back(rz[0], rz[1]);

@@ -55,19 +55,19 @@ TEST(archive::Digests, PublishedValues) {
 }
 
 TEST(Names, RefusedAndKept) {
-  EXPECT_EQ(archive::checked_name("  marsh bowl ", "--name"), "marsh bowl");
+  EXPECT_EQ(core::checked_name("  marsh bowl ", "--name"), "marsh bowl");
   // Decomposed letters (as some systems write file names) come out composed: U+0065 U+0301 -> U+00E9.
-  EXPECT_EQ(archive::checked_name("\x65\xcc\x81", "n"), "\xc3\xa9");
-  EXPECT_EQ(archive::checked_name("\xe6\xa5\xa2 no. 3", "n"), "\xe6\xa5\xa2 no. 3");
+  EXPECT_EQ(core::checked_name("\x65\xcc\x81", "n"), "\xc3\xa9");
+  EXPECT_EQ(core::checked_name("\xe6\xa5\xa2 no. 3", "n"), "\xe6\xa5\xa2 no. 3");
   for (const std::string bad : {"", "   ", "a\nb", "\xff\xfe",
                                 "a\xe2\x80\xae"
                                 "b" /* U+202E */,
                                 "\xed\xa0\x80" /* surrogate */, "\xef\xbb\xbfx" /* U+FEFF */, "tab\there",
                                 "\xe2\x80\xa8" /* line separator */}) {
-    EXPECT_THROW(archive::checked_name(bad, "--name"), core::InputError) << bad;
+    EXPECT_THROW(core::checked_name(bad, "--name"), core::InputError) << bad;
   }
-  EXPECT_THROW(archive::checked_name(std::string("a\0b", 3), "n"), core::InputError);
-  EXPECT_THROW(archive::checked_name(std::string(201, 'x'), "n"), core::InputError);
+  EXPECT_THROW(core::checked_name(std::string("a\0b", 3), "n"), core::InputError);
+  EXPECT_THROW(core::checked_name(std::string(201, 'x'), "n"), core::InputError);
   EXPECT_EQ(archive::search_key("\xc3\x89"
                                 "CLAT"),
             archive::search_key("e\xcc\x81"

@@ -2,6 +2,9 @@
 #include "core/parallel.h"
 
 #include <gtest/gtest.h>
+#include <sys/resource.h>
+#include <sys/wait.h>
+#include <unistd.h>
 
 #include <atomic>
 #include <chrono>
@@ -9,6 +12,7 @@
 #include <set>
 #include <stdexcept>
 #include <string>
+#include <system_error>
 #include <thread>
 #include <vector>
 
@@ -56,6 +60,32 @@ TEST(Parallel, TheSmallestFailureIsRethrown) {
 TEST(Parallel, ThreadCount) {
   EXPECT_EQ(core::thread_count(3), 3);
   EXPECT_GE(core::thread_count(0), 1);
+}
+
+// Where the system starts no more threads (a limit on processes), those there are do the work.
+TEST(Parallel, WithoutMoreThreads) {
+  const pid_t child = ::fork();
+  if (child == 0) {
+    // The limit does not hold for root: nobody (65534), then.
+    const rlimit none{1, 1};
+    if (::geteuid() == 0 && (::setgid(65534) != 0 || ::setuid(65534) != 0)) ::_exit(77);
+    if (::setrlimit(RLIMIT_NPROC, &none) != 0) ::_exit(77);
+    bool refused = false;
+    try {
+      std::thread([] {}).join();
+    } catch (const std::system_error&) {
+      refused = true;
+    }
+    if (!refused) ::_exit(77);
+    std::atomic<int> calls{0};
+    core::parallel_for(100, 8, [&](std::size_t) { ++calls; });
+    ::_exit(calls == 100 ? 0 : 1);
+  }
+  int status = 0;
+  ASSERT_EQ(::waitpid(child, &status, 0), child);
+  ASSERT_TRUE(WIFEXITED(status));
+  if (WEXITSTATUS(status) == 77) GTEST_SKIP() << "threads cannot be refused here";
+  EXPECT_EQ(WEXITSTATUS(status), 0);
 }
 
 }  // namespace

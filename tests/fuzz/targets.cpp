@@ -13,6 +13,7 @@
 #include <string>
 
 #include "archive/bag.h"
+#include "archive/photo_privacy.h"
 #include "camera/lens.h"
 #include "camera/photo.h"
 #include "core/errors.h"
@@ -165,8 +166,20 @@ void form_dxf_target(const std::uint8_t* data, std::size_t size) {
   form_target(data, size, ".dxf");
 }
 
+// What leaves the archive with a picture.
+void clean_target(const std::uint8_t* data, std::size_t size) {
+  read_or_refuse([&] {
+    const std::string clean = archive::clean_picture(text_of(data, size), "fuzzed");
+    require(!archive::tells_location(clean, "cleaned"), "a cleaned picture tells no place",
+            std::to_string(size));
+    const std::string again = archive::clean_picture(clean, "cleaned");
+    require(again.size() == clean.size(), "a clean picture is clean", std::to_string(again.size()));
+  });
+}
+
 // Headers and EXIF; pixels too where they are few.
 void photo_target(const std::uint8_t* data, std::size_t size) {
+  clean_target(data, size);
   const fs::path path = file_of(data, size, ".jpg");
   read_or_refuse([&] {
     const camera::PhotoInfo info = camera::read_photo_info(path);

@@ -43,5 +43,23 @@ TEST(BenchList, OneOfAKindIsOne) {
       << report::bench_list(fit);
 }
 
+// Cells that spreadsheets would work out as formulas (first character = + - @, tab, CR) are text; numbers stay numbers.
+TEST(BenchList, NoCellIsAFormula) {
+  seams::FitDocument fit;
+  for (const char* label : {"=1+1", "+A", "-B07", "@SUM(A1)", "=HYPERLINK(\"x\",\"y\")", "B-07"}) {
+    seams::FitSeam s = seam("A01", label, -0.25, seams::Verdict::too_tight);
+    s.map = {-3.5, 2};
+    fit.seams.push_back(s);
+  }
+  const std::string csv = report::seams_csv(fit);
+  EXPECT_NE(csv.find("A01,'=1+1,-0.250,"), std::string::npos) << csv;
+  EXPECT_NE(csv.find("A01,'+A,"), std::string::npos);
+  EXPECT_NE(csv.find("A01,'-B07,"), std::string::npos);
+  EXPECT_NE(csv.find("A01,'@SUM(A1),"), std::string::npos);
+  EXPECT_NE(csv.find("A01,\"'=HYPERLINK(\"\"x\"\",\"\"y\"\")\","), std::string::npos);
+  EXPECT_NE(csv.find("A01,B-07,"), std::string::npos);
+  EXPECT_NE(csv.find(",-3.500,2.000,"), std::string::npos);
+}
+
 }  // namespace
 }  // namespace interstice
