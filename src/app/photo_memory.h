@@ -1,5 +1,5 @@
-// Which folder a scan's photos were in, kept on this computer alone: scans go from hand to hand, and must not tell
-// how somebody's folders are called, nor say what is to be read on the computer of whoever gets them.
+// Which folder a scan's photos were in, kept on this computer alone: scans go from hand to hand, and must not
+// tell how somebody's folders are called, nor say what is to be read on the computer of whoever gets them.
 //
 // One file a scan in $XDG_STATE_HOME/interstice/photos (or ~/.local/state/...), named by the digest of its
 // scan.json; the oldest go when there are more than 1000.

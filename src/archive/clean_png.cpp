@@ -1,4 +1,5 @@
-// PNG (W3C recommendation, third edition): the chunks that make the picture are copied, all others left behind.
+// PNG (W3C recommendation, third edition): the chunks that make the picture are copied, all others left
+// behind.
 #include <zlib.h>
 
 #include <array>

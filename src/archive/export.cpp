@@ -31,8 +31,8 @@ bool is_result(const std::string& path) {
   return kResults.contains(path);
 }
 
-// Earlier versions wrote where the photos stood on the maker's disk. Check sums become those of the photos as they
-// are exported now, so that the scan goes with them.
+// Earlier versions wrote where the photos stood on the maker's disk. Check sums become those of the photos as
+// they are exported now, so that the scan goes with them.
 std::string for_handing_on(const std::string& scan_json, const std::string& file, const BagWriter& writer) {
   nlohmann::ordered_json root;
   core::parse_json(scan_json, file);

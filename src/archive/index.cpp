@@ -43,8 +43,8 @@ const char* const kEntryColumns =
     "pieces, "
     "too_tight, doubtful, clear, unseen, payload_bytes, payload_files, notes";
 
-// Rows come from a file that anybody may have written: what this program would never write makes the index useless,
-// and it is made anew from the bags.
+// Rows come from a file that anybody may have written: what this program would never write makes the index
+// useless, and it is made anew from the bags.
 [[noreturn]] void distrust(const std::string& what) {
   throw IndexUnusable("the index holds " + what + " that this program does not write");
 }

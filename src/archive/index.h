@@ -1,6 +1,6 @@
 // The index of an archive: an SQLite file made from the bags, for finding. Never the only copy of anything;
-// it may be deleted at any time and comes back. Nor is it trusted: a layout other than ours, or a row that this
-// program would not write, makes it unusable.
+// it may be deleted at any time and comes back. Nor is it trusted: a layout other than ours, or a row that
+// this program would not write, makes it unusable.
 #pragma once
 
 #include <filesystem>

@@ -1,8 +1,8 @@
 // Inside the archive stage only: pictures rewritten from what may be handed on, format by format.
 //
 // Every function takes a whole file and returns a new one that holds the picture's own data as they were, its
-// ICC profile, and fresh EXIF with CameraFacts; nothing else of the old file. They throw InputError(file, ...)
-// for what cannot be rewritten so, and Damaged where the file ends or counts wrongly.
+// ICC profile, and fresh EXIF with CameraFacts; nothing else of the old file. They throw InputError(file,
+// ...) for what cannot be rewritten so, and Damaged where the file ends or counts wrongly.
 #pragma once
 
 #include <cstdint>

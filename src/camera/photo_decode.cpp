@@ -21,7 +21,8 @@ namespace {
 
 constexpr std::uintmax_t kMaxPhotoBytes = 1u << 30;
 
-// Usual progressive JPEGs have ten scans. A decoder goes over the whole picture in each: 4e9 pixels are half a minute.
+// Usual progressive JPEGs have ten scans. A decoder goes over the whole picture in each: 4e9 pixels are half
+// a minute.
 constexpr int kMaxJpegScans = 100;
 constexpr double kMaxScannedPixels = 4e9;
 
@@ -120,8 +121,8 @@ PhotoSize heif_size(const PhotoBytes& photo, const HeifFile& file) {
   const PhotoSize size{heif_image_handle_get_ispe_width(file.picture.get()),
                        heif_image_handle_get_ispe_height(file.picture.get())};
   check_photo_size(photo, size.width, size.height);
-  // What is decoded is as large as the data themselves say. A tile may stand out over the picture's edge; a small
-  // picture may be one tile of a megapixel.
+  // What is decoded is as large as the data themselves say. A tile may stand out over the picture's edge; a
+  // small picture may be one tile of a megapixel.
   if (hevc_pixels(photo.bytes) > std::max(1e6, 1.5 * size.width * static_cast<double>(size.height))) {
     throw PhotoError(photo.path, "is larger than its header says");
   }
@@ -214,8 +215,9 @@ bool starts(const std::string& bytes, std::size_t at, const char* text, std::siz
   return bytes.size() >= at + length && std::memcmp(bytes.data() + at, text, length) == 0;
 }
 
-// What decoding takes beside the file itself: the picture as it comes out and on the way there. A progressive JPEG
-// is kept whole as coefficients, HEIC as planes of up to 16 bits, TIFF and PNG of 16 bits before they are 8.
+// What decoding takes beside the file itself: the picture as it comes out and on the way there. A progressive
+// JPEG is kept whole as coefficients, HEIC as planes of up to 16 bits, TIFF and PNG of 16 bits before they
+// are 8.
 double bytes_a_pixel(const PhotoBytes& photo) {
   if (photo.kind == PhotoKind::jpeg) return jpeg_scans(photo.bytes) > 1 ? 9 : 3;
   return 12;

@@ -46,7 +46,8 @@ class FirstDirectory {
 
 constexpr std::uint32_t kWidth = 256, kLength = 257, kOrientation = 274, kSamples = 277;
 
-// Bits of an HEVC unit, without the bytes put in so that it holds no start code (H.265, 7.3.1.1). Past the end: nought.
+// Bits of an HEVC unit, without the bytes put in so that it holds no start code (H.265, 7.3.1.1). Past the
+// end: nought.
 class UnitBits {
  public:
   explicit UnitBits(std::string_view unit) {

@@ -1,4 +1,5 @@
-// Inside the camera stage only: what a picture would take to decode, told from the very data that are decoded.
+// Inside the camera stage only: what a picture would take to decode, told from the very data that are
+// decoded.
 #pragma once
 
 #include "camera/photo_file.h"
@@ -14,8 +15,8 @@ PhotoSize tiff_size(const PhotoBytes& photo);
 // Size as its decoder reads it. Throws PhotoError.
 PhotoSize webp_size(const PhotoBytes& photo);
 
-// The largest picture, in pixels, that any HEVC data of a HEIC file decode to, as their own headers (H.265, 7.3.2.2)
-// say; 0 where there is none to be found.
+// The largest picture, in pixels, that any HEVC data of a HEIC file decode to, as their own headers
+// (H.265, 7.3.2.2) say; 0 where there is none to be found.
 double hevc_pixels(const std::string& bytes);
 
 // A TIFF whose orientation tag is set to 1: its decoder turns the picture whatever it is told.

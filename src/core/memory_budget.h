@@ -1,4 +1,5 @@
-// Memory that threads share while each does something large: who asks for more than is left waits for the others.
+// Memory that threads share while each does something large: who asks for more than is left waits for the
+// others.
 #pragma once
 
 #include <condition_variable>
@@ -31,8 +32,8 @@ class MemoryBudget {
   std::uint64_t bytes_, used_ = 0;
 };
 
-// A quarter of what this process may use: of the machine's memory, of limits set for the process (setrlimit) and of
-// its control group's; at most 4 GiB.
+// A quarter of what this process may use: of the machine's memory, of limits set for the process (setrlimit)
+// and of its control group's; at most 4 GiB.
 std::uint64_t memory_for_decoding();
 
 }  // namespace interstice::core

@@ -18,8 +18,8 @@ class OnStop {
   std::function<void()> undo_;
 };
 
-// For the program's end by a signal; the caller ends the process. Threads whose OnStop ends meanwhile wait for
-// that.
+// For the program's end by a signal; the caller ends the process. Threads whose OnStop ends meanwhile wait
+// for that.
 void undo_on_stop();
 
 }  // namespace interstice::core

@@ -14,9 +14,9 @@ namespace {
 
 constexpr std::size_t kMaxTiles = 4000;
 constexpr double kMaxSize_mm = 2000;  // a form larger than this is a wrong unit
-// What work grows with, far beyond what anybody can cut: an outline of a piece 300 mm across with a point every
-// 0.2 mm has 5000; 1500 pieces of 60 mm as they are made here have 600000 points; 4000 pieces of 40 mm have outlines
-// of 640 m; a circle of the largest form is 6.3 m long.
+// What work grows with, far beyond what anybody can cut: an outline of a piece 300 mm across with a point
+// every 0.2 mm has 5000; 1500 pieces of 60 mm as they are made here have 600000 points; 4000 pieces of 40 mm
+// have outlines of 640 m; a circle of the largest form is 6.3 m long.
 constexpr std::size_t kMaxOutlinePoints = 5000, kMaxAllPoints = 1000000, kMaxProfilePoints = 5000;
 constexpr double kMaxPerimeter_mm = 10000, kMaxAllPerimeters_mm = 1e6, kMaxProfile_mm = 10000;
 // Plans are written and read on a grid of 0.1 um. In steps of the grid coordinates are whole numbers below

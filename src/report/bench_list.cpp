@@ -52,8 +52,8 @@ std::string list_of(const seams::FitDocument& fit, plan::TileState state, const 
   return labels.empty() ? "" : std::string(words) + labels + "\n";
 }
 
-// A text cell (RFC 4180). Spreadsheets take what begins with = + - @ for a formula, and work it out: an apostrophe
-// before it makes it text.
+// A text cell (RFC 4180). Spreadsheets take what begins with = + - @ for a formula, and work it out: an
+// apostrophe before it makes it text.
 std::string quoted(const std::string& text) {
   const bool formula = !text.empty() && std::string("=+-@\t\r").find(text.front()) != std::string::npos;
   const std::string field = formula ? "'" + text : text;

@@ -67,8 +67,8 @@ std::string file_url(const fs::path& file) {
   return out;
 }
 
-// A program in a process group of its own, so that all it starts can be ended with it: on destruction, and when
-// we are told to stop.
+// A program in a process group of its own, so that all it starts can be ended with it: on destruction, and
+// when we are told to stop.
 class OwnGroup {
  public:
   OwnGroup() = default;

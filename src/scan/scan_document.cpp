@@ -158,8 +158,8 @@ std::optional<fs::path> file_in(const fs::path& folder, const std::string& writt
   return std::nullopt;
 }
 
-// Where the photo may be, best first. What the scan itself says names nothing but a file beside it: a folder that
-// somebody else made must not make us show other files of this computer.
+// Where the photo may be, best first. What the scan itself says names nothing but a file beside it: a folder
+// that somebody else made must not make us show other files of this computer.
 std::vector<fs::path> places_of(const std::string& written, const fs::path& scan, const PhotoPlace& place) {
   std::vector<fs::path> out;
   for (const fs::path& folder : {place.folder, place.remembered}) {

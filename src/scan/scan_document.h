@@ -4,10 +4,9 @@
 // cameras.json: { "photos": [ { "name", "rotation": 3x3 rows, "translation": mm, "fx" .. "p2" } ] },
 // p_camera = rotation * p_bowl + translation, sensor orientation, distortion in OpenCV's sense.
 // scan.json: { "format": "interstice-scan", "version": 1, "photos": [ { "name", "file": the file's name
-// without its folder, "crc32": of its bytes, "width", "height", "covariance": 28 numbers (lower triangle, rows) } ],
-// "left_out": [..], "quality": {..}, "points": [[x, y, z], ..] }.
-// What cannot be shown of a name stands as \\xNN.
-// Numbers are written with 17 digits, so reading gives the same values.
+// without its folder, "crc32": of its bytes, "width", "height", "covariance": 28 numbers (lower triangle,
+// rows) } ], "left_out": [..], "quality": {..}, "points": [[x, y, z], ..] }. What cannot be shown of a name
+// stands as \\xNN. Numbers are written with 17 digits, so reading gives the same values.
 #pragma once
 
 #include <cstdint>
@@ -23,8 +22,8 @@ std::string write_scan(const Scan& scan);
 // CRC-32 (ISO/IEC 13239) of a photo's file: a photo of the same name and size is not yet the same photo.
 std::uint32_t photo_checksum(const std::string& bytes);
 
-// Where a scan's photos are now, beside the scan's folder and "photos" in it or above it: there only files count,
-// no links.
+// Where a scan's photos are now, beside the scan's folder and "photos" in it or above it: there only files
+// count, no links.
 struct PhotoPlace {
   std::filesystem::path folder;      // look here first, by file name
   std::filesystem::path remembered;  // then here

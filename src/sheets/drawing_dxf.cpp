@@ -68,8 +68,8 @@ void write_layers(DL_Dxf& dxf, DL_WriterA& out) {
   out.sectionEnd();
 }
 
-// A text as one DXF value: a line end in it would start the next group, and so an entity of somebody else's. Files
-// of this version are not UTF-8; other characters stand as \U+XXXX.
+// A text as one DXF value: a line end in it would start the next group, and so an entity of somebody else's.
+// Files of this version are not UTF-8; other characters stand as \U+XXXX.
 std::string dxf_text(const std::string& text) {
   std::string out;
   std::size_t at = 0;

@@ -1,5 +1,5 @@
-// What leaves the archive with a picture: nothing but the picture. Seen by our own reading of the bytes, by the
-// library that reads metadata, and by an independent reader (exiftool).
+// What leaves the archive with a picture: nothing but the picture. Seen by our own reading of the bytes, by
+// the library that reads metadata, and by an independent reader (exiftool).
 #include <gtest/gtest.h>
 
 #include <exiv2/exiv2.hpp>

@@ -188,8 +188,8 @@ std::string full_box(const std::string& type, unsigned version_and_flags, const 
   return box(type, archive::as_big_endian(version_and_flags, 4) + content);
 }
 
-// A picture of two equal tiles side by side, as phones write their large ones: items 1 (grid), 2 and 3, turned by
-// 90 degrees, EXIF as item 4, a message for readers in front of each tile's data, a film behind.
+// A picture of two equal tiles side by side, as phones write their large ones: items 1 (grid), 2 and 3,
+// turned by 90 degrees, EXIF as item 4, a message for readers in front of each tile's data, a film behind.
 std::string tiled_heic() {
   const std::string one = plain_heic(false);
   const std::size_t configured = one.find("hvcC") - 4;

@@ -53,8 +53,8 @@ std::string number(std::uint32_t x, int bytes) {
   return out;
 }
 
-// A grey TIFF of 48 x 32 with a second directory that says it is the whole picture and has another size, as raw
-// converters write it the other way round.
+// A grey TIFF of 48 x 32 with a second directory that says it is the whole picture and has another size, as
+// raw converters write it the other way round.
 std::string tiff_of_two(std::uint32_t other_width, std::uint32_t other_height) {
   const std::uint32_t width = 48, height = 32, pixels = 8;
   std::string out =

@@ -1,4 +1,5 @@
-// Text from outside: what commands a terminal, hides or turns round is refused by readers and escaped where shown.
+// Text from outside: what commands a terminal, hides or turns round is refused by readers and escaped where
+// shown.
 #include "core/name_check.h"
 
 #include <gtest/gtest.h>
@@ -9,9 +10,9 @@
 namespace interstice {
 namespace {
 
-// Unicode 15, DerivedGeneralCategory: C0, DEL, C1, soft hyphen, bidi marks, embeddings, overrides and isolates, line
-// and paragraph separator, zero-width no-break space, interlinear annotation, a language tag, a surrogate, an
-// unassigned place.
+// Unicode 15, DerivedGeneralCategory: C0, DEL, C1, soft hyphen, bidi marks, embeddings, overrides and
+// isolates, line and paragraph separator, zero-width no-break space, interlinear annotation, a language tag,
+// a surrogate, an unassigned place.
 const char* const kUnsafe[] = {"\x01",         "\x1b",         "\r",           "\x7f",
                                "\xc2\x85",     "\xc2\x9b",     "\xc2\xad",     "\xe2\x80\x8e",
                                "\xe2\x80\xaa", "\xe2\x80\xae", "\xe2\x81\xa6", "\xe2\x80\xa8",

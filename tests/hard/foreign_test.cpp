@@ -1,9 +1,10 @@
-// What others give us, and a system that refuses: one clear line, in time, nothing of ours lost, nothing of the
-// user's shown or told.
+// What others give us, and a system that refuses: one clear line, in time, nothing of ours lost, nothing of
+// the user's shown or told.
 #include <sys/stat.h>
 
 #include <chrono>
 #include <exiv2/exiv2.hpp>
+#include <nlohmann/json.hpp>
 #include <thread>
 
 #include "hard/small_photos.h"

@@ -1,6 +1,7 @@
 // What work grows with is looked at before the work; what goes into drawings cannot become more than text.
 #include <gtest/gtest.h>
 
+#include <algorithm>
 #include <chrono>
 #include <cmath>
 #include <numbers>
@@ -140,7 +141,8 @@ TEST(Limits, PiecesOfALayout) {
   EXPECT_NO_THROW(layout::check_options(options, form));
 }
 
-// Group codes and values of a DXF file are lines: a value with a line end in it would start entities of its own.
+// Group codes and values of a DXF file are lines: a value with a line end in it would start entities of its
+// own.
 TEST(Limits, TextInDrawingsStaysText) {
   sheets::Drawing sheet;
   sheet.width_mm = sheet.height_mm = 100;

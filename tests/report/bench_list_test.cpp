@@ -43,7 +43,8 @@ TEST(BenchList, OneOfAKindIsOne) {
       << report::bench_list(fit);
 }
 
-// Cells that spreadsheets would work out as formulas (first character = + - @, tab, CR) are text; numbers stay numbers.
+// Cells that spreadsheets would work out as formulas (first character = + - @, tab, CR) are text; numbers
+// stay numbers.
 TEST(BenchList, NoCellIsAFormula) {
   seams::FitDocument fit;
   for (const char* label : {"=1+1", "+A", "-B07", "@SUM(A1)", "=HYPERLINK(\"x\",\"y\")", "B-07"}) {
