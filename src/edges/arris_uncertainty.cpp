@@ -68,23 +68,35 @@ void add_off(const ArrisFit& fit, const ArrisObservation& o, double off, Eigen::
   for (int p = 0; p < ArrisUnknowns::kTerms; ++p) right[r.index[p]] += weighed * r.value[p];
 }
 
-// Variances by place on the corner that changes smoothly with the direction n of a side: sqrt(1/2) times
+// What readings that are off (the columns' right sides) do to a point: across the outline, and to its height.
+struct PointRows {
+  Eigen::RowVectorXd across, height;
+};
+
+PointRows rows_of(const ArrisFit& fit, std::size_t point, const MatrixXd& solved) {
+  PointRows out{solved.row(static_cast<Eigen::Index>(point)), Eigen::RowVectorXd::Zero(solved.cols())};
+  const ArrisUnknowns::HeightRow z = fit.unknowns.height_row(point);
+  for (int k = 0; k < ArrisUnknowns::kHeightTerms; ++k) out.height += z.value[k] * solved.row(z.index[k]);
+  return out;
+}
+
+// Errors by place on the corner that change smoothly with the direction n of a side: sqrt(1/2) times
 // (1, n.x, n.y), each by chance, so that it is as stated for every direction. Walls and contours apart.
-VectorXd corner_variances(const ArrisFit& fit) {
+MatrixXd by_corner(const ArrisFit& fit) {
   MatrixXd right = MatrixXd::Zero(fit.unknowns.size(), 6);
   for (const ArrisObservation& o : fit.observations) {
-    const double off = std::sqrt(0.5) * on_corner_mm(fit.corner, o.slope, o.looks_up);
+    const double off = std::sqrt(0.5) * o.corner_sd_mm;
     const Vector2d& n = fit.unknowns.normal(o.point);
     const Eigen::Index first = o.slope > 0 ? 3 : 0;
     add_off(fit, o, off, right.col(first));
     add_off(fit, o, off * n.x(), right.col(first + 1));
     add_off(fit, o, off * n.y(), right.col(first + 2));
   }
-  return (fit.inverse.topRows(fit.unknowns.points()) * right).rowwise().squaredNorm();
+  return fit.inverse * right;
 }
 
-// Covariance of the arris plane (height, tilts) by the photos' places.
-Eigen::Matrix3d plane_by_photos(const ArrisFit& fit, const geometry::PlaneFrame& frame) {
+// Errors by the photos' places.
+MatrixXd by_photos(const ArrisFit& fit, const geometry::PlaneFrame& frame) {
   const auto photos = static_cast<Eigen::Index>(fit.scan.photos.size());
   std::vector<Matrix2d> roots;
   for (const scan::ScannedPhoto& photo : fit.scan.photos)
@@ -95,8 +107,20 @@ Eigen::Matrix3d plane_by_photos(const ArrisFit& fit, const geometry::PlaneFrame&
     const auto first = 2 * static_cast<Eigen::Index>(o.photo.value);
     for (int k = 0; k < 2; ++k) add_off(fit, o, off[k], right.col(first + k));
   }
-  const MatrixXd plane = fit.inverse.middleRows<3>(fit.unknowns.plane()) * right;
-  return plane * plane.transpose();
+  return fit.inverse * right;
+}
+
+// By the readings' noise: variances across and of the height, and their covariance, per unit of noise_scale.
+Eigen::Vector3d by_noise(const ArrisFit& fit, std::size_t point) {
+  const auto d = static_cast<Eigen::Index>(point);
+  const ArrisUnknowns::HeightRow z = fit.unknowns.height_row(point);
+  Eigen::Vector3d out(fit.inverse(d, d), 0, 0);
+  for (int k = 0; k < ArrisUnknowns::kHeightTerms; ++k) {
+    out[2] += z.value[k] * fit.inverse(d, z.index[k]);
+    for (int j = 0; j < ArrisUnknowns::kHeightTerms; ++j)
+      out[1] += z.value[k] * z.value[j] * fit.inverse(z.index[k], z.index[j]);
+  }
+  return out;
 }
 
 }  // namespace
@@ -191,32 +215,35 @@ std::vector<double> shared_half_widths(const std::vector<ArrisObservation>& obse
   return out;
 }
 
-std::vector<double> point_sds(const ArrisFit& fit, const geometry::PlaneFrame& frame,
-                              const std::vector<double>& alone, double noise_scale) {
+PointErrors point_errors(const ArrisFit& fit, const geometry::PlaneFrame& frame,
+                         const std::vector<double>& alone, double noise_scale) {
   constexpr std::size_t kBridge = 2;
   const auto& observations = fit.observations;
   const auto n = static_cast<std::size_t>(fit.unknowns.points());
-  std::vector<double> out(n), seen(n, 0);
+  PointErrors out{std::vector<double>(n), std::vector<double>(n), std::vector<double>(n)};
+  std::vector<double> seen(n, 0);
   for (const ArrisObservation& o : observations) seen[o.point] += o.weight;
   const std::vector<double> slope =
       mean_of_readings(observations, n, [](const ArrisObservation& o) { return o.slope; });
-  const VectorXd corner = corner_variances(fit);
-  const Eigen::Matrix3d by_photos = plane_by_photos(fit, frame);
   const std::vector<double> pixel =
       mean_of_readings(observations, n, [](const ArrisObservation& o) { return o.pixel_mm; });
+  const MatrixXd corners = by_corner(fit), photos = by_photos(fit, frame);
   const std::vector<double> ratios = local_ratios(fit.factor, observations, n);
   for (std::size_t i = 0; i < n; ++i) {
-    const auto k = static_cast<Eigen::Index>(i);
-    const double noise = ratios[i] * ratios[i] * std::max(1e-6, noise_scale * fit.inverse(k, k));
-    const Vector3d height(1, fit.unknowns.at(i).x(), fit.unknowns.at(i).y());
-    const double plane = slope[i] * slope[i] * height.dot(by_photos * height);
+    const Eigen::Vector3d noise = ratios[i] * ratios[i] * noise_scale * by_noise(fit, i);
+    const PointRows corner = rows_of(fit, i, corners), photo = rows_of(fit, i, photos);
+    // Of what photos do to an edge its neighbour across the seam shares all but this.
+    const double height = photo.height.squaredNorm();
     // With no second photo that agrees it may be another line in the picture's blur: uniform over a pixel.
     const double lone = alone[i] * pixel[i] * pixel[i] / 12;
-    const double total = std::sqrt(noise + corner[k] + plane + lone);
+    const double total = std::sqrt(std::max(1e-6, noise[0]) + corner.across.squaredNorm() +
+                                   slope[i] * slope[i] * height + lone);
+    out.height_variance[i] = noise[1] + corner.height.squaredNorm() + height;
+    out.covariance[i] = noise[2] + corner.across.dot(corner.height) + slope[i] * height;
     // The bending of an edge is known well enough to bridge a millimetre or two.
     double near = 0;
     for (std::size_t d = 0; d <= 2 * kBridge; ++d) near += seen[(i + n + d - kBridge) % n];
-    out[i] = near > 0.8 ? total : -std::min(1.0, total);
+    out.sd_mm[i] = near > 0.8 ? total : -std::min(1.0, total);
   }
   return out;
 }

@@ -5,7 +5,7 @@
 // - Corner: where on the broken corner an edge is seen is the same over a whole side, and much the same on
 //   sides of like direction; so it moves the arris plane, and every edge with it.
 // - Photos: each photo's place is off as its covariance says. What that does to an edge directly, both edges
-//   of a seam share (edges/photo_errors.h); what it does to the plane of this piece alone counts here.
+//   of a seam share (edges/photo_errors.h); what it does to the heights of this piece alone counts here.
 // - Lone: an edge that one photo alone shows.
 #pragma once
 
@@ -23,8 +23,7 @@ struct ArrisFit {
   const ArrisUnknowns& unknowns;
   const std::vector<ArrisObservation>& observations;
   const Eigen::MatrixXd& inverse;  // of the normal equations' matrix
-  const BrokenCorner& corner;
-  double factor;  // robust size of residuals in units of their stated deviation
+  double factor;                   // robust size of residuals in units of their stated deviation
 };
 
 // How many neighbouring points say the same: the integrated autocorrelation of residuals along the outline,
@@ -44,10 +43,9 @@ double per_freedom(const ArrisUnknowns& u, const std::vector<ArrisObservation>& 
 // From 0, where two photos or more show the edge about a point and agree, to 1, where one alone does.
 std::vector<double> shown_alone(const std::vector<ArrisObservation>& observations, std::size_t points);
 
-// Standard uncertainties of the points, mm; negative where no photo shows one. noise_scale: variance of
-// readings over their stated one.
-std::vector<double> point_sds(const ArrisFit& fit, const geometry::PlaneFrame& frame,
-                              const std::vector<double>& alone, double noise_scale);
+// Of all points (edges/trace_arris.h). noise_scale: variance of readings over their stated one.
+PointErrors point_errors(const ArrisFit& fit, const geometry::PlaneFrame& frame,
+                         const std::vector<double>& alone, double noise_scale);
 
 // Half-widths of what all edges share (edges/trace_arris.h).
 std::vector<double> shared_half_widths(const std::vector<ArrisObservation>& observations, std::size_t points);

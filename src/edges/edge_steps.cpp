@@ -15,6 +15,7 @@ constexpr double kLeastCosine = 0.3;
 // last see edge and wall in one.
 constexpr double kHiddenFrom = -1.5, kHiddenTo = -0.12;
 constexpr double kWallFrom = 0.25, kWallTo = 1.3;
+constexpr double kLeastWindow_px = 1.2;  // half of a blurred step
 constexpr double kWallViewFactor = 3.0;  // noise of views onto the wall against the others
 constexpr double kBlur_px = 0.8;         // of the derivative filter: about a phone picture's own blur
 constexpr double kAcross_mm = 0.75;      // the spacing of points: each reads its own stretch of edge
@@ -165,13 +166,18 @@ void compare_with_light(Reading& r, Steps& found) {
   }
 }
 
-// Steps of all kinds within +-window; false where the picture ends.
-bool find_steps(const surface::Picture& picture, double window_mm, Steps& found, Reading& r) {
-  r.step_mm = 0.25 / found.view.px_per_mm;
+// Reads one photo across one point.
+void read_across(const surface::Picture& picture, const OutlineView& view, double window_mm, Reading& r) {
+  r.step_mm = 0.25 / view.px_per_mm;
   r.half = static_cast<int>(std::ceil(window_mm / r.step_mm));
   const auto count = static_cast<std::size_t>(2 * (r.half + kFilterReach) + 1);
-  read_colour_profile(picture, found.view, -(r.half + kFilterReach) * r.step_mm, r.step_mm, kAcross_mm, count,
+  read_colour_profile(picture, view, -(r.half + kFilterReach) * r.step_mm, r.step_mm, kAcross_mm, count,
                       r.profile);
+}
+
+// Steps of all kinds within +-window; false where the picture ends.
+bool find_steps(const surface::Picture& picture, double window_mm, Steps& found, Reading& r) {
+  read_across(picture, found.view, window_mm, r);
   for (std::size_t c = 0; c < r.profile.size(); ++c) {
     if (!differentiate(r.profile[c], r.half, r.slope)) return false;
     best_peak(r, -1, window_mm, found.edges[2 * c], found.scores[2 * c]);
@@ -238,10 +244,11 @@ class PhotoSteps {
   std::vector<const Steps*> at_;
 };
 
-void choose_kinds(const std::vector<Steps>& steps, std::size_t points, const BrokenCorner& corner,
+void choose_kinds(const std::vector<Steps>& steps, const ArrisLine& line,
                   std::vector<ArrisObservation>& out) {
-  const PhotoSteps photo(steps, points);
+  const PhotoSteps photo(steps, line.outline.size());
   for (const Steps& s : steps) {
+    const BrokenCorner& corner = line.corners[s.point];
     const std::size_t voted = photo.kind_at(s.point);
     const std::size_t kind = voted == 1 && bright_strip(s, corner) ? 0 : voted;
     const Edge& edge = s.edges[kind];
@@ -252,8 +259,10 @@ void choose_kinds(const std::vector<Steps>& steps, std::size_t points, const Bro
         s.point, s.view.photo, slope, edge.offset_mm - rim_shift_mm(corner, slope), edge.contrast, 0};
     o.looks_up = s.looks_up;
     o.offset_mm -= wall_shift_mm(corner, slope, s.looks_up);
-    o.sd_mm = slope < 0 ? std::hypot(noise, kEdgeFloor_mm)
-                        : std::hypot(kWallViewFactor * noise, on_corner_mm(corner, slope, s.looks_up));
+    o.strip_mm = strip_width_mm(corner, slope);
+    o.corner_sd_mm = on_corner_mm(corner, slope, s.looks_up);
+    o.sd_mm =
+        slope < 0 ? std::hypot(noise, kEdgeFloor_mm) : std::hypot(kWallViewFactor * noise, o.corner_sd_mm);
     const auto [face, step] = photo.light_at(s.point, kind);
     o.shade_mm = shade_mm(corner, slope, face, step, kind);
     o.light_or_code_mm = edge.light_or_code_mm;
@@ -262,28 +271,60 @@ void choose_kinds(const std::vector<Steps>& steps, std::size_t points, const Bro
   }
 }
 
+// Calls use(point, view, looks_up) for every view of every point of an arris, from the side to square onto
+// its wall.
+template <class Use>
+void for_views(const scan::Scan& scan,
+               const geometry::IndexedVector<geometry::PhotoIndex, surface::Picture>& pictures,
+               const ArrisLine& line, const Surroundings& around, const Use& use) {
+  for (std::size_t i = 0; i < line.outline.size(); ++i) {
+    const Vector2d& normal = line.normals[i];
+    const geometry::PlaneFrame plane = line.plane_at(i);
+    const bool looks_up = plane.ex.z() * normal.x() + plane.ey.z() * normal.y() > kLooksUp;
+    for (const OutlineView& view :
+         views_of_point(scan, pictures, plane, line.outline[i], normal, kLeastCosine, around)) {
+      if (view.slope >= kHiddenFrom && view.slope <= kWallTo) use(i, view, looks_up);
+    }
+  }
+}
+
 }  // namespace
+
+std::vector<SeenSteps> all_steps(
+    const scan::Scan& scan, const geometry::IndexedVector<geometry::PhotoIndex, surface::Picture>& pictures,
+    const ArrisLine& line, double window_mm, const Surroundings& around) {
+  std::vector<SeenSteps> out;
+  Reading r;
+  for_views(scan, pictures, line, around, [&](std::size_t point, const OutlineView& view, bool) {
+    read_across(pictures[view.photo], view, window_mm, r);
+    SeenSteps seen{point, view, {}};
+    for (std::size_t c = 0; c < r.profile.size(); ++c) {
+      if (!differentiate(r.profile[c], r.half, r.slope)) return;
+      for (std::size_t i = 1; i + 1 < r.slope.size(); ++i) {
+        const double sign = r.slope[i] < 0 ? -1 : 1;
+        const double contrast = sign * r.slope[i] * (c == 0 ? 1.0 : kColourTrust);
+        if (contrast < kLeastContrast || !is_peak(r.slope, i, sign)) continue;
+        seen.steps.push_back({peak_mm(r, i, sign), contrast});
+      }
+    }
+    out.push_back(std::move(seen));
+  });
+  return out;
+}
 
 std::vector<ArrisObservation> observe_edges(
     const scan::Scan& scan, const geometry::IndexedVector<geometry::PhotoIndex, surface::Picture>& pictures,
-    const geometry::PlaneFrame& frame, const geometry::Polygon& outline, const std::vector<Vector2d>& normals,
-    double window_mm, const BrokenCorner& corner, const Surroundings& around) {
+    const ArrisLine& line, double window_mm, const Surroundings& around) {
   geometry::IndexedVector<geometry::PhotoIndex, std::vector<Steps>> seen(scan.photos.size());
   Reading reading;
-  for (std::size_t i = 0; i < outline.size(); ++i) {
-    const bool looks_up = frame.ex.z() * normals[i].x() + frame.ey.z() * normals[i].y() > kLooksUp;
-    for (const OutlineView& view :
-         views_of_point(scan, pictures, frame, outline[i], normals[i], kLeastCosine, around)) {
-      const bool hidden = view.slope >= kHiddenFrom && view.slope <= kHiddenTo;
-      const bool wall = view.slope >= kWallFrom && view.slope <= kWallTo;
-      if (!hidden && !wall) continue;
-      Steps found{i, view, looks_up};
-      const double window = std::max(window_mm, 2.5 / view.px_per_mm);
-      if (find_steps(pictures[view.photo], window, found, reading)) seen[view.photo].push_back(found);
-    }
-  }
+  for_views(scan, pictures, line, around, [&](std::size_t point, const OutlineView& view, bool looks_up) {
+    if (view.slope > kHiddenTo && view.slope < kWallFrom) return;
+    Steps found{point, view, looks_up};
+    const double window = std::max(window_mm, kLeastWindow_px / view.px_per_mm);
+    if (find_steps(pictures[view.photo], window, found, reading)) seen[view.photo].push_back(found);
+  });
   std::vector<ArrisObservation> out;
-  for (const std::vector<Steps>& steps : seen) choose_kinds(steps, outline.size(), corner, out);
+  for (const std::vector<Steps>& steps : seen) choose_kinds(steps, line, out);
   return out;
 }
 

@@ -29,6 +29,8 @@ struct ArrisObservation {
   std::size_t point;
   geometry::PhotoIndex photo;
   double slope, offset_mm, contrast, sd_mm;
+  double strip_mm = 0;          // how wide the broken corner's strip is seen
+  double corner_sd_mm = 0;      // by where on the corner the edge is seen
   double shade_mm = 0;          // derivative of the offset by the corner's darkness
   double light_or_code_mm = 0;  // half the difference between places by light and by code values
   double pixel_mm = 0;          // of the photo, across the edge
@@ -37,11 +39,47 @@ struct ArrisObservation {
   bool looks_up = false;        // the wall below the point (edges/broken_corner.h)
 };
 
-// All edges seen within +-window_mm of the outline's points along their normals.
+// Where an arris is taken to lie: an outline in a plane, each of its points z_mm above it, and how the corner
+// above it is broken there.
+struct ArrisLine {
+  geometry::PlaneFrame frame;
+  geometry::Polygon outline;
+  std::vector<Eigen::Vector2d> normals;  // outward, in the plane
+  std::vector<double> z_mm;
+  std::vector<BrokenCorner> corners;
+
+  // A flat arris, its corner the same all round.
+  ArrisLine(const geometry::PlaneFrame& plane, const geometry::Polygon& points, const BrokenCorner& corner)
+      : frame(plane),
+        outline(points),
+        normals(geometry::outward_normals(points)),
+        z_mm(points.size(), 0.0),
+        corners(points.size(), corner) {}
+
+  // The plane through one of its points.
+  geometry::PlaneFrame plane_at(std::size_t point) const {
+    geometry::PlaneFrame out = frame;
+    out.origin += z_mm[point] * frame.normal;
+    return out;
+  }
+};
+
+// All steps of light and colour that one photo shows across one point of an arris.
+struct SeenSteps {
+  struct Step {
+    double offset_mm, contrast;  // colour's by what it is trusted
+  };
+  std::size_t point;
+  OutlineView view;
+  std::vector<Step> steps;
+};
+std::vector<SeenSteps> all_steps(
+    const scan::Scan& scan, const geometry::IndexedVector<geometry::PhotoIndex, surface::Picture>& pictures,
+    const ArrisLine& line, double window_mm, const Surroundings& around);
+
+// All edges seen within +-window_mm of the arris' points along their normals.
 std::vector<ArrisObservation> observe_edges(
     const scan::Scan& scan, const geometry::IndexedVector<geometry::PhotoIndex, surface::Picture>& pictures,
-    const geometry::PlaneFrame& frame, const geometry::Polygon& outline,
-    const std::vector<Eigen::Vector2d>& normals, double window_mm, const BrokenCorner& corner,
-    const Surroundings& around);
+    const ArrisLine& line, double window_mm, const Surroundings& around);
 
 }  // namespace interstice::edges

@@ -35,8 +35,7 @@ struct Apart {
   bool looks_up = false;
 };
 
-void add_apart(const TracedArris& piece, const BrokenCorner& traced_with, const BrokenCorner& corner,
-               std::vector<Apart>& out) {
+void add_apart(const TracedArris& piece, const BrokenCorner& traced_with, std::vector<Apart>& out) {
   std::vector<Stretch> stretches((piece.outline.size() + kStretch - 1) / kStretch);
   for (const ArrisObservation& o : piece.observations) {
     Stretch& s = stretches[o.point / kStretch];
@@ -45,17 +44,17 @@ void add_apart(const TracedArris& piece, const BrokenCorner& traced_with, const 
       s.contours += o.weight;
       continue;
     }
-    const double corner_sd = on_corner_mm(traced_with, o.slope, o.looks_up);
-    const double w = o.weight / std::max(1e-6, o.sd_mm * o.sd_mm - corner_sd * corner_sd);
+    const double w = o.weight / std::max(1e-6, o.sd_mm * o.sd_mm - o.corner_sd_mm * o.corner_sd_mm);
     s.wall += w;
-    s.offset += w * (o.residual_mm + wall_shift_mm(traced_with, o.slope, o.looks_up));
-    s.width += w * strip_width_mm(corner, o.slope);
+    s.offset += w * (o.residual_mm + (o.looks_up ? traced_with.up_share * o.strip_mm : 0.0));
+    s.width += w * o.strip_mm;
     s.looking_up += o.looks_up ? 1 : 0;
     ++s.readings;
   }
   for (const Stretch& s : stretches) {
     if (!s.tells() || s.wall <= 0) continue;
     const double width = s.width / s.wall;
+    if (width < kLeastHeight_mm) continue;
     out.push_back({std::clamp(s.offset / s.wall, -width, width), width,
                    piece.noise_scale * (1 / s.wall + 1 / s.contour), 2 * s.looking_up > s.readings});
   }
@@ -90,6 +89,13 @@ void learn_width(const std::vector<const TracedArris*>& pieces, const BrokenCorn
   corner.width_sd_mm = std::clamp(core::robust_sd_about(std::move(wider), middle), kLeastSd_mm, most_sd_mm);
 }
 
+// Pieces may be sanded as unevenly as they like: the mean lets one tell as much as another.
+double learn_uneven(const std::vector<const TracedArris*>& pieces) {
+  double sum = 0;
+  for (const TracedArris* p : pieces) sum += p->uneven_mm2;
+  return std::sqrt(sum / static_cast<double>(pieces.size()));
+}
+
 }  // namespace
 
 BrokenCorner learn_corner(const std::vector<double>& heights_mm,
@@ -99,10 +105,11 @@ BrokenCorner learn_corner(const std::vector<double>& heights_mm,
   corner.height_mm = std::max(0.0, core::median(heights_mm));
   corner.height_sd_mm = std::max(kLeastSd_mm, core::robust_sd_about(heights_mm, corner.height_mm));
   corner.width_mm = corner.height_mm;
+  corner.uneven_mm = learn_uneven(pieces);
   if (corner.height_mm < kLeastHeight_mm) return corner;
   learn_width(pieces, traced_with, corner);
   std::vector<Apart> apart;
-  for (const TracedArris* piece : pieces) add_apart(*piece, traced_with, corner, apart);
+  for (const TracedArris* piece : pieces) add_apart(*piece, traced_with, apart);
   if (apart.size() < kLeastStretches) return corner;
   // The component of variance between the two kinds of view, by moments.
   double offset2 = 0, noise2 = 0, width2 = 0;

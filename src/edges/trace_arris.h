@@ -1,15 +1,17 @@
 // The arris of one piece, to a fraction of a pixel, from all photos that show it.
 //
-// Model: the piece's widest outline lies in a plane (the arris plane, a broken corner's height below the
-// face). Point i is displaced by d_i along its outward normal from a start outline, the plane by
-// z = h + a x + b y from a start plane; the corner is darker than the face by k_i. A photo that sees the
-// point under `slope` (edges/edge_profiles.h) shows the edge at
-//     offset = d_i - slope * z(x_i, y_i) + k_i * shade + rim - w
-// (shade: edges/edge_steps.h; rim: edges/broken_corner.h; w, where the rim is the contour: how much wider the
-// corner is than taken), so views of different slopes give the plane, and the
-// plane gives every edge its true place in 3-D. Solved by robust least squares over all points and views of
-// the piece, with a weak prior on the bending of d. Views in which the piece's own wall is hidden (slope < 0)
-// show the arris as a contour and carry the result; views onto the wall show two edges and only help where
+// Model: the piece's widest outline lies a broken corner's height below the face, which differs from piece to
+// piece and round each piece. Point i is displaced by d_i along its outward normal from a start outline, and
+// by z_i = h + a x + b y + g(i) from a start plane: g varies smoothly along the outline
+// (edges/uneven_corner.h). The corner is darker than the face by k_i. A photo that sees the point under `slope`
+// (edges/edge_profiles.h) shows the edge at
+//     offset = d_i - slope * z_i + k_i * shade
+// (shade: edges/edge_steps.h), or where the rim is the contour (edges/broken_corner.h), at
+//     offset = d_i + aspect * z_i + rim - w * height
+// (w: how much wider for its height the corner is than taken), so views of different slopes give the heights,
+// and these give every edge its true place in 3-D. Solved by robust least squares over all points and views
+// of the piece, with a weak prior on the bending of d. Views in which the piece's own wall is hidden (slope <
+// 0) show the arris as a contour and carry the result; views onto the wall show two edges and only help where
 // there are too few of the others. Errors of neighbouring points and of the views of one point are alike
 // (light, grain, corner); for the plane all of them count as one reading, or hundreds of readings that err
 // together would outvote the face. Bowl frame, mm.
@@ -26,12 +28,25 @@ struct ArrisPrior {
   BrokenCorner corner;
 };
 
+// Where to start from.
+struct ArrisStart {
+  geometry::PlaneFrame frame;
+  geometry::Polygon outline;
+  std::vector<double> z_mm = {};  // of every point over the frame; empty: in it
+};
+
+// Standard uncertainties of the points across the outline, mm; negative where no photo shows one. With them,
+// mm2: the variance of their heights over the plane, and the covariance of the two (a photo that looks
+// aslant sees an arris that is lower farther out).
+struct PointErrors {
+  std::vector<double> sd_mm, height_variance, covariance;
+};
+
 struct TracedArris {
   geometry::PlaneFrame frame;  // arris plane; axes near those of the start frame
   geometry::Polygon outline;   // in the frame, counter-clockwise
-  std::vector<double>
-      sd_mm;  // standard uncertainty of each point across the outline; negative where no photo
-              // shows the point and it lies where its neighbours and the bending prior put it
+  std::vector<double> z_mm;    // of every point over the frame: the corner is not broken as deep everywhere
+  PointErrors errors;  // negative sd_mm: no photo shows the point; it lies where its neighbours put it
   // Of each point: the half-width of an error that is the camera's doing and the same for all edges, no part
   // of sd_mm: half the difference between its places by light and by code values, a tenth of a pixel at
   // least.
@@ -46,14 +61,19 @@ struct TracedArris {
   // Of the corner's width beyond the one taken, by what steep views show against others, and its standard
   // uncertainty.
   double wider_mm = 0, wider_sd_mm = 0;
+  double uneven_mm2 = 0;   // mean square of heights over the frame, what is not known of them included
   double plane_sd_mm = 0;  // standard uncertainty of the plane's height at the outline's centre
 };
 
-// From a first frame and outline; edges are looked for within each of the windows in turn.
+// Edges are looked for within each of the windows in turn.
 TracedArris trace_arris(const scan::Scan& scan,
                         const geometry::IndexedVector<geometry::PhotoIndex, surface::Picture>& pictures,
-                        const geometry::PlaneFrame& frame, const geometry::Polygon& outline,
-                        const ArrisPrior& known, const std::vector<double>& windows_mm,
-                        const Surroundings& around = {});
+                        const ArrisStart& start, const ArrisPrior& known,
+                        const std::vector<double>& windows_mm, const Surroundings& around = {});
+
+// A point of a traced arris in the bowl frame.
+inline Eigen::Vector3d arris_point(const TracedArris& traced, std::size_t i) {
+  return traced.frame.lift(traced.outline[i]) + traced.z_mm[i] * traced.frame.normal;
+}
 
 }  // namespace interstice::edges

@@ -10,6 +10,7 @@
 #include "edges/best_photo.h"
 #include "edges/face_above.h"
 #include "edges/face_start.h"
+#include "edges/find_corner.h"
 #include "edges/learn_corner.h"
 #include "edges/outline_registration.h"
 #include "edges/plan_shape.h"
@@ -43,6 +44,22 @@ struct Start {
   edges::TracedArris first;  // within wide windows
 };
 
+edges::ArrisStart start_of(const edges::TracedArris& traced) {
+  return {traced.frame, traced.outline, traced.z_mm};
+}
+
+// The outline of a face moved from whichever of a corner's two lines it follows to the arris.
+edges::TracedArris on_the_arris(
+    const scan::Scan& scan, const geometry::IndexedVector<geometry::PhotoIndex, surface::Picture>& pictures,
+    const edges::TracedArris& start, const edges::BrokenCorner& corner, const edges::Surroundings& around) {
+  const edges::ArrisLine line(start.frame, start.outline, corner);
+  edges::TracedArris out = start;
+  edges::FoundCorner found = edges::find_corner(scan, pictures, line, edges::aspect(corner), around);
+  out.outline = std::move(found.outline);
+  for (const double h : found.height) out.z_mm.push_back(-h);
+  return out;
+}
+
 // How well outlines are known before and after they are looked for in the photos.
 constexpr double kPlannedMargin_mm = 2.0, kPlacedMargin_mm = 0.3;
 
@@ -57,9 +74,9 @@ TileResult fit_tile(const scan::Scan& scan, const surface::Surface& surface,
   tile.state = start.face.state;
   if (tile.state != plan::TileState::placed) return result;
   const edges::TracedArris traced =
-      edges::trace_arris(scan, pictures, start.first.frame, start.first.outline, known, {0.35}, around);
+      edges::trace_arris(scan, pictures, start_of(start.first), known, {0.2}, around);
   tile.face = traced.frame;
-  for (const Vector2d& p : traced.outline) tile.arris.push_back(traced.frame.lift(p));
+  for (std::size_t i = 0; i < traced.outline.size(); ++i) tile.arris.push_back(edges::arris_point(traced, i));
   tile.height_mm = surface.form.locate(traced.frame.lift(geometry::centroid(traced.outline))).height;
   tile.root = tile.arris;  // until the walls are measured
   result.alone = traced.alone;
@@ -68,7 +85,9 @@ TileResult fit_tile(const scan::Scan& scan, const surface::Surface& surface,
   tile.turned_deg = result.shape.turned_rad * 180 / std::numbers::pi;
   result.face_above_mm = edges::face_above_arris(surface.heights, plan, traced.frame, traced.outline);
   result.measured = {{tile.face, tile.arris, tile.root},
-                     traced.sd_mm,
+                     traced.errors.sd_mm,
+                     traced.errors.height_variance,
+                     traced.errors.covariance,
                      traced.shared_error_mm,
                      edges::photo_shares(traced, scan.photos.size()),
                      {}};
@@ -204,17 +223,17 @@ std::vector<TileResult> measure_tiles(
   const edges::Occluders as_placed = occluders_of(starts, true);
   std::vector<edges::ArrisPrior> known;
   for (const Start& start : starts) known.push_back(known_of(start));
-  // Traced, corners learnt, traced again with those corners and narrower windows, and corners learnt anew.
+  // Corners found, traced within narrow windows, corners learnt, traced again with those, and learnt anew.
   for (std::size_t t = 0; t < starts.size(); ++t) {
     starts[t].first.frame = starts[t].face.frame;
     starts[t].first.outline = starts[t].placed.outline;
   }
-  for (const std::vector<double>& windows : {std::vector{0.9, 0.6}, std::vector{0.45}}) {
+  for (const std::vector<double>& windows : {std::vector{0.25, 0.25}, std::vector{0.2}}) {
     core::parallel_for(starts.size(), threads, [&](std::size_t t) {
       edges::TracedArris& first = starts[t].first;
       if (starts[t].face.state != plan::TileState::placed) return;
-      first =
-          edges::trace_arris(scan, pictures, first.frame, first.outline, known[t], windows, {&as_placed, t});
+      if (first.z_mm.empty()) first = on_the_arris(scan, pictures, first, known[t].corner, {&as_placed, t});
+      first = edges::trace_arris(scan, pictures, start_of(first), known[t], windows, {&as_placed, t});
     });
     learn_corners(starts, known);
   }

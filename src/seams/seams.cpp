@@ -29,6 +29,20 @@ double shared_error(const MeasuredTile& tile, std::size_t segment, double t) {
                 : (1 - t) * tile.shared_error_mm[segment % n] + t * tile.shared_error_mm[(segment + 1) % n];
 }
 
+// Variance of a width by an edge's place across the outline and by its height, where faces meet at an angle:
+// `away` points from the edge to the other end.
+double edge_variance(const MeasuredTile& tile, std::size_t segment, double t, const Vector3d& away) {
+  const double sd = sd_at(tile, segment, t);
+  const std::size_t n = tile.height_variance.size();
+  if (n == 0) return sd * sd;
+  const auto at = [&](const std::vector<double>& x) {
+    return (1 - t) * x[segment % n] + t * x[(segment + 1) % n];
+  };
+  const double sine = away.dot(tile.solid.face.normal);
+  return std::max(0.0,
+                  sd * sd + 2 * sine * at(tile.height_covariance) + sine * sine * at(tile.height_variance));
+}
+
 // The wall is less sure by this for every millimetre below the arris.
 double bevel_sd(const MeasuredTile& tile, std::size_t segment) {
   const std::size_t n = tile.walls.size();
@@ -67,14 +81,18 @@ double width_sd(const MeasuredTile& a, const MeasuredTile& b, const solid::Mouth
   const MeasuredTile& from = m.from == 0 ? a : b;
   const MeasuredTile& to = m.from == 0 ? b : a;
   const double s1 = sd_at(from, m.segment, m.t), s2 = sd_at(to, m.to_segment, m.to_t);
+  const Vector3d a_to_b = (m.on_b - m.on_a).normalized();
+  const Vector3d across = m.from == 0 ? a_to_b : Vector3d(-a_to_b);
+  const double edges =
+      edge_variance(from, m.segment, m.t, across) + edge_variance(to, m.to_segment, m.to_t, -across);
   const double scale = options.scale_sd * m.width_mm;
   const Vector3d& on_wall = m.from == 0 ? m.on_b : m.on_a;
   const double wall = bevel_sd(to, m.to_segment) * std::max(0.0, -to.solid.face.height(on_wall));
   // The same way on both edges, outward or inward: added before it is squared (JCGM 100, 5.2.2). Uniform.
   const double shared =
       (shared_error(from, m.segment, m.t) + shared_error(to, m.to_segment, m.to_t)) / std::sqrt(3.0);
-  const double sd = std::sqrt(s1 * s1 + s2 * s2 + wall * wall + scale * scale + shared * shared +
-                              photo_variance(from, to, m, options));
+  const double sd =
+      std::sqrt(edges + wall * wall + scale * scale + shared * shared + photo_variance(from, to, m, options));
   return s1 < 0 || s2 < 0 ? -sd : sd;
 }
 

@@ -21,6 +21,9 @@ constexpr double kUnseenSd_mm = 0.5;
 struct MeasuredTile {
   solid::PieceSolid solid;    // empty outline: not placed
   std::vector<double> sd_mm;  // of each arris point across the outline; negative: not seen
+  // Of each point, mm2: variance of its height over the face's plane, and covariance with its place across
+  // the outline; empty: none.
+  std::vector<double> height_variance, height_covariance;
   // Of each point: the half-width of an error that all edges of all pieces share; empty: none.
   std::vector<double> shared_error_mm;
   std::vector<Eigen::VectorXd>

@@ -137,7 +137,7 @@ void trace_one_piece(benchmark::State& state) {
   known.tilt_sd = p.face.tilt_sd;
   for (auto _ : state) {
     benchmark::DoNotOptimize(
-        edges::trace_arris(m.scan, m.pictures, p.face.frame, p.placed.outline, known, {0.9, 0.6}, {}));
+        edges::trace_arris(m.scan, m.pictures, {p.face.frame, p.placed.outline}, known, {0.9, 0.6}, {}));
   }
 }
 

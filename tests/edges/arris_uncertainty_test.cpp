@@ -20,11 +20,10 @@ constexpr double kReadingSd_mm = 0.05, kPixel_mm = 0.25;
 
 // A square of 30 mm, 1 mm from point to point, seen by photos at 300 mm that look down on it from aside.
 struct Square {
-  geometry::Polygon outline;
-  std::vector<Vector2d> normals;
   geometry::PlaneFrame frame =
       geometry::make_plane_frame(Vector3d::Zero(), Vector3d::UnitZ(), Vector3d::UnitX());
   edges::BrokenCorner corner;
+  edges::ArrisLine line{frame, {}, corner};
   scan::Scan scan;
   std::vector<edges::ArrisObservation> observations;
   MatrixXd inverse;
@@ -34,11 +33,13 @@ struct Square {
     for (int side = 0; side < 4; ++side) {
       const Vector2d along = (corners[(side + 1) % 4] - corners[side]) / 30;
       for (int i = 0; i < 30; ++i) {
-        outline.push_back(corners[side] + i * along);
-        normals.emplace_back(along.y(), -along.x());
+        line.outline.push_back(corners[side] + i * along);
+        line.normals.emplace_back(along.y(), -along.x());
       }
     }
     corner.hidden_spread = corner.wall_spread = corner.up_spread = 0;
+    line.z_mm.assign(line.outline.size(), 0);
+    line.corners.assign(line.outline.size(), corner);
   }
 
   std::size_t add_photo(const Vector3d& centre) {
@@ -52,9 +53,9 @@ struct Square {
 
   // Readings of all points the photo sees with the wall hidden (slope below 0), or of all.
   void read(std::size_t photo, bool walls) {
-    for (std::size_t i = 0; i < outline.size(); ++i) {
-      const Vector3d d = scan.photos[geometry::PhotoIndex(photo)].centre() - frame.lift(outline[i]);
-      const double slope = d.head<2>().dot(normals[i]) / d.z();
+    for (std::size_t i = 0; i < line.outline.size(); ++i) {
+      const Vector3d d = scan.photos[geometry::PhotoIndex(photo)].centre() - frame.lift(line.outline[i]);
+      const double slope = d.head<2>().dot(line.normals[i]) / d.z();
       if (slope > -0.1 && !(walls && slope > 0.1)) continue;
       edges::ArrisObservation o{i, geometry::PhotoIndex(photo), slope, 0, 30, kReadingSd_mm};
       o.pixel_mm = kPixel_mm;
@@ -62,7 +63,7 @@ struct Square {
     }
   }
 
-  edges::ArrisUnknowns unknowns() const { return {outline, normals, corner}; }
+  edges::ArrisUnknowns unknowns() const { return edges::ArrisUnknowns(line); }
 
   // Every unknown held loosely, by 1 (mm), as the program's priors do.
   void solve() {
@@ -93,9 +94,10 @@ struct Square {
 
   std::vector<double> sds() const {
     const edges::ArrisUnknowns u = unknowns();
-    return edges::point_sds({scan, u, observations, inverse, corner, 1}, frame,
-                            edges::shown_alone(observations, outline.size()),
-                            0);  // the readings' noise left out
+    return edges::point_errors({scan, u, observations, inverse, 1}, frame,
+                               edges::shown_alone(observations, line.outline.size()),
+                               0)  // the readings' noise left out
+        .sd_mm;
   }
 };
 
@@ -111,16 +113,18 @@ Square seen_from_four_sides(bool walls) {
 TEST(ArrisUncertainty, OfTheCornerIsWhatTrialsGive) {
   Square s = seen_from_four_sides(true);
   s.corner.wall_spread = s.corner.up_spread = 0.3;
+  for (edges::ArrisObservation& o : s.observations)
+    o.corner_sd_mm = edges::on_corner_mm(s.corner, o.slope, false);
   s.solve();
   const std::vector<double> stated = s.sds();
   std::mt19937 random(3);
   std::normal_distribution<double> chance;
-  VectorXd sum2 = VectorXd::Zero(static_cast<Eigen::Index>(s.outline.size()));
+  VectorXd sum2 = VectorXd::Zero(static_cast<Eigen::Index>(s.line.outline.size()));
   constexpr int kTrials = 4000;
   for (int t = 0; t < kTrials; ++t) {
     const Vector3d c = std::sqrt(0.5) * Vector3d(chance(random), chance(random), chance(random));
     const VectorXd x = s.fitted([&](const edges::ArrisObservation& o) {
-      const Vector2d& n = s.normals[o.point];
+      const Vector2d& n = s.line.normals[o.point];
       return o.slope > 0
                  ? (c[0] + c[1] * n.x() + c[2] * n.y()) * edges::on_corner_mm(s.corner, o.slope, false)
                  : 0.0;
@@ -136,8 +140,9 @@ TEST(ArrisUncertainty, OfTheCornerIsWhatTrialsGive) {
   EXPECT_GT(largest, 0.02);
 }
 
-// Off by where photos were taken: only what it does to the plane counts, by the slope an edge is seen under.
-TEST(ArrisUncertainty, OfThePhotosIsWhatTrialsGiveForThePlane) {
+// Off by where photos were taken: only what it does to the heights counts, by the slope an edge is seen
+// under.
+TEST(ArrisUncertainty, OfThePhotosIsWhatTrialsGiveForTheHeights) {
   Square s = seen_from_four_sides(true);
   const double sd_mm = 0.06;
   for (scan::ScannedPhoto& p : s.scan.photos)
@@ -158,10 +163,12 @@ TEST(ArrisUncertainty, OfThePhotosIsWhatTrialsGiveForThePlane) {
       seen.push_back((moved - moved.z() / line.z() * line).head<2>());
     }
     const VectorXd x = s.fitted(
-        [&](const edges::ArrisObservation& o) { return seen[o.photo.value].dot(s.normals[o.point]); });
+        [&](const edges::ArrisObservation& o) { return seen[o.photo.value].dot(s.line.normals[o.point]); });
     for (std::size_t i = 0; i < stated.size(); ++i) {
-      const Vector3d at(1, s.outline[i].x(), s.outline[i].y());
-      const double z = slope[i] / readings[i] * at.dot(x.segment<3>(u.plane()));
+      const edges::ArrisUnknowns::HeightRow at = u.height_row(i);
+      double z = 0;
+      for (int k = 0; k < edges::ArrisUnknowns::kHeightTerms; ++k)
+        z += slope[i] / readings[i] * at.value[k] * x[at.index[k]];
       sum2[i] += z * z;
     }
   }

@@ -66,7 +66,8 @@ TEST(edges::BrokenCorner, LearntFromTheBowlsPieces) {
     for (std::size_t i = 0; i < 40; ++i) {
       edges::ArrisObservation contour{i, geometry::PhotoIndex(0), -0.5, 0, 30, 0.03};
       edges::ArrisObservation wall{i, geometry::PhotoIndex(1), 0.6, 0, 30, 0.1};
-      wall.residual_mm = (i / 8 % 2 ? 0.1 : -0.1) * 0.3 * 1.6;
+      wall.strip_mm = 0.3 * 1.6;
+      wall.residual_mm = (i / 8 % 2 ? 0.1 : -0.1) * wall.strip_mm;
       pieces[k].observations.push_back(contour);
       pieces[k].observations.push_back(wall);
     }
@@ -96,6 +97,18 @@ TEST(edges::BrokenCorner, LearntFromTheBowlsPieces) {
   EXPECT_EQ(few.wall_spread, edges::BrokenCorner().wall_spread);
 }
 
+// How unevenly corners are broken is the mean of the pieces' squares, one among them worse than the others.
+TEST(edges::BrokenCorner, UnevennessLearntFromAllPieces) {
+  std::vector<edges::TracedArris> pieces(10);
+  std::vector<const edges::TracedArris*> all;
+  for (edges::TracedArris& p : pieces) {
+    p.uneven_mm2 = 0.01;
+    all.push_back(&p);
+  }
+  pieces[3].uneven_mm2 = 0.11;
+  EXPECT_NEAR(edges::learn_corner(std::vector<double>(10, 0.3), all).uneven_mm, std::sqrt(0.02), 1e-12);
+}
+
 // Light from above: on walls that look up the edge is seen a fifth of the strip's width outward; in twelve
 // pieces, of which two are read wrongly by more than the whole strip.
 TEST(edges::BrokenCorner, WallsLookingUpAreLearntByThemselves) {
@@ -109,6 +122,7 @@ TEST(edges::BrokenCorner, WallsLookingUpAreLearntByThemselves) {
       pieces[k].observations.push_back({i, geometry::PhotoIndex(0), -0.5, 0, 30, 0.03});
       edges::ArrisObservation wall{i, geometry::PhotoIndex(1), 0.6, 0, 30, 0.1};
       wall.looks_up = i >= 32;
+      wall.strip_mm = 0.3 * 1.6;
       if (wall.looks_up) wall.residual_mm = (k < 2 ? 1.5 : 0.2) * 0.3 * 1.6;
       pieces[k].observations.push_back(wall);
     }

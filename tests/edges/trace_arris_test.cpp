@@ -39,7 +39,7 @@ edges::TracedArris traced(const PlateScene& s) {
   known.height_sd_mm = 0.7;
   known.tilt_sd = 0.02;
   known.corner.height_mm = known.corner.width_mm = 0;
-  return edges::trace_arris(s.scan, s.pictures, start_plane(s), start_outline(), known,
+  return edges::trace_arris(s.scan, s.pictures, {start_plane(s), start_outline()}, known,
                             {0.9, 0.6, 0.45, 0.35});
 }
 
@@ -62,7 +62,7 @@ Errors errors_of(const PlateScene& s, const edges::TracedArris& t) {
     n[k] += 1;
     points += 1;
     e.rms += std::pow(inward_mm(k, q), 2);
-    e.rms_stated += t.sd_mm[i] * t.sd_mm[i] + t.shared_error_mm[i] * t.shared_error_mm[i] / 3;
+    e.rms_stated += t.errors.sd_mm[i] * t.errors.sd_mm[i] + t.shared_error_mm[i] * t.shared_error_mm[i] / 3;
     e.height_rms += std::pow(s.plane.height(p), 2);
   }
   e.mean = e.mean.cwiseQuotient(n);
@@ -90,9 +90,9 @@ TEST(TraceArris, ExactPicturesGiveTheEdgesHalfwayBetweenLightAndCodeValues) {
       EXPECT_LT(e.height_rms, 0.25 * kPixel_mm);
       EXPECT_GT(t.frame.normal.dot(s.plane.normal), std::cos(0.003));
       EXPECT_GT(geometry::signed_area(t.outline), 0);
-      EXPECT_EQ(t.sd_mm.size(), t.outline.size());
+      EXPECT_EQ(t.errors.sd_mm.size(), t.outline.size());
       for (std::size_t i = 0; i < t.outline.size(); ++i) {  // all of it was seen, but for the rounded corners
-        EXPECT_TRUE(t.sd_mm[i] > 0 || edge_of(t.outline[i], 1) < 0) << i;
+        EXPECT_TRUE(t.errors.sd_mm[i] > 0 || edge_of(t.outline[i], 1) < 0) << i;
       }
     }
     EXPECT_NEAR(middle[0] + middle[1], 0, 0.06 * kPixel_mm) << middle[0] << ' ' << middle[1];
@@ -120,8 +120,8 @@ TEST(TraceArris, NoEdgeIsUnseen) {
   const PlateScene s = plate_scene(options);
   const edges::TracedArris t = traced(s);
   int unseen = 0;
-  for (const double sd : t.sd_mm) unseen += sd < 0 ? 1 : 0;
-  EXPECT_GT(unseen, 0.95 * double(t.sd_mm.size()));
+  for (const double sd : t.errors.sd_mm) unseen += sd < 0 ? 1 : 0;
+  EXPECT_GT(unseen, 0.95 * double(t.errors.sd_mm.size()));
 }
 
 // The Cramer-Rao bound of the edges' mean places, mm. An edge of height A, blurred by sigma_b px, in white
@@ -221,8 +221,8 @@ TEST(TraceArris, TheFallBeyondABrightStripIsTheArris) {
   corner.width_mm = options.strip_px * kPixel_mm;
   const geometry::Polygon outline = geometry::resampled(plate_outline(), 0.75);
   std::vector<double> off;
-  for (const edges::ArrisObservation& o : edges::observe_edges(
-           s.scan, s.pictures, s.plane, outline, geometry::outward_normals(outline), 1.0, corner, {})) {
+  for (const edges::ArrisObservation& o :
+       edges::observe_edges(s.scan, s.pictures, edges::ArrisLine(s.plane, outline, corner), 1.0, {})) {
     if (o.slope > 0 && edge_of(outline[o.point], kMargin_mm) >= 0) off.push_back(o.offset_mm);
   }
   ASSERT_GT(off.size(), 100);
