@@ -114,6 +114,11 @@ class KeptTable : public Cases {
         "`" + (c.before_it.empty() ? "" : c.before_it + " ") + "interstice " + c.command + "`";
     for (std::size_t at; (at = command.find("жжжж")) != std::string::npos;) command.replace(at, 8, "");
     if (!c.told.empty()) command += " " + c.told;
+    // The table knows its rows by this text.
+    int same = 1;
+    for (const std::string& r : rows())
+      same += r.starts_with("| " + command + " |") || r.starts_with("| " + command + " (case ");
+    if (same > 1) command += " (case " + std::to_string(same) + ")";
     std::string said = ran.err.empty() ? ran.out : ran.err;
     if (!said.empty() && said.back() == '\n') said.pop_back();
     said = said.substr(said.rfind('\n') + 1);
