@@ -117,6 +117,7 @@ TEST(Schemas, ResultsOfTheDemoScan) {
   check("fit", read(folder + "/fit.json"));
   check("pour", read(folder + "/pour.json"));
   check("plan", read(folder + "/plan.json"));
+  check("result", read(folder + "/result.json"));
   check("cameras", read(folder + "/scan/cameras.json"));
   json cameras = read(folder + "/scan/cameras.json");
   cameras["photos"][0]["rotation"].erase(1);
