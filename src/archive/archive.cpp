@@ -227,7 +227,7 @@ void Archive::read_bags_instead() const {
   if (!can_write(root_)) return;
   try {  // not to be found unusable again the next time
     const FolderLock lock(root_ / "lock", kReaderPatience);
-    remove_index_files(root_);
+    make_room_for_index(root_);
   } catch (const core::InputError&) {
     // Another program writes; it will see for itself.
   }
