@@ -43,7 +43,7 @@ bool mentions(const std::vector<std::string>& faults, const std::string& text) {
 }  // namespace
 
 // FIPS 180-4, the example values NIST publishes with it for "abc" and for the empty message.
-TEST(archive::Digests, PublishedValues) {
+TEST(Digests, PublishedValues) {
   EXPECT_EQ(archive::digests_of("abc").sha256,
             "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad");
   EXPECT_EQ(archive::digests_of("abc").sha512,
@@ -106,7 +106,7 @@ TEST(Names, DatesOfTheCalendar) {
   }
 }
 
-TEST(archive::BagInfo, FoldsAndUnfolds) {
+TEST(BagInfo, FoldsAndUnfolds) {
   std::mt19937 random(7);
   for (int round = 0; round < 300; ++round) {
     std::string value;
@@ -126,7 +126,7 @@ TEST(archive::BagInfo, FoldsAndUnfolds) {
   }
 }
 
-TEST(archive::BagInfo, ReadsWhatOthersWrite) {
+TEST(BagInfo, ReadsWhatOthersWrite) {
   const archive::BagInfo info =
       archive::parse_bag_info("Source-Organization: A\r\n  workshop\rContact-Name:B\n\nEmpty:\n", "f");
   EXPECT_EQ(info.first("source-organization"), "A workshop");
@@ -137,7 +137,7 @@ TEST(archive::BagInfo, ReadsWhatOthersWrite) {
   EXPECT_THROW(archive::parse_bag_info("no colon\n", "f"), core::InputError);
 }
 
-TEST(archive::Manifest, RoundTripWithPercentSigns) {
+TEST(Manifest, RoundTripWithPercentSigns) {
   // RFC 8493, 2.1.3: only LF, CR and % are encoded.
   const archive::Manifest manifest{{"data/100% oak.jpg", std::string(64, 'a')},
                                    {"data/b/c.txt", std::string(64, '0')}};
@@ -149,7 +149,7 @@ TEST(archive::Manifest, RoundTripWithPercentSigns) {
             std::string(64, 'a'));
 }
 
-TEST(archive::Manifest, RefusesWhatLeadsOutOfTheBag) {
+TEST(Manifest, RefusesWhatLeadsOutOfTheBag) {
   const std::string digest(64, 'a');
   for (const std::string& bad : std::vector<std::string>{
            digest + "  ../../etc/passwd", digest + "  /etc/passwd", digest + "  ~/x", digest, digest + "  ",

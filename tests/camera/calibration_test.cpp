@@ -62,7 +62,7 @@ std::vector<camera::CalibrationView> shoot(const camera::Lens& lens, const std::
   return views;
 }
 
-TEST(camera::Calibration, ExactCornersGiveTheLensBack) {
+TEST(Calibration, ExactCornersGiveTheLensBack) {
   const camera::Lens lens = true_lens();
   for (const double start : {1200.0, 1510.0, 2100.0}) {
     const camera::Calibration c = camera::calibrate(2016, 1512, start, shoot(lens, good_shots(), 0, 1));
@@ -77,7 +77,7 @@ TEST(camera::Calibration, ExactCornersGiveTheLensBack) {
 
 // Law: over many draws of noise the errors are as large as the standard deviations say (chi-square, 9 x 40
 // values that hang together: wide bounds), and free of bias.
-TEST(camera::Calibration, StandardDeviationsAreTrue) {
+TEST(Calibration, StandardDeviationsAreTrue) {
   const camera::Lens lens = true_lens();
   double focal_chi2 = 0, all_chi2 = 0, focal_bias = 0;
   constexpr int kDraws = 40;
@@ -96,7 +96,7 @@ TEST(camera::Calibration, StandardDeviationsAreTrue) {
 }
 
 // Two independent computations of the same least-squares problem.
-TEST(camera::Calibration, AgreesWithOpenCv) {
+TEST(Calibration, AgreesWithOpenCv) {
   const std::vector<camera::CalibrationView> views = shoot(true_lens(), good_shots(), 0.2, 7);
   camera::CalibrationOptions options;
   options.leave_out = false;
@@ -129,7 +129,7 @@ TEST(camera::Calibration, AgreesWithOpenCv) {
   for (int i = 0; i < 9; ++i) EXPECT_NEAR(c.lens.sd[i], own * sd.at<double>(i), 0.01 * c.lens.sd[i]) << i;
 }
 
-TEST(camera::Calibration, WrongCornersAreLeftOut) {
+TEST(Calibration, WrongCornersAreLeftOut) {
   const camera::Lens lens = true_lens();
   std::vector<camera::CalibrationView> views = shoot(lens, good_shots(), 0.05, 3);
   std::mt19937 random(5);
@@ -148,7 +148,7 @@ TEST(camera::Calibration, WrongCornersAreLeftOut) {
   EXPECT_LE(left_out, spoiled + 3);
 }
 
-TEST(camera::Calibration, ABentCardIsLeftOutAndNamed) {
+TEST(Calibration, ABentCardIsLeftOutAndNamed) {
   const camera::Lens lens = true_lens();
   std::vector<camera::CalibrationView> views = shoot(lens, good_shots(), 0.05, 4);
   for (std::size_t i = 0; i < views[3].pixel.size(); ++i)
@@ -160,7 +160,7 @@ TEST(camera::Calibration, ABentCardIsLeftOutAndNamed) {
   EXPECT_LT(std::abs(c.lens.fx / lens.fx - 1), 1e-3);
 }
 
-TEST(camera::Calibration, RefusesTooFewPhotos) {
+TEST(Calibration, RefusesTooFewPhotos) {
   std::vector<Shot> shots = good_shots();
   shots.resize(4);
   const std::string line = thrown_by<core::MeasureError>(
@@ -170,7 +170,7 @@ TEST(camera::Calibration, RefusesTooFewPhotos) {
 
 // All views square on: the focal length trades against the distance. And the same pose again and again, and
 // views that tilt by nearly nothing.
-TEST(camera::Calibration, RefusesViewsTooMuchAlike) {
+TEST(Calibration, RefusesViewsTooMuchAlike) {
   const auto refused = [](const std::vector<Shot>& shots, const camera::CalibrationOptions& options) {
     for (unsigned seed = 0; seed < 1; ++seed) {
       const std::string line = thrown_by<core::MeasureError>(
@@ -193,7 +193,7 @@ TEST(camera::Calibration, RefusesViewsTooMuchAlike) {
   EXPECT_EQ(refused(same, middle_only), "refused");
 }
 
-TEST(camera::Calibration, CoverageIsTheShareOfTheFrame) {
+TEST(Calibration, CoverageIsTheShareOfTheFrame) {
   camera::CalibrationView view;
   view.pixel = {{0, 0}, {999, 0}, {999, 799}, {0, 799}};
   EXPECT_NEAR(camera::frame_coverage(1000, 800, {view}), 1, 0.02);

@@ -31,7 +31,7 @@ camera::LensPhotos demo_lens() {
   return camera::calibrate_from_photos(camera::list_photos(lens_scan() / "photos"), 1.0, 0);
 }
 
-TEST(camera::LensPhotos, DemoScanGivesTheTrueLens) {
+TEST(LensPhotos, DemoScanGivesTheTrueLens) {
   const camera::LensPhotos result = demo_lens();
   const camera::Lens& lens = result.calibration.lens;
   const nlohmann::json truth = true_camera(lens_scan(), 0);
@@ -56,7 +56,7 @@ TEST(camera::LensPhotos, DemoScanGivesTheTrueLens) {
 
 // Corners in the demo photos of the shell, half hidden cards and all: none is wrong, the stated uncertainty
 // holds.
-TEST(camera::LensPhotos, CornersOfTheDemoScansLieWhereTheyShould) {
+TEST(LensPhotos, CornersOfTheDemoScansLieWhereTheyShould) {
   for (const char* name : {"lens", "plover"}) {
     const fs::path scan = fs::path(INTERSTICE_SOURCE_DIR) / "datasets" / name;
     std::ifstream in(scan / "truth.json");

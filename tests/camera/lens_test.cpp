@@ -34,7 +34,7 @@ bool usable(const camera::Lens& lens) {
 }
 
 // Law: undistort inverts project, over the whole frame of any lens check() accepts.
-TEST(camera::Lens, ProjectAndUndistortAreInverse) {
+TEST(Lens, ProjectAndUndistortAreInverse) {
   std::mt19937 random(1);
   std::uniform_real_distribution<double> part(0, 1);
   int lenses = 0;
@@ -54,7 +54,7 @@ TEST(camera::Lens, ProjectAndUndistortAreInverse) {
 }
 
 // Two independent computations: OpenCV's projection of the same points.
-TEST(camera::Lens, ProjectsAsOpenCvDoes) {
+TEST(Lens, ProjectsAsOpenCvDoes) {
   std::mt19937 random(2);
   std::uniform_real_distribution<double> unit(-1, 1);
   double distortion = 0;
@@ -73,7 +73,7 @@ TEST(camera::Lens, ProjectsAsOpenCvDoes) {
   EXPECT_GT(distortion, 20);  // the distortion was really there
 }
 
-TEST(camera::Lens, GivesNoPixelBehindTheCameraOrBeyondTheFold) {
+TEST(Lens, GivesNoPixelBehindTheCameraOrBeyondTheFold) {
   camera::Lens lens = camera::plain_lens(2000, 1500, 1500);
   EXPECT_FALSE(lens.project({0, 0, 0}).allFinite());
   EXPECT_FALSE(lens.project({1, 1, -2}).allFinite());
@@ -90,7 +90,7 @@ TEST(camera::Lens, GivesNoPixelBehindTheCameraOrBeyondTheFold) {
 }
 
 // Law: scaling a lens by s moves every pixel as the picture does, (u + 1/2) s - 1/2.
-TEST(camera::Lens, ScalingActsOnPixelsAsResizingDoes) {
+TEST(Lens, ScalingActsOnPixelsAsResizingDoes) {
   std::mt19937 random(3);
   std::uniform_real_distribution<double> unit(-1, 1);
   camera::Lens lens = random_lens(random);
@@ -107,7 +107,7 @@ TEST(camera::Lens, ScalingActsOnPixelsAsResizingDoes) {
   EXPECT_DOUBLE_EQ(lens.scaled_to(2016, 1512).sd[4], 1);
 }
 
-TEST(camera::Lens, RefusesOtherAspectsAndSwappedSides) {
+TEST(Lens, RefusesOtherAspectsAndSwappedSides) {
   const camera::Lens lens = camera::plain_lens(4032, 3024, 3000);
   EXPECT_EQ(lens.scaled_to(2851, 2138).width, 2851);  // 2138.25 rounded to a whole pixel
   EXPECT_NE(thrown_by<core::InputError>([&] { lens.scaled_to(1512, 2016); }).find("swapped"),

@@ -16,7 +16,7 @@ camera::PhotoInfo photo_at(const std::filesystem::path& path, int width, int hei
   return camera::read_photo_info(path);
 }
 
-TEST(camera::PhotoStore, APictureIsDecodedOnce) {
+TEST(PhotoStore, APictureIsDecodedOnce) {
   const TemporaryFolder folder;
   const camera::PhotoInfo info = photo_at(folder / "a.png", 40, 30, 90);
   camera::PhotoStore store;
@@ -30,7 +30,7 @@ TEST(camera::PhotoStore, APictureIsDecodedOnce) {
   EXPECT_EQ(store.bytes(), 4u * 40 * 30);
 }
 
-TEST(camera::PhotoStore, TheBudgetHoldsAndTheRestIsDecodedAgain) {
+TEST(PhotoStore, TheBudgetHoldsAndTheRestIsDecodedAgain) {
   const TemporaryFolder folder;
   const camera::PhotoInfo a = photo_at(folder / "a.png", 40, 30, 90),
                           b = photo_at(folder / "b.png", 40, 30, 180);
@@ -42,7 +42,7 @@ TEST(camera::PhotoStore, TheBudgetHoldsAndTheRestIsDecodedAgain) {
   EXPECT_EQ(cv::norm(store.colour(b), passed_on, cv::NORM_INF), 0);
 }
 
-TEST(camera::PhotoStore, ForgottenGreyMakesRoom) {
+TEST(PhotoStore, ForgottenGreyMakesRoom) {
   const TemporaryFolder folder;
   const camera::PhotoInfo a = photo_at(folder / "a.png", 40, 30, 90);
   camera::PhotoStore store(3 * 40 * 30);
@@ -54,7 +54,7 @@ TEST(camera::PhotoStore, ForgottenGreyMakesRoom) {
   EXPECT_EQ(store.colour(a).data, colour.data);
 }
 
-TEST(camera::PhotoStore, APhotoThatCannotBeReadIsAnErrorEachTime) {
+TEST(PhotoStore, APhotoThatCannotBeReadIsAnErrorEachTime) {
   const TemporaryFolder folder;
   camera::PhotoInfo gone = photo_at(folder / "a.png", 40, 30, 90);
   std::filesystem::remove(gone.path);

@@ -10,7 +10,7 @@
 namespace interstice {
 namespace {
 
-TEST(core::MemoryBudget, NeverMoreAtOnceThanThereIs) {
+TEST(MemoryBudget, NeverMoreAtOnceThanThereIs) {
   core::MemoryBudget budget(100);
   std::atomic<int> used{0}, most{0}, done{0};
   core::parallel_for(400, 8, [&](std::size_t i) {
@@ -26,7 +26,7 @@ TEST(core::MemoryBudget, NeverMoreAtOnceThanThereIs) {
   EXPECT_LE(most, 100);
 }
 
-TEST(core::MemoryBudget, WhatIsLargerThanAllGoesAlone) {
+TEST(MemoryBudget, WhatIsLargerThanAllGoesAlone) {
   core::MemoryBudget budget(100);
   std::atomic<int> inside{0};
   bool alone = true;
@@ -38,7 +38,7 @@ TEST(core::MemoryBudget, WhatIsLargerThanAllGoesAlone) {
   EXPECT_TRUE(alone);
 }
 
-TEST(core::MemoryBudget, KeepsToTheMachine) {
+TEST(MemoryBudget, KeepsToTheMachine) {
   EXPECT_GT(core::memory_for_decoding(), std::uint64_t{1} << 20);
   EXPECT_LE(core::memory_for_decoding(), std::uint64_t{4} << 30);
 }

@@ -24,7 +24,7 @@ class OutputFiles : public OwnFolder {
 };
 
 // FIPS 180-4's own examples (NIST, SHA256.pdf): the message "abc" and the empty one.
-TEST(core::Sha256, PublishedExamples) {
+TEST(Sha256, PublishedExamples) {
   EXPECT_EQ(core::sha256_of("abc"), "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad");
   EXPECT_EQ(core::sha256_of(""), "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855");
 }

@@ -17,7 +17,7 @@ namespace {
 
 namespace fs = std::filesystem;
 
-TEST(core::OnStop, UndoesWhatIsUnderWayLastFirst) {
+TEST(OnStop, UndoesWhatIsUnderWayLastFirst) {
   const pid_t child = ::fork();  // nothing goes on after a stop
   if (child == 0) {
     std::string done;
@@ -35,7 +35,7 @@ TEST(core::OnStop, UndoesWhatIsUnderWayLastFirst) {
 }
 
 // What is being undone must not go on beside it: no second line about a failure that the stop brought about.
-TEST(core::OnStop, WorkWaitsForTheEnd) {
+TEST(OnStop, WorkWaitsForTheEnd) {
   const pid_t child = ::fork();
   if (child == 0) {
     std::thread([] {

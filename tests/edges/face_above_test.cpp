@@ -72,7 +72,7 @@ TEST(FaceAbove, SaysNothingFromAFewCells) {
 
 // A strip of heights along one side says little about the face's tilt: such a piece is not called placed, as
 // its edges would be looked for in the wrong place.
-TEST(edges::FaceStart, AFaceKnownTooPoorlyToLookForEdgesIsUnseen) {
+TEST(FaceStart, AFaceKnownTooPoorlyToLookForEdgesIsUnseen) {
   const plan::Plan plan = testing_plan::shell_plan();
   surface::HeightField field = heights(plan, 0.3, 0.1);
   const edges::FaceStart whole = edges::start_face(field, plan, kTile);

@@ -11,7 +11,7 @@ namespace {
 using Eigen::Vector2d;
 
 // A strip seen width + slope * height wide; its rim the contour where that is negative.
-TEST(edges::BrokenCorner, StripAndRim) {
+TEST(BrokenCorner, StripAndRim) {
   edges::BrokenCorner corner;
   corner.height_mm = corner.width_mm = 0.3;
   corner.height_sd_mm = 0.03;
@@ -32,7 +32,7 @@ TEST(edges::BrokenCorner, StripAndRim) {
 
 // Ten pieces whose steep views say the corner is 0.03 to 0.05 mm narrower than taken, and one that says
 // nothing.
-TEST(edges::BrokenCorner, WidthLearntFromSteepViews) {
+TEST(BrokenCorner, WidthLearntFromSteepViews) {
   std::vector<edges::TracedArris> pieces(11);
   std::vector<const edges::TracedArris*> all;
   for (std::size_t k = 0; k < pieces.size(); ++k) {
@@ -57,7 +57,7 @@ TEST(edges::BrokenCorner, WidthLearntFromSteepViews) {
 }
 
 // Pieces whose views onto the wall see the edge a tenth of the strip's width off the contours.
-TEST(edges::BrokenCorner, LearntFromTheBowlsPieces) {
+TEST(BrokenCorner, LearntFromTheBowlsPieces) {
   std::vector<edges::TracedArris> pieces(10);
   std::vector<const edges::TracedArris*> all;
   std::vector<double> heights;
@@ -98,7 +98,7 @@ TEST(edges::BrokenCorner, LearntFromTheBowlsPieces) {
 }
 
 // How unevenly corners are broken is the mean of the pieces' squares, one among them worse than the others.
-TEST(edges::BrokenCorner, UnevennessLearntFromAllPieces) {
+TEST(BrokenCorner, UnevennessLearntFromAllPieces) {
   std::vector<edges::TracedArris> pieces(10);
   std::vector<const edges::TracedArris*> all;
   for (edges::TracedArris& p : pieces) {
@@ -111,7 +111,7 @@ TEST(edges::BrokenCorner, UnevennessLearntFromAllPieces) {
 
 // Light from above: on walls that look up the edge is seen a fifth of the strip's width outward; in twelve
 // pieces, of which two are read wrongly by more than the whole strip.
-TEST(edges::BrokenCorner, WallsLookingUpAreLearntByThemselves) {
+TEST(BrokenCorner, WallsLookingUpAreLearntByThemselves) {
   std::vector<edges::TracedArris> pieces(12);
   std::vector<const edges::TracedArris*> all;
   for (std::size_t k = 0; k < pieces.size(); ++k) {

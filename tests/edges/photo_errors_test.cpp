@@ -49,7 +49,7 @@ Vector3d believed(const scan::ScannedPhoto& photo, const Sample& error, const Ve
   return from + way * ((at - from).dot(normal) / way.dot(normal));
 }
 
-TEST(edges::PhotoErrors, AgreeWithTracedLinesOfSight) {
+TEST(PhotoErrors, AgreeWithTracedLinesOfSight) {
   scan::Scan scan;
   scan.photos.push_back(photo_from({300, -120, 260}, {0, 0, 50}, 0.01, 0.06, 2e-4));
   scan.photos.push_back(photo_from({-180, 240, 330}, {0, 0, 50}, 0.008, 0.05, 1e-4));
@@ -79,7 +79,7 @@ TEST(edges::PhotoErrors, AgreeWithTracedLinesOfSight) {
   EXPECT_GT(stated, 1e-5);
 }
 
-TEST(edges::PhotoErrors, SharesAreThoseOfTheReadingsAbout) {
+TEST(PhotoErrors, SharesAreThoseOfTheReadingsAbout) {
   edges::TracedArris traced;
   traced.outline.assign(20, Vector2d::Zero());
   traced.observations.push_back({0, geometry::PhotoIndex(1), -0.5, 0, 30, 0.1});

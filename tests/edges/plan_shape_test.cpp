@@ -29,7 +29,7 @@ std::vector<Vector3d> lifted(const geometry::PlaneFrame& frame, const geometry::
   return out;
 }
 
-TEST(edges::PlanShape, FindsHowAPieceLies) {
+TEST(PlanShape, FindsHowAPieceLies) {
   const plan::PieceFace planned = planned_piece();
   const Vector2d moved(0.8, -0.5), centre = geometry::centroid(planned.outline);
   const double turned = 0.02;
@@ -43,7 +43,7 @@ TEST(edges::PlanShape, FindsHowAPieceLies) {
   for (const double off : shape.off_mm) EXPECT_NEAR(off, 0, 0.15);  // 0.3 (sqrt 2 - 1) at corners
 }
 
-TEST(edges::PlanShape, TellsHowFarAnEdgeLiesOff) {
+TEST(PlanShape, TellsHowFarAnEdgeLiesOff) {
   const plan::PieceFace planned = planned_piece();
   geometry::Polygon built = geometry::resampled(planned.outline, 0.75);
   std::vector<std::size_t> astray;

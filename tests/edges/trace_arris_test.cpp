@@ -239,7 +239,7 @@ TEST(TraceArris, PublishedValuesOfTheBound) {
 }
 
 // A square 10 mm above the plane z = 0, seen from straight above and from the side.
-TEST(edges::Occluders, HideWhatTheLineToTheCameraCrosses) {
+TEST(Occluders, HideWhatTheLineToTheCameraCrosses) {
   const geometry::PlaneFrame face =
       geometry::make_plane_frame({0, 0, 10}, Vector3d::UnitZ(), Vector3d::UnitX());
   edges::Occluders pieces;

@@ -37,7 +37,7 @@ edges::WallSlope only(const edges::WallSide& side) {
 }
 
 // Two slopes give bevel and depth: x2 - x1 = depth (s2 - s1), by hand.
-TEST(edges::WallSlope, IsThatOfItsReadings) {
+TEST(WallSlope, IsThatOfItsReadings) {
   for (const double bevel : {8.0, 9.5, 12.0}) {
     const edges::WallSlope w = only(side_of(bevel, {0.25, 0.3, 0.55, 0.7}));
     EXPECT_TRUE(w.measured);
@@ -46,7 +46,7 @@ TEST(edges::WallSlope, IsThatOfItsReadings) {
   }
 }
 
-TEST(edges::WallSlope, IsThePlansWithoutReadings) {
+TEST(WallSlope, IsThePlansWithoutReadings) {
   edges::WallSide side;
   side.points = {0};
   const edges::WallSlope w = only(side);
@@ -55,14 +55,14 @@ TEST(edges::WallSlope, IsThePlansWithoutReadings) {
   EXPECT_NEAR(w.sd_deg, edges::kPlannedBevelSd_deg, 0.02);
 }
 
-TEST(edges::WallSlope, OneReadingIsNotEnough) {
+TEST(WallSlope, OneReadingIsNotEnough) {
   const edges::WallSlope w = only(side_of(7, {0.3}, 14, 0, 1));
   EXPECT_FALSE(w.measured);
   EXPECT_NEAR(w.bevel_deg, kPlanned_deg, 1e-9);
 }
 
 // A line on the form in one photo of four, and a second edge in all of them.
-TEST(edges::WallSlope, MistakenReadingsAreOutvoted) {
+TEST(WallSlope, MistakenReadingsAreOutvoted) {
   edges::WallSide side = side_of(8.5, {0.25, 0.3, 0.35, 0.6});
   side.readings[2].offsets_mm = {side.readings[2].offsets_mm[0] + 1.1};
   side.readings[3].offsets_mm = {side.readings[3].offsets_mm[0] + 1.1};
@@ -101,7 +101,7 @@ Bowl bowl(double side_sd_deg, unsigned seed) {
 
 // The fourth wall is told by the others only where a piece's walls are alike; either way the uncertainty is
 // true.
-TEST(edges::WallSlope, UnseenWallsFollowTheirPieceAsFarAsSidesAreAlike) {
+TEST(WallSlope, UnseenWallsFollowTheirPieceAsFarAsSidesAreAlike) {
   double sd_alike = 0, sd_unlike = 0;
   for (const double side_sd : {0.0, 1.5}) {
     const Bowl b = bowl(side_sd, 5);
@@ -120,7 +120,7 @@ TEST(edges::WallSlope, UnseenWallsFollowTheirPieceAsFarAsSidesAreAlike) {
 }
 
 // In any order of photos and sides the same to rounding.
-TEST(edges::WallSlope, OrderOfReadingsChangesNothing) {
+TEST(WallSlope, OrderOfReadingsChangesNothing) {
   Bowl b = bowl(0.3, 7);
   const auto before = edges::wall_slopes(b.sides, kPlanned_deg);
   std::mt19937 random(3);

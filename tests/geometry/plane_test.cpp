@@ -14,7 +14,7 @@ namespace {
 using Eigen::Vector2d;
 using Eigen::Vector3d;
 
-TEST(geometry::PlaneFrame, LiftAndDropUndoEachOther) {
+TEST(PlaneFrame, LiftAndDropUndoEachOther) {
   const geometry::PlaneFrame f = geometry::make_plane_frame({10, -20, 30}, {1, 2, 3}, {1, 0, 0});
   EXPECT_NEAR(f.ex.dot(f.ey), 0, 1e-15);
   EXPECT_LT((f.ex.cross(f.ey) - f.normal).norm(), 1e-15);
@@ -28,7 +28,7 @@ TEST(geometry::PlaneFrame, LiftAndDropUndoEachOther) {
   EXPECT_LT((f.drop(f.lift(q) + 2.5 * f.normal) - q).norm(), 1e-14);
 }
 
-TEST(geometry::PlaneFit, ExactPointsGiveTheirPlane) {
+TEST(PlaneFit, ExactPointsGiveTheirPlane) {
   const geometry::PlaneFrame f = geometry::make_plane_frame({10, -20, 30}, {1, 2, 3}, {0, 1, 0});
   const std::vector<Vector3d> points{f.lift({0, 0}), f.lift({40, 3}), f.lift({-7, 25}), f.lift({11, -18})};
   const geometry::PlaneFit fit = geometry::fit_plane(points);
@@ -38,7 +38,7 @@ TEST(geometry::PlaneFit, ExactPointsGiveTheirPlane) {
 }
 
 // Four points of a square, raised and lowered in turn by h: the plane lies in the middle, rms h.
-TEST(geometry::PlaneFit, RmsIsOfTheDistances) {
+TEST(PlaneFit, RmsIsOfTheDistances) {
   const geometry::PlaneFit fit =
       geometry::fit_plane({{-1, -1, 0.01}, {1, -1, -0.01}, {1, 1, 0.01}, {-1, 1, -0.01}});
   EXPECT_NEAR(fit.rms, 0.01, 1e-12);
@@ -46,7 +46,7 @@ TEST(geometry::PlaneFit, RmsIsOfTheDistances) {
 }
 
 // Orthogonal distances: the fit does not depend on how the axes lie.
-TEST(geometry::PlaneFit, TurnsWithThePoints) {
+TEST(PlaneFit, TurnsWithThePoints) {
   std::mt19937 random(1);
   std::normal_distribution<double> wide(0, 20), noise(0, 0.5);
   std::vector<Vector3d> points;
@@ -60,7 +60,7 @@ TEST(geometry::PlaneFit, TurnsWithThePoints) {
   EXPECT_GT(fit.rms, 0.4);
 }
 
-TEST(geometry::PlaneFit, NeedsThreePointsOffALine) {
+TEST(PlaneFit, NeedsThreePointsOffALine) {
   EXPECT_THROW(geometry::fit_plane({{0, 0, 0}, {1, 0, 0}}), std::invalid_argument);
   EXPECT_THROW(geometry::fit_plane({{0, 0, 0}, {1, 1, 1}, {2, 2, 2}, {5, 5, 5}}), std::invalid_argument);
   EXPECT_THROW(geometry::fit_plane({{3, 3, 3}, {3, 3, 3}, {3, 3, 3}}), std::invalid_argument);

@@ -24,7 +24,7 @@ geometry::Polygon regular(int n, double radius, const Vector2d& centre = {0, 0})
   return p;
 }
 
-TEST(geometry::Polygon, RegularPolygonsHaveTheirAreaAndPerimeter) {
+TEST(Polygon, RegularPolygonsHaveTheirAreaAndPerimeter) {
   for (const int n : {3, 4, 7, 64}) {
     const geometry::Polygon p = regular(n, 5, {100, -40});
     EXPECT_NEAR(geometry::signed_area(p), 0.5 * n * 25 * std::sin(2 * kPi / n), 1e-10);
@@ -38,7 +38,7 @@ TEST(geometry::Polygon, RegularPolygonsHaveTheirAreaAndPerimeter) {
 }
 
 // An L of two rectangles: 4 x 1 and 1 x 2 on top of its left end.
-TEST(geometry::Polygon, ConcaveCentroidIsTheWeightedMean) {
+TEST(Polygon, ConcaveCentroidIsTheWeightedMean) {
   const geometry::Polygon l{{0, 0}, {4, 0}, {4, 1}, {1, 1}, {1, 3}, {0, 3}};
   EXPECT_NEAR(geometry::signed_area(l), 6, 1e-14);
   EXPECT_LT((geometry::centroid(l) - Vector2d((4 * 2 + 2 * 0.5) / 6, (4 * 0.5 + 2 * 2) / 6)).norm(), 1e-14);
@@ -47,7 +47,7 @@ TEST(geometry::Polygon, ConcaveCentroidIsTheWeightedMean) {
   EXPECT_TRUE(geometry::contains(l, {3.5, 0.5}));
 }
 
-TEST(geometry::Polygon, ContainsAgreesWithTheWindingOfAngles) {
+TEST(Polygon, ContainsAgreesWithTheWindingOfAngles) {
   std::mt19937 random(2);
   std::uniform_real_distribution<double> at(-6, 6);
   geometry::Polygon star;
@@ -67,7 +67,7 @@ TEST(geometry::Polygon, ContainsAgreesWithTheWindingOfAngles) {
   EXPECT_GT(inside, 300);
 }
 
-TEST(geometry::Polygon, SelfCrossingNamesTheEdges) {
+TEST(Polygon, SelfCrossingNamesTheEdges) {
   EXPECT_FALSE(geometry::self_crossing(regular(50, 3)));
   const auto bow_tie = geometry::self_crossing(geometry::Polygon{{0, 0}, {4, 2}, {4, 0}, {0, 2}});
   ASSERT_TRUE(bow_tie);
@@ -80,7 +80,7 @@ TEST(geometry::Polygon, SelfCrossingNamesTheEdges) {
   EXPECT_TRUE(geometry::self_crossing(geometry::Polygon{{0, 0}, {4, 0}, {4, 4}, {2, 0}, {0, 4}}));
 }
 
-TEST(geometry::Polygon, GrownConvexShapes) {
+TEST(Polygon, GrownConvexShapes) {
   // A regular polygon's edges all move out by d: its apothem grows by d.
   const geometry::Polygon hexagon = regular(6, 10);
   EXPECT_NEAR(geometry::signed_area(geometry::grown(hexagon, 1.5)),
@@ -91,7 +91,7 @@ TEST(geometry::Polygon, GrownConvexShapes) {
   EXPECT_NEAR(geometry::signed_area(geometry::grown(circle, -2)), kPi * 64, 1e-2);
 }
 
-TEST(geometry::Polygon, NormalsPointOutward) {
+TEST(Polygon, NormalsPointOutward) {
   const geometry::Polygon p = regular(12, 4, {7, 7});
   const std::vector<Vector2d> normals = geometry::outward_normals(p);
   for (std::size_t i = 0; i < p.size(); ++i) {
@@ -99,7 +99,7 @@ TEST(geometry::Polygon, NormalsPointOutward) {
   }
 }
 
-TEST(geometry::Polygon, ResampledStepsAreEqualAndOnTheOutline) {
+TEST(Polygon, ResampledStepsAreEqualAndOnTheOutline) {
   const geometry::Polygon rectangle{{0, 0}, {30, 0}, {30, 20}, {0, 20}};
   const geometry::Polygon p = geometry::resampled(rectangle, 0.75);
   EXPECT_EQ(p.size(), 134u);  // 100 / 0.75 = 133.3

@@ -58,7 +58,7 @@ TEST(Map, StretchesAlongTheRingsAsTheScaleFactorSays) {
   }
 }
 
-TEST(geometry::Profile, HemisphereHasItsArcAndNormals) {
+TEST(Profile, HemisphereHasItsArcAndNormals) {
   const geometry::Profile form = sphere(110, 90, 300);
   EXPECT_NEAR(form.length(), 110 * kPi / 2, 2e-3);
   for (const double rho : {0.0, 20.0, 77.0, 150.0}) {
@@ -69,7 +69,7 @@ TEST(geometry::Profile, HemisphereHasItsArcAndNormals) {
   }
 }
 
-TEST(geometry::Profile, PointAndLocateUndoEachOther) {
+TEST(Profile, PointAndLocateUndoEachOther) {
   const geometry::Profile form = sphere(110, 90, 200);
   std::mt19937 random(7);
   std::uniform_real_distribution<double> uv(-115, 115), height(-8, 25);
@@ -82,7 +82,7 @@ TEST(geometry::Profile, PointAndLocateUndoEachOther) {
   }
 }
 
-TEST(geometry::Profile, GoesOnStraightBeyondTheRim) {
+TEST(Profile, GoesOnStraightBeyondTheRim) {
   const geometry::Profile form = sphere(100, 90, 200);
   const Vector3d below = form.point({form.length() + 3, 0});
   EXPECT_NEAR(below.x(), 100, 1e-2);
@@ -90,7 +90,7 @@ TEST(geometry::Profile, GoesOnStraightBeyondTheRim) {
   EXPECT_NEAR(form.locate(below).uv.x(), form.length() + 3, 1e-6);
 }
 
-TEST(geometry::Profile, OffsetMovesAlongTheNormal) {
+TEST(Profile, OffsetMovesAlongTheNormal) {
   const geometry::Profile form = sphere(100, 90, 200);
   const geometry::Profile larger = form.offset(std::vector<double>(form.points().size(), 0.7));
   for (const Vector2d& p : larger.points()) EXPECT_NEAR(p.norm(), 100.7, 1e-3);
@@ -98,7 +98,7 @@ TEST(geometry::Profile, OffsetMovesAlongTheNormal) {
 
 // A cone of half angle 30 degrees seen from the axis: straight meridian, constant normal, stretch of the map
 // rho / r constant. Next to the apex the cubic rounds it off: a surface of revolution is level at its pole.
-TEST(geometry::Profile, ConeIsStraight) {
+TEST(Profile, ConeIsStraight) {
   std::vector<Vector2d> rz;
   const double half = 30 * kPi / 180;
   for (int i = 0; i <= 40; ++i)
@@ -119,7 +119,7 @@ TEST(geometry::Profile, ConeIsStraight) {
 }
 
 // A lid rounded into a cylinder: along the cylinder rho counts height, the normal is level.
-TEST(geometry::Profile, CylinderWithARoundedEdge) {
+TEST(Profile, CylinderWithARoundedEdge) {
   std::vector<Vector2d> rz;
   for (int i = 0; i <= 20; ++i) rz.emplace_back(2.0 * i, 80);
   for (int i = 1; i <= 60; ++i) {
@@ -139,7 +139,7 @@ TEST(geometry::Profile, CylinderWithARoundedEdge) {
   EXPECT_NEAR((round.rz - Vector2d(40, 60)).norm(), 20, 1e-3);
 }
 
-TEST(geometry::Profile, AxesAtAPlaceAreSquareAndRightHanded) {
+TEST(Profile, AxesAtAPlaceAreSquareAndRightHanded) {
   const geometry::Profile form = sphere(100, 90, 200);
   for (const Vector2d& uv : {Vector2d(0, 0), Vector2d(30, -70), Vector2d(-120, 5)}) {
     const Vector3d ring = form.along_ring(uv), pole = form.towards_pole(uv), normal = form.normal(uv);
@@ -153,7 +153,7 @@ TEST(geometry::Profile, AxesAtAPlaceAreSquareAndRightHanded) {
   }
 }
 
-TEST(geometry::Profile, PoleAndTheAxisAboveIt) {
+TEST(Profile, PoleAndTheAxisAboveIt) {
   const geometry::Profile form = sphere(100, 90, 200);
   const geometry::MapPoint top = form.locate({0, 0, 112});
   EXPECT_LT(top.uv.norm(), 1e-9);
@@ -162,7 +162,7 @@ TEST(geometry::Profile, PoleAndTheAxisAboveIt) {
   EXPECT_LT(form.locate({1e-13, 0, 100}).uv.norm(), 1e-9);
 }
 
-TEST(geometry::Profile, BadMeridiansAreRefused) {
+TEST(Profile, BadMeridiansAreRefused) {
   EXPECT_THROW(geometry::Profile({{0, 10}, {5, 8}}), std::invalid_argument);
   EXPECT_THROW(geometry::Profile({{1, 10}, {5, 8}, {9, 0}}), std::invalid_argument);
   EXPECT_THROW(geometry::Profile({{0, 10}, {5, 8}, {5, 8}, {9, 0}}), std::invalid_argument);

@@ -67,7 +67,7 @@ std::vector<std::string> texts(const layout::PlanCheck& check, Kind kind) {
 
 // Outlines are drawn at steps of half a millimetre, which cuts the corners of these rectangles by a few
 // hundredths.
-TEST(layout::PlanCheck, AGapUnderTheSmallestFillIsNamedWithItsWidth) {
+TEST(PlanCheck, AGapUnderTheSmallestFillIsNamedWithItsWidth) {
   // Walls square to faces that lean apart by 52.6 mm on the sphere: the mouth is wider than the roots' gap.
   const plan::Plan plan = patches({{0, 50, 50}, {52.6, 50, 50}, {107, 50, 50}});
   const auto mouths = independent::mouths_of(independent::solids_of(plan));
@@ -95,14 +95,14 @@ TEST(layout::PlanCheck, AGapUnderTheSmallestFillIsNamedWithItsWidth) {
   EXPECT_EQ(texts(checked(strict), Kind::narrow_throat).size(), 0u);
 }
 
-TEST(layout::PlanCheck, PiecesThatOverlapAreNamed) {
+TEST(PlanCheck, PiecesThatOverlapAreNamed) {
   const auto found = texts(checked(patches({{0, 50, 50}, {48.5, 50, 50}})), Kind::overlap);
   ASSERT_EQ(found.size(), 1u);
   EXPECT_NE(found[0].find("A01 and A02 overlap"), std::string::npos) << found[0];
   EXPECT_TRUE(texts(checked(patches({{0, 50, 50}, {54, 50, 50}})), Kind::overlap).empty());
 }
 
-TEST(layout::PlanCheck, APieceTooSmallToHoldIsNamedWithItsSize) {
+TEST(PlanCheck, APieceTooSmallToHoldIsNamedWithItsSize) {
   const plan::Plan plan = patches({{0, 13, 60}, {60, 50, 50}});
   const auto found = texts(checked(plan), Kind::small_piece);
   ASSERT_EQ(found.size(), 1u);
@@ -115,7 +115,7 @@ TEST(layout::PlanCheck, APieceTooSmallToHoldIsNamedWithItsSize) {
 
 // The edge of a flat back that touches a sphere of radius R at its middle stands off by hypot(R, a) - R, a
 // being the half diagonal of a square piece: the sagitta a^2 / 2R (any handbook of optics or surveying).
-TEST(layout::PlanCheck, ARockingPieceIsNamedWithItsSagitta) {
+TEST(PlanCheck, ARockingPieceIsNamedWithItsSagitta) {
   const double side = 90, drawn = side / std::sqrt(2.0);
   const double a = kRadius_mm * std::sin(std::atan(drawn / kRadius_mm));  // brought down to the sphere
   const double gap = std::hypot(kRadius_mm, a) - kRadius_mm;
@@ -132,7 +132,7 @@ TEST(layout::PlanCheck, ARockingPieceIsNamedWithItsSagitta) {
   EXPECT_TRUE(texts(checked(plan, limits), Kind::rocking).empty());
 }
 
-TEST(layout::PlanCheck, BoardsAreCountedByHand) {
+TEST(PlanCheck, BoardsAreCountedByHand) {
   // Faces of 50 x 50 mm on a board 120 mm wide, 2 mm of kerf and 4 mm to spare between: two a row. The
   // pieces' arris lies on the sphere's tangent plane at 414 mm, walls square: as large as the root.
   const plan::Plan plan = patches({{0, 50, 50}, {60, 50, 50}, {120, 50, 50}, {180, 50, 50}});
@@ -153,7 +153,7 @@ TEST(layout::PlanCheck, BoardsAreCountedByHand) {
 // Pappus: the shell between the form and the form raised by t, less the pieces as frusta (Heron:
 // t / 3 (A + B + sqrt(A B))), leaves the resin. Beds under flat backs and the caps by which the raised form
 // bulges over flat faces have one curvature: they cancel but for the larger radius outside.
-TEST(layout::PlanCheck, SeamVolumeIsTheShellLessThePieces) {
+TEST(PlanCheck, SeamVolumeIsTheShellLessThePieces) {
   layout::LayoutOptions options;
   options.piece_size_mm = 40;
   options.irregularity = 0.2;

@@ -157,7 +157,7 @@ TEST_P(Forms, LabelsFollowTheRings) {
   }
 }
 
-TEST(layout::Layout, SameSeedSameBytesAnotherSeedAnotherLayout) {
+TEST(Layout, SameSeedSameBytesAnotherSeedAnotherLayout) {
   const geometry::Profile bowl = testing_forms::superellipse(80, 60, 2);
   layout::LayoutOptions options;
   options.piece_size_mm = 50;
@@ -168,7 +168,7 @@ TEST(layout::Layout, SameSeedSameBytesAnotherSeedAnotherLayout) {
   EXPECT_NE(plan::write_plan(layout::make_layout(bowl, options).plan), first);
 }
 
-TEST(layout::Layout, OptionsOutOfRangeAreNamedWithTheirLimits) {
+TEST(Layout, OptionsOutOfRangeAreNamedWithTheirLimits) {
   const geometry::Profile bowl = testing_forms::superellipse(80, 60, 2);
   const auto message = [&](auto change) {
     layout::LayoutOptions options;

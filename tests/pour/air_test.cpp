@@ -220,7 +220,7 @@ TEST(EscapeLevels, EqualsARisingLevelInMazesWithLoops) {
   }
 }
 
-TEST(channels::Lump, BoxReachesHalfItsEdge) {
+TEST(Lump, BoxReachesHalfItsEdge) {
   // Points spread evenly over a box 2 x 4 x 6: variance of an edge e is e^2 / 12.
   channels::Lump box;
   box.spread = Vector3d(4.0 / 12, 16.0 / 12, 36.0 / 12).asDiagonal();

@@ -34,7 +34,7 @@ const pour::PourDocument& true_pour(const testing::TrueShell& shell) {
   return pour;
 }
 
-TEST(pour::PourDocument, PloverListsEveryTooTightSeamAndNoOther) {
+TEST(PourDocument, PloverListsEveryTooTightSeamAndNoOther) {
   NEED_PLOVER(shell);
   std::set<pour::TilePair> tight, listed;
   for (const testing::TrueSeam& s : shell->seams) {
@@ -53,7 +53,7 @@ TEST(pour::PourDocument, PloverListsEveryTooTightSeamAndNoOther) {
 
 // Widths measured with an error of 0.02 mm (one sigma): what a seam strands changes by less than 15 %, or by
 // a millimetre where the tight stretch is short: its ends move by the error over the width's slope.
-TEST(pour::PourDocument, StrandedLengthsHoldUnderMeasurementError) {
+TEST(PourDocument, StrandedLengthsHoldUnderMeasurementError) {
   NEED_PLOVER(shell);
   std::map<pour::TilePair, double> truly;
   for (const pour::StrandedPlace& p : true_pour(*shell).stranded) truly[p.behind] = p.length_mm;
@@ -92,7 +92,7 @@ TEST(pour::PourDocument, StrandedLengthsHoldUnderMeasurementError) {
 // Widths measured with an error of 0.08 mm, as in practice: what each too-tight seam truly strands lies in
 // the range given for it. One in twenty falls out by design, and some more where two doubtful seams change at
 // once; seams called clear are the fit's errors.
-TEST(pour::PourDocument, StrandedRangesHoldTheTruth) {
+TEST(PourDocument, StrandedRangesHoldTheTruth) {
   NEED_PLOVER(shell);
   int held = 0, all = 0;
   double range = 0, length = 0;
@@ -129,7 +129,7 @@ TEST(pour::PourDocument, StrandedRangesHoldTheTruth) {
               length);
 }
 
-TEST(pour::PourDocument, PloverIsNotReadyAndPoursFillWhatIsReached) {
+TEST(PourDocument, PloverIsNotReadyAndPoursFillWhatIsReached) {
   NEED_PLOVER(shell);
   const pour::PourDocument& d = true_pour(*shell);
   EXPECT_FALSE(d.ready);
@@ -149,7 +149,7 @@ TEST(pour::PourDocument, PloverIsNotReadyAndPoursFillWhatIsReached) {
 }
 
 // The same widths closed by a smaller "smallest fill": then nothing is too tight and the shell is ready.
-TEST(pour::PourDocument, ReadyWhenEverySeamIsWideEnough) {
+TEST(PourDocument, ReadyWhenEverySeamIsWideEnough) {
   NEED_PLOVER(shell);
   const seams::FitDocument fit = testing::true_fit(*shell);
   pour::PourOptions options;
@@ -183,7 +183,7 @@ seams::FitDocument with_rings(const testing::TrueShell& shell, int rings) {
 }
 
 // Three rings on: the upper edge is an opening.
-TEST(pour::PourDocument, OpenRing) {
+TEST(PourDocument, OpenRing) {
   NEED_PLOVER(shell);
   pour::Resin resin;
   resin.max_depth_mm = 85;
@@ -210,7 +210,7 @@ TEST(pour::PourDocument, OpenRing) {
 
 // How far to build is said from widths alone: up to here if the open edge is the only way to some seam, else
 // to the top; a resin can only make it less.
-TEST(pour::PourDocument, SaysHowFarToBuildWithoutAResin) {
+TEST(PourDocument, SaysHowFarToBuildWithoutAResin) {
   NEED_PLOVER(shell);
   for (const int on : {1, 3}) {
     const seams::FitDocument fit = with_rings(*shell, on);
@@ -232,7 +232,7 @@ TEST(pour::PourDocument, SaysHowFarToBuildWithoutAResin) {
   }
 }
 
-TEST(pour::PourDocument, DeepPoursAreMadeInSteps) {
+TEST(PourDocument, DeepPoursAreMadeInSteps) {
   NEED_PLOVER(shell);
   pour::Resin resin;
   resin.max_depth_mm = 40;
@@ -249,7 +249,7 @@ TEST(pour::PourDocument, DeepPoursAreMadeInSteps) {
   EXPECT_NEAR(stepped, at_once, 1e-6);
 }
 
-TEST(pour::PourDocument, ThickResinIsLimitedByTime) {
+TEST(PourDocument, ThickResinIsLimitedByTime) {
   NEED_PLOVER(shell);
   pour::Resin honey;
   honey.viscosity_mpa_s = 400000;
@@ -261,7 +261,7 @@ TEST(pour::PourDocument, ThickResinIsLimitedByTime) {
   for (const pour::PourReport& p : true_pour(*shell).pours) EXPECT_EQ(p.time_limited_length_mm, 0);
 }
 
-TEST(pour::PourDocument, SameBytesWhateverTheThreads) {
+TEST(PourDocument, SameBytesWhateverTheThreads) {
   NEED_PLOVER(shell);
   const seams::FitDocument fit = testing::true_fit(*shell);
   pour::PourOptions options;
@@ -271,7 +271,7 @@ TEST(pour::PourDocument, SameBytesWhateverTheThreads) {
   EXPECT_EQ(pour::write_pour(pour::plan_pours(fit, shell->plan, pour::Resin{}, options)), one);
 }
 
-TEST(pour::PourDocument, JsonHasTheContractsKeys) {
+TEST(PourDocument, JsonHasTheContractsKeys) {
   NEED_PLOVER(shell);
   const pour::PourDocument& d = true_pour(*shell);
   const nlohmann::json j = core::parse_json(pour::write_pour(d), "pour.json");
@@ -296,7 +296,7 @@ TEST(pour::PourDocument, JsonHasTheContractsKeys) {
     EXPECT_EQ(pour::freed_length_mm(d, p.behind[1], p.behind[0]), p.freed_length_mm);
 }
 
-TEST(pour::PourDocument, WordsCarryTheCautions) {
+TEST(PourDocument, WordsCarryTheCautions) {
   NEED_PLOVER(shell);
   const std::string words = pour::pour_words(true_pour(*shell));
   for (const char* word :
@@ -305,7 +305,7 @@ TEST(pour::PourDocument, WordsCarryTheCautions) {
   }
 }
 
-TEST(pour::PourDocument, FitOfAnotherPlanIsRefused) {
+TEST(PourDocument, FitOfAnotherPlanIsRefused) {
   NEED_PLOVER(shell);
   seams::FitDocument fit = testing::true_fit(*shell);
   fit.tiles[3].label = "Z99";
@@ -315,7 +315,7 @@ TEST(pour::PourDocument, FitOfAnotherPlanIsRefused) {
 }
 
 // A fit that gives no outlines and no samples: pieces as planned, moved as it says.
-TEST(pour::PourDocument, WorksFromTheLeastAFitMayHold) {
+TEST(PourDocument, WorksFromTheLeastAFitMayHold) {
   NEED_PLOVER(shell);
   seams::FitDocument fit = testing::true_fit(*shell);
   for (seams::FitTile& t : fit.tiles) t.arris.clear(), t.root.clear(), t.arris_sd_mm.clear();

@@ -18,7 +18,7 @@ std::string failure(const std::string& json) {
   return "";
 }
 
-TEST(pour::Resin, TheExampleIsValid) {
+TEST(Resin, TheExampleIsValid) {
   const pour::Resin r = pour::read_resin(INTERSTICE_SOURCE_DIR "/datasets/resin_example.json");
   EXPECT_EQ(r.density_g_ml, 1.1);
   EXPECT_EQ(r.doubling_min, 25);
@@ -26,14 +26,14 @@ TEST(pour::Resin, TheExampleIsValid) {
   EXPECT_EQ(r.max_depth_mm.value(), 60);
 }
 
-TEST(pour::Resin, OneOfDoublingAndPotLifeIsEnough) {
+TEST(Resin, OneOfDoublingAndPotLifeIsEnough) {
   const pour::Resin r =
       pour::parse_resin(R"({"density_g_ml":1.1,"mixed_viscosity_mpa_s":500,"pot_life_min":20})", "r");
   EXPECT_EQ(r.doubling_min, 20);
   EXPECT_FALSE(r.max_depth_mm.has_value());
 }
 
-TEST(pour::Resin, FaultsNameFilePlaceAndLimit) {
+TEST(Resin, FaultsNameFilePlaceAndLimit) {
   EXPECT_NE(failure(R"({"density_g_ml":1100,"mixed_viscosity_mpa_s":500,"pot_life_min":20})")
                 .find("resin.json: density_g_ml"),
             std::string::npos);

@@ -11,14 +11,14 @@ int overlap(const cv::Rect& a, const cv::Rect& b) {
   return (a & b).area();
 }
 
-TEST(report::LabelPlaces, labels_stay_where_they_are_wanted_if_they_can) {
+TEST(LabelPlaces, labels_stay_where_they_are_wanted_if_they_can) {
   report::LabelPlaces places({400, 300});
   EXPECT_EQ(places.place({50, 60, 40, 15}), cv::Rect(50, 60, 40, 15));
   EXPECT_EQ(places.place({100, 60, 40, 15}), cv::Rect(100, 60, 40, 15));
   EXPECT_EQ(places.place({390, -20, 40, 15}), cv::Rect(360, 0, 40, 15));
 }
 
-TEST(report::LabelPlaces, labels_keep_clear_of_one_another_and_near) {
+TEST(LabelPlaces, labels_keep_clear_of_one_another_and_near) {
   report::LabelPlaces places({400, 300});
   std::vector<cv::Rect> all;
   for (int i = 0; i < 8; ++i) all.push_back(places.place({50, 100, 40, 15}));
@@ -29,7 +29,7 @@ TEST(report::LabelPlaces, labels_keep_clear_of_one_another_and_near) {
 }
 
 // Arrows of every direction from where the label is wanted: drawn, none of their pixels is under it.
-TEST(report::LabelPlaces, labels_keep_clear_of_arrows) {
+TEST(LabelPlaces, labels_keep_clear_of_arrows) {
   for (int degrees = 0; degrees < 360; degrees += 15) {
     SCOPED_TRACE(degrees);
     const double a = degrees * CV_PI / 180;
@@ -47,7 +47,7 @@ TEST(report::LabelPlaces, labels_keep_clear_of_arrows) {
   }
 }
 
-TEST(report::LabelPlaces, a_full_picture_still_gets_its_label) {
+TEST(LabelPlaces, a_full_picture_still_gets_its_label) {
   report::LabelPlaces places({100, 40});
   places.keep_clear({0, 0, 100, 40});
   EXPECT_EQ(places.place({10, 10, 40, 15}), cv::Rect(10, 10, 40, 15));

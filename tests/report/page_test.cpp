@@ -210,7 +210,7 @@ TEST(Page, HostileNamesStayText) {
   std::ofstream(results() / "hostile.html", std::ios::binary) << page;
 }
 
-TEST(report::PourSheet, NamesThePlaceOfAFault) {
+TEST(PourSheet, NamesThePlaceOfAFault) {
   const auto fault = [](const std::string& json) -> std::string {
     try {
       report::parse_pour_sheet(json, "pour.json");

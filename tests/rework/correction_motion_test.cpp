@@ -134,7 +134,7 @@ TEST(Sanding, over_the_first_vertex_and_overlapping) {
   EXPECT_NEAR((twice.arris[50] - piece.arris[50]).y(), 0.4, 1e-9);
 }
 
-TEST(rework::MixedProgram, agrees_with_enumeration) {
+TEST(MixedProgram, agrees_with_enumeration) {
   std::mt19937 random(11);
   std::uniform_int_distribution<int> digit(1, 9);
   for (int trial = 0; trial < 25; ++trial) {
@@ -176,7 +176,7 @@ TEST(rework::MixedProgram, agrees_with_enumeration) {
 }
 
 // Stopped before the nodes alone show a solution, one is found all the same, and not called proved.
-TEST(rework::MixedProgram, a_search_that_was_stopped_has_a_solution) {
+TEST(MixedProgram, a_search_that_was_stopped_has_a_solution) {
   std::mt19937 random(12);
   std::uniform_int_distribution<int> digit(1, 9);
   rework::MixedProgram program;
@@ -194,7 +194,7 @@ TEST(rework::MixedProgram, a_search_that_was_stopped_has_a_solution) {
   EXPECT_FALSE(solution.proved);
 }
 
-TEST(rework::MixedProgram, plain_linear_program_and_bounds) {
+TEST(MixedProgram, plain_linear_program_and_bounds) {
   rework::MixedProgram program;  // least x + 2 y with x + y >= 4, x <= 3
   const int x = program.add_variable(0, 3), y = program.add_variable(0, rework::MixedProgram::kInfinity);
   program.add_row(4, {{x, 0.5}, {y, 1}, {x, 0.5}},

@@ -198,7 +198,7 @@ TEST(Adjustment, TiePointsComeOutWhereTheyAre) {
 
 // Lengths on cards left out of the scale: true prints have none to tell but noise; a print of another size
 // among them is found out, its longest diagonal (168 x 96 - inner corners 7 x 4 squares of 24 mm) most.
-TEST(scan::LengthCheck, TellsAPrintOfAnotherSize) {
+TEST(LengthCheck, TellsAPrintOfAnotherSize) {
   const Scene s = make_scene(0.05, 3);
   scan::CardPoses poses = scan::poses_from_cards(s.photos, 1.0);
   scan::BundleOptions options;
@@ -300,7 +300,7 @@ TEST(Rays, ReachTheSphereTheyAimAt) {
   EXPECT_FALSE(scan::ray_to_height(form, from, Vector3d::UnitZ(), 14).allFinite());
 }
 
-TEST(scan::Seat, IsFoundAmongClutter) {
+TEST(Seat, IsFoundAmongClutter) {
   const geometry::Profile form = dome(100);
   std::mt19937 random(3);
   std::uniform_real_distribution<double> unit(0, 1);
@@ -321,7 +321,7 @@ TEST(scan::Seat, IsFoundAmongClutter) {
   EXPECT_NEAR(seat.face_mm, 14, 0.3);
 }
 
-TEST(scan::Seat, BareFormIsFoundToo) {
+TEST(Seat, BareFormIsFoundToo) {
   const geometry::Profile form = dome(100);
   std::mt19937 random(4);
   std::uniform_real_distribution<double> unit(0, 1);
@@ -334,7 +334,7 @@ TEST(scan::Seat, BareFormIsFoundToo) {
   EXPECT_LT((scan::find_seat(points, form, 14, {0, 0}).axis_mm - Vector2d(-9, 21)).norm(), 0.1);
 }
 
-TEST(scan::Seat, NothingThereIsRefused) {
+TEST(Seat, NothingThereIsRefused) {
   std::vector<Vector3d> bench;
   for (int i = 0; i < 200; ++i) bench.emplace_back(i, 2 * i % 77, 0.1);
   EXPECT_THROW(scan::find_seat(bench, dome(100), 14, {0, 0}), core::MeasureError);

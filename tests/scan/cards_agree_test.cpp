@@ -227,7 +227,7 @@ TEST(CardsAgree, APhotoThatLostMostOfItsCornersIsLeftOut) {
   EXPECT_EQ(a.odd_photos[0].photo, 3u);
 }
 
-TEST(scan::OwnFocus, FindsTheFocalLengthOfAPhotoBeforeKnownCards) {
+TEST(OwnFocus, FindsTheFocalLengthOfAPhotoBeforeKnownCards) {
   const Scene s = make_scene(0, 1);
   for (const Scene& scene : {s, one_card_in_photo_6(s)}) {
     scan::Bundle b = solved(scene.photos).poses.bundle;
@@ -240,7 +240,7 @@ TEST(scan::OwnFocus, FindsTheFocalLengthOfAPhotoBeforeKnownCards) {
 }
 
 // Each way of bending by as much as is allowed for shifts the focal length by at most a standard deviation.
-TEST(scan::OwnFocus, AllowsForSheetsThatAreNotFlat) {
+TEST(OwnFocus, AllowsForSheetsThatAreNotFlat) {
   const Scene flat = one_card_in_photo_6(make_scene(0, 1));
   const scan::Bundle b = solved(flat.photos).poses.bundle;
   for (const int way : {0, 1, 2}) {

@@ -82,7 +82,7 @@ seams::FitDocument sample() {
   return fit;
 }
 
-TEST(seams::FitDocument, ReadsWhatWasWritten) {
+TEST(FitDocument, ReadsWhatWasWritten) {
   const seams::FitDocument a = sample(), b = seams::parse_fit(seams::write_fit(a), "fit.json");
   EXPECT_EQ(b.name, a.name);
   EXPECT_EQ(b.smallest_fill_mm, a.smallest_fill_mm);
@@ -116,7 +116,7 @@ TEST(seams::FitDocument, ReadsWhatWasWritten) {
   }
 }
 
-TEST(seams::FitDocument, ReadsSeamsAndWorkAsWritten) {
+TEST(FitDocument, ReadsSeamsAndWorkAsWritten) {
   const seams::FitDocument a = sample(), b = seams::parse_fit(seams::write_fit(a), "fit.json");
   ASSERT_EQ(b.seams.size(), 2u);
   const seams::FitSeam &s = a.seams[0], &r = b.seams[0];
@@ -152,7 +152,7 @@ TEST(seams::FitDocument, ReadsSeamsAndWorkAsWritten) {
   EXPECT_EQ(b.quality.left_out[0].reason, "shows no card");
 }
 
-TEST(seams::FitDocument, WritingWhatWasReadGivesTheSameBytes) {
+TEST(FitDocument, WritingWhatWasReadGivesTheSameBytes) {
   seams::FitDocument fit = sample();
   fit.seams[0].narrowest_mm = 2.00005000001;  // where rounding is in doubt
   fit.tiles[0].moved_mm = {-0.00001, 1.0 / 3};
@@ -163,7 +163,7 @@ TEST(seams::FitDocument, WritingWhatWasReadGivesTheSameBytes) {
 }
 
 // Names as long as a file system allows (255 bytes) come from the user's own photos.
-TEST(seams::FitDocument, LongPhotoNamesAreRead) {
+TEST(FitDocument, LongPhotoNamesAreRead) {
   seams::FitDocument fit = sample();
   fit.seams[0].best_photo = std::string(251, 'x');
   fit.quality.left_out[0].photo = std::string(251, 'y');
@@ -172,7 +172,7 @@ TEST(seams::FitDocument, LongPhotoNamesAreRead) {
   EXPECT_EQ(read.quality.left_out[0].photo, fit.quality.left_out[0].photo);
 }
 
-TEST(seams::FitDocument, CutShortAnywhereIsRefused) {
+TEST(FitDocument, CutShortAnywhereIsRefused) {
   const std::string text = seams::write_fit(sample());
   for (std::size_t n = 0; n + 1 < text.size(); n += 7) {  // the last byte is the line's end
     EXPECT_THROW(seams::parse_fit(text.substr(0, n), "fit.json"), core::InputError) << n;
@@ -191,7 +191,7 @@ void refused(const json& document, const std::string& says) {
   }
 }
 
-TEST(seams::FitDocument, EveryMissingKeyIsNamed) {
+TEST(FitDocument, EveryMissingKeyIsNamed) {
   const json good = json::parse(seams::write_fit(sample()));
   for (const char* key : {"format", "version", "smallest_fill_mm", "quality", "tiles", "seams"}) {
     json bad = good;
@@ -206,7 +206,7 @@ TEST(seams::FitDocument, EveryMissingKeyIsNamed) {
   }
 }
 
-TEST(seams::FitDocument, WrongValuesAreNamedByPlace) {
+TEST(FitDocument, WrongValuesAreNamedByPlace) {
   const json good = json::parse(seams::write_fit(sample()));
   const auto with = [&](const char* place, const json& value) {
     json bad = good;
@@ -230,7 +230,7 @@ TEST(seams::FitDocument, WrongValuesAreNamedByPlace) {
 }
 
 // Any value replaced by any other kind of value: read or refused in one line, never anything else.
-TEST(seams::FitDocument, ForeignValuesAreReadOrRefused) {
+TEST(FitDocument, ForeignValuesAreReadOrRefused) {
   const json good = json::parse(seams::write_fit(sample()));
   const json flat = good.flatten();
   const json values[] = {nullptr, true, -1, 1e300, "text", json::array(), json::object(), {1, "x"}};

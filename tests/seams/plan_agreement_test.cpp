@@ -79,7 +79,7 @@ seams::FitDocument built(const plan::Plan& plan, const std::vector<std::size_t>&
   return fit;
 }
 
-TEST(seams::PlanAgreement, PiecesInTheirPlacesPassSilently) {
+TEST(PlanAgreement, PiecesInTheirPlacesPassSilently) {
   const plan::Plan plan = four();
   seams::FitDocument fit = built(plan, {0, 1, 2, 3});
   EXPECT_TRUE(seams::check_against_plan(fit, plan).empty());
@@ -87,7 +87,7 @@ TEST(seams::PlanAgreement, PiecesInTheirPlacesPassSilently) {
   EXPECT_LT(seams::agreement_with_plan(fit, plan).median_own_mm, 1e-6);
 }
 
-TEST(seams::PlanAgreement, APieceOfAnotherShapeIsNamedAndItsSeamsAreNotClear) {
+TEST(PlanAgreement, APieceOfAnotherShapeIsNamedAndItsSeamsAreNotClear) {
   const plan::Plan plan = four();
   seams::FitDocument fit = built(plan, {1, 1, 2, 3});
   const auto warnings = seams::check_against_plan(fit, plan);
@@ -97,7 +97,7 @@ TEST(seams::PlanAgreement, APieceOfAnotherShapeIsNamedAndItsSeamsAreNotClear) {
   EXPECT_EQ(fit.seams[0].verdict, seams::Verdict::doubtful);
 }
 
-TEST(seams::PlanAgreement, AnotherPlanIsRefused) {
+TEST(PlanAgreement, AnotherPlanIsRefused) {
   const plan::Plan plan = four();
   seams::FitDocument fit = built(plan, {1, 2, 0, 0});
   EXPECT_THROW(seams::check_against_plan(fit, plan), core::MeasureError);

@@ -51,7 +51,7 @@ std::vector<seams::FitSeam> seams_of(std::vector<seams::MeasuredTile> tiles,
 
 // Guard band g = 1.645 u about a lower limit, in the manner of ISO 14253-1:2017 (one-sided 95 %). P is the
 // normal distribution function of (w - 3) / u, as any table of it gives; P and verdicts agree.
-TEST(seams::Verdict, AgreesWithTheProbabilityOfFilling) {
+TEST(Verdict, AgreesWithTheProbabilityOfFilling) {
   struct Case {
     double width, sd, probability;
     seams::Verdict verdict;
@@ -79,18 +79,18 @@ TEST(seams::Verdict, AgreesWithTheProbabilityOfFilling) {
 }
 
 // 1/8 inch is 3.175 mm (the inch of 1959 is 25.4 mm): another limit than 3 mm, with another answer.
-TEST(seams::Verdict, AnEighthOfAnInchIsNotThreeMillimetres) {
+TEST(Verdict, AnEighthOfAnInchIsNotThreeMillimetres) {
   EXPECT_EQ(seams::verdict_on(3.1, 0.02, 3.0), seams::Verdict::clear);
   EXPECT_EQ(seams::verdict_on(3.1, 0.02, 25.4 / 8), seams::Verdict::too_tight);
 }
 
-TEST(seams::Verdict, WithoutUncertaintyTheLimitDecides) {
+TEST(Verdict, WithoutUncertaintyTheLimitDecides) {
   EXPECT_EQ(seams::verdict_on(3.0, 0, 3.0), seams::Verdict::clear);
   EXPECT_EQ(seams::verdict_on(std::nextafter(3.0, 0), 0, 3.0), seams::Verdict::too_tight);
 }
 
 // A seam exactly at the limit is the one most easily called wrongly: one time in twenty either way.
-TEST(seams::Verdict, IsWrongOneTimeInTwentyAtTheLimit) {
+TEST(Verdict, IsWrongOneTimeInTwentyAtTheLimit) {
   std::mt19937 random(11);
   std::normal_distribution<double> error(0, 0.1);
   int clear = 0, tight = 0;

@@ -154,7 +154,7 @@ TEST(PatternPdf, EveryOutlineWithinATenthOfAMillimetreAt600Dpi) {
   EXPECT_GT(measured, 0.9 * asked);
 }
 
-TEST(sheets::Patterns, NothingTouchesAndAllIsOnTheSheet) {
+TEST(Patterns, NothingTouchesAndAllIsOnTheSheet) {
   sheets::PatternOptions options;
   options.spacing_mm = 4;
   const sheets::Patterns patterns = patterns_of(options);
@@ -181,7 +181,7 @@ TEST(sheets::Patterns, NothingTouchesAndAllIsOnTheSheet) {
   }
 }
 
-TEST(sheets::Patterns, EveryEdgeNamesANeighbourThatNamesItBackWithTheSameBevel) {
+TEST(Patterns, EveryEdgeNamesANeighbourThatNamesItBackWithTheSameBevel) {
   const Made& m = small_bowl();
   int edges = 0;
   for (std::size_t i = 0; i < m.pieces.size(); ++i) {
@@ -210,7 +210,7 @@ TEST(sheets::Patterns, EveryEdgeNamesANeighbourThatNamesItBackWithTheSameBevel) 
   EXPECT_GT(edges, 60);
 }
 
-TEST(sheets::Patterns, SheetsSayWhatTheSawNeeds) {
+TEST(Patterns, SheetsSayWhatTheSawNeeds) {
   sheets::PatternOptions options;
   options.kerf_mm = 2;  // has the longer lines
   const sheets::Patterns patterns = patterns_of(options);
@@ -234,7 +234,7 @@ TEST(sheets::Patterns, SheetsSayWhatTheSawNeeds) {
   }
 }
 
-TEST(sheets::Patterns, SvgAndDxfHoldTheSameOutlines) {
+TEST(Patterns, SvgAndDxfHoldTheSameOutlines) {
   const sheets::Patterns patterns = patterns_of();
   const std::string svg = sheets::write_svg(patterns.sheets[0], "t");
   EXPECT_NE(svg.find("width=\"210mm\" height=\"297mm\" viewBox=\"0 0 210 297\""), std::string::npos);
@@ -260,7 +260,7 @@ TEST(sheets::Patterns, SvgAndDxfHoldTheSameOutlines) {
   }
 }
 
-TEST(sheets::Patterns, KerfMovesTheBladeByHalfItsWidth) {
+TEST(Patterns, KerfMovesTheBladeByHalfItsWidth) {
   sheets::PatternOptions options;
   options.kerf_mm = 2;
   const sheets::Patterns patterns = patterns_of(options);
@@ -279,7 +279,7 @@ TEST(sheets::Patterns, KerfMovesTheBladeByHalfItsWidth) {
   }
 }
 
-TEST(sheets::Patterns, SameInputSameBytesAndTooSmallSheetsAreNamed) {
+TEST(Patterns, SameInputSameBytesAndTooSmallSheetsAreNamed) {
   EXPECT_EQ(sheets::write_pdf(patterns_of().sheets, "t"), sheets::write_pdf(patterns_of().sheets, "t"));
   sheets::PatternOptions options;
   options.sheet = sheets::parse_sheet("80x85");

@@ -18,7 +18,7 @@ namespace {
 using Eigen::Vector2d;
 using Eigen::Vector3d;
 
-TEST(surface::MapGrid, CellsAndMapUndoEachOther) {
+TEST(MapGrid, CellsAndMapUndoEachOther) {
   const surface::MapGrid grid = surface::MapGrid::covering(157.3, 0.5);
   EXPECT_EQ(grid.side() % 2, 1);
   EXPECT_EQ(grid.uv(grid.centre, grid.centre), Vector2d(0, 0));

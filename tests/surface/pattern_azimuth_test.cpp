@@ -53,7 +53,7 @@ double off(double a, double b) {
   return std::abs(std::remainder(a - b, 2 * std::numbers::pi));
 }
 
-TEST(surface::Turn, FindsTheAngle) {
+TEST(Turn, FindsTheAngle) {
   const plan::Plan plan = shell_plan();
   const surface::MapGrid grid = surface::MapGrid::covering(plan.profile.length() + 2, 1.0);
   unsigned seed = 1;
@@ -69,7 +69,7 @@ TEST(surface::Turn, FindsTheAngle) {
 }
 
 // A third of the shell glued on, with dark seams, on a bright form; the plan has these pieces or all.
-TEST(surface::Turn, SeamsAreNotHiddenUnderPiecesBesideABrightForm) {
+TEST(Turn, SeamsAreNotHiddenUnderPiecesBesideABrightForm) {
   const plan::Plan whole = shell_plan();
   plan::Plan third = whole;
   third.tiles = {};
@@ -95,7 +95,7 @@ TEST(surface::Turn, SeamsAreNotHiddenUnderPiecesBesideABrightForm) {
   }
 }
 
-TEST(surface::Turn, TheMirroredPlanFitsLess) {
+TEST(Turn, TheMirroredPlanFitsLess) {
   const plan::Plan plan = shell_plan();
   const surface::MapGrid grid = surface::MapGrid::covering(plan.profile.length() + 2, 1.0);
   const cv::Mat right = painted(plan, grid, 0.8, false, 40, 5), wrong = painted(plan, grid, 0.8, true, 40, 5);
@@ -106,7 +106,7 @@ TEST(surface::Turn, TheMirroredPlanFitsLess) {
   EXPECT_LT(off(mirrored.angle, 0.8), 0.01);
 }
 
-TEST(surface::Turn, NothingStandsOutOfNoise) {
+TEST(Turn, NothingStandsOutOfNoise) {
   const plan::Plan plan = shell_plan();
   const surface::MapGrid grid = surface::MapGrid::covering(plan.profile.length() + 2, 1.0);
   cv::Mat noise(grid.side(), grid.side(), CV_32FC3);
