@@ -7,9 +7,7 @@
 
 #include "camera/cards.h"
 #include "core/errors.h"
-#include "core/files.h"
 #include "core/median.h"
-#include "core/name_check.h"
 #include "core/parallel.h"
 #include "scan/bundle.h"
 #include "scan/card_poses.h"
@@ -39,8 +37,7 @@ constexpr double kReject = 4.5;  // residuals beyond this many robust standard d
 // at the end a thousandth of that.
 constexpr double kRoughTolerance = 1e-4, kFineTolerance = 1e-7;
 constexpr const char* kUnsettled =
-    "the cards in the photos do not settle where they were taken from; photograph again with two cards in "
-    "each photo";
+    "the cards in the photos do not settle where they were taken from; photograph again with two in each photo";
 constexpr double kFocusPriorSd = 0.003;  // refocusing between near and far edge of a bowl at arm's length
 
 struct Candidate {  // a readable photo
