@@ -8,6 +8,7 @@
 #include "camera/cards.h"
 #include "core/errors.h"
 #include "core/median.h"
+#include "core/name_check.h"
 #include "core/parallel.h"
 #include "scan/bundle.h"
 #include "scan/card_poses.h"
@@ -32,9 +33,8 @@ constexpr double kUnmeasuredPrintSd = 0.01;
 constexpr int kFirstFeatures = 2500, kAllFeatures = 7000;
 constexpr std::size_t kMostTracks = 4000;
 constexpr double kReject = 4.5;  // residuals beyond this many robust standard deviations are mistakes
-// The cost of the adjustment is half the sum of squared residuals in standard deviations, several thousand.
-// While mistaken ties are being thrown out, steps that gain less than about one of it are not worth taking;
-// at the end a thousandth of that.
+// The cost of the adjustment (half the sum of squared residuals) is several thousand. While mistaken ties are
+// thrown out, steps that gain less than about one of it are not worth taking; at the end a thousandth of that.
 constexpr double kRoughTolerance = 1e-4, kFineTolerance = 1e-7;
 constexpr const char* kUnsettled =
     "the cards in the photos do not settle where they were taken from; photograph again with two in each photo";
