@@ -94,7 +94,7 @@ TEST(PublishedFigures, MitreAndBevelComeOutOfALayoutOnACone) {
 
 // Source: ceemrr.com, DrawingsNets6: frustum of diameters 5 and 8, height 4: radii 7.120 and 11.392, angle
 // 126.404.
-TEST(PublishedFigures, sheets::ConeDevelopment) {
+TEST(PublishedFigures, ConeDevelopment) {
   const sheets::ConeDevelopment frustum = sheets::develop_cone(2.5, 4, std::hypot(4, 1.5));
   EXPECT_NEAR(frustum.inner_radius_mm, 7.120, 5e-4);
   EXPECT_NEAR(frustum.outer_radius_mm, 11.392, 5e-4);

@@ -73,7 +73,7 @@ class Forms : public testing::TestWithParam<std::size_t> {
  protected:
   NamedForm form_ = testing_forms::five_forms()[GetParam()];
 };
-INSTANTIATE_TEST_SUITE_P(layout::Layout, Forms, testing::Range(std::size_t{0}, std::size_t{5}));
+INSTANTIATE_TEST_SUITE_P(Layout, Forms, testing::Range(std::size_t{0}, std::size_t{5}));
 
 // One layout a form: that is most of the time these tests take.
 struct Made {

@@ -92,10 +92,10 @@ TEST_F(ScanDocument, PhotosThatMoved) {
   fs::create_directories(folder_ / "elsewhere");
   fs::rename(folder_ / "p1.jpg", folder_ / "elsewhere" / "p1.jpg");
   EXPECT_NE(refused().find("p1.jpg"), std::string::npos);
-  const scan::Scan found = scan::read_scan(folder_, {.folder = folder_ / "elsewhere", .may_be_gone = false});
+  const scan::Scan found = scan::read_scan(folder_, {.folder = folder_ / "elsewhere", .remembered = {}, .may_be_gone = false});
   EXPECT_EQ(found.photos[geometry::PhotoIndex(0)].info.path, folder_ / "p0.jpg");
   EXPECT_EQ(found.photos[geometry::PhotoIndex(1)].info.path, folder_ / "elsewhere" / "p1.jpg");
-  const scan::Scan without = scan::read_scan(folder_, {.folder = {}, .may_be_gone = true});
+  const scan::Scan without = scan::read_scan(folder_, {.folder = {}, .remembered = {}, .may_be_gone = true});
   EXPECT_TRUE(without.photos[geometry::PhotoIndex(1)].info.path.empty());
   EXPECT_EQ(without.photos[geometry::PhotoIndex(1)].info.name, "p1");
   EXPECT_EQ(without.photos[geometry::PhotoIndex(1)].info.width, 640);
