@@ -127,7 +127,7 @@ TEST_F(ScanDocument, ForeignScansReadNothingElsewhere) {
   fs::rename(folder_ / "p1.jpg", mine / "photos" / "p1.jpg");
   json scan = read("scan.json");
   const auto where = [&] {
-    return scan::read_scan(folder_, {.may_be_gone = true}).photos[geometry::PhotoIndex(1)].info.path;
+    return scan::read_scan(folder_, {.folder = {}, .remembered = {}, .may_be_gone = true}).photos[geometry::PhotoIndex(1)].info.path;
   };
   for (const std::string& named : {(mine / "photos/p1.jpg").string(), std::string("mine/photos/p1.jpg"),
                                    std::string("../x/../mine/photos/p1.jpg")}) {
