@@ -77,8 +77,10 @@ class Printing : public testing::Test {
 };
 
 TEST_F(Printing, WhatItPrintsIsRead) {
-  browser("for a; do case $a in --print-to-pdf=*) printf %s PDF > \"${a#--print-to-pdf=}\";; esac; done");
-  EXPECT_EQ(report::print_pdf("<p>page</p>"), "PDF");
+  browser("for a; do case $a in --print-to-pdf=*) printf PDF%%%%EOF > \"${a#--print-to-pdf=}\";; esac; done");
+  EXPECT_EQ(report::print_pdf("<p>page</p>"), "PDF%%EOF");
+  browser("for a; do case $a in --print-to-pdf=*) printf PDF > \"${a#--print-to-pdf=}\";; esac; done");
+  EXPECT_NE(refused(20s).find("cut the PDF short"), std::string::npos);
   EXPECT_TRUE(fs::is_empty(folder_ / "tmp"));
 }
 

@@ -116,7 +116,7 @@ TEST_F(ScanDocument, NamesFilesNotFolders) {
   EXPECT_EQ(read("scan.json")["photos"][0]["file"], "two\\x0alines \\xff.jpg");
   EXPECT_EQ(scan::read_scan(folder_).photos[geometry::PhotoIndex(0)].info.path, odd);
   EXPECT_EQ(
-      scan::read_scan(folder_, {.remembered = odd.parent_path()}).photos[geometry::PhotoIndex(0)].info.path,
+      scan::read_scan(folder_, {.folder = {}, .remembered = odd.parent_path()}).photos[geometry::PhotoIndex(0)].info.path,
       odd);
 }
 
@@ -141,7 +141,7 @@ TEST_F(ScanDocument, ForeignScansReadNothingElsewhere) {
   fs::remove(folder_ / "p1.jpg");
   ASSERT_EQ(::mkfifo((folder_ / "p1.jpg").c_str(), 0600), 0);
   EXPECT_EQ(where(), "");  // and is not waited for
-  EXPECT_EQ(scan::read_scan(folder_, {.folder = mine / "photos"}).photos[geometry::PhotoIndex(1)].info.path,
+  EXPECT_EQ(scan::read_scan(folder_, {.folder = mine / "photos", .remembered = {}, .may_be_gone = false}).photos[geometry::PhotoIndex(1)].info.path,
             mine / "photos/p1.jpg");
 }
 
