@@ -81,11 +81,11 @@ TEST(BrokenCorner, LearntFromTheBowlsPieces) {
   EXPECT_NEAR(corner.height_mm, 0.3, 1e-12);
   EXPECT_NEAR(corner.height_sd_mm, 0.04 / 0.6745, 1e-9);
   EXPECT_NEAR(corner.wall_spread, 0.1, 1e-6);
-  // Noise alone spreads the two kinds of view as well: eight contour readings of 0.03 mm each. It is taken
-  // off for contours; for walls, traced elsewhere without contours to guide them, the whole stands.
+  // Noise alone spreads the two kinds of view as well: eight contour readings of 0.03 mm, eight of walls of 0.1
+  // mm. It is taken off for contours; for walls, traced elsewhere without contours to guide them, the whole stands.
   EXPECT_NEAR(corner.hidden_spread, 0.1, 1e-6);
-  for (edges::TracedArris& p : pieces) p.noise_scale = 4;
-  const double noise = 4 * 0.03 * 0.03 / 8;
+  for (edges::TracedArris& p : pieces) p.noise_scale = 0.2;
+  const double noise = 0.2 * (0.03 * 0.03 + 0.1 * 0.1) / 8;
   EXPECT_NEAR(edges::learn_corner(heights, all).hidden_spread, std::sqrt(0.1 * 0.1 - noise / (0.48 * 0.48)),
               2e-4);
   EXPECT_NEAR(edges::learn_corner(heights, all).wall_spread, 0.1, 1e-6);
