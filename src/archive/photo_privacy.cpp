@@ -108,8 +108,11 @@ CameraFacts facts_of(const std::string& picture) {
     facts.make = plain_text(exif, "Exif.Image.Make");
     facts.model = plain_text(exif, "Exif.Image.Model");
     facts.orientation = static_cast<int>(plain_number(exif, "Exif.Image.Orientation", 8).value_or(0));
+    // As fine as they are written again: what would be written as nought is not taken for a length.
     facts.focal_mm = plain_number(exif, "Exif.Photo.FocalLength", 10000);
+    if (facts.focal_mm && std::lround(*facts.focal_mm * 1000) < 1) facts.focal_mm.reset();
     facts.focal_35mm = plain_number(exif, "Exif.Photo.FocalLengthIn35mmFilm", 65535);
+    if (facts.focal_35mm && std::lround(*facts.focal_35mm) < 1) facts.focal_35mm.reset();
   } catch (const std::exception&) {
   }
   return facts;
