@@ -8,6 +8,7 @@
 #include <opencv2/imgcodecs.hpp>
 
 #include "app/run_program.h"
+#include "core/result_list.h"
 
 namespace interstice {
 namespace {
@@ -157,14 +158,16 @@ TEST_F(BadInput, AStrangeFileName) {
 TEST_F(BadInput, AFolderWithOtherFilesIsLeftAlone) {
   fs::create_directories(folder_ / "kept");
   std::ofstream(path("kept/letter.txt")) << "mine";
-  refused(inspect(kData + "/photos", kData + "/plan.json", path("kept")), 2, "holds other files");
+  refused(inspect(kData + "/photos", kData + "/plan.json", path("kept")), 2, "holds letter.txt");
   EXPECT_EQ(slurp(path("kept/letter.txt")), "mine");
 }
 
 TEST_F(BadInput, AnEarlierResultSurvivesAFailure) {
   fs::create_directories(folder_ / "kept");
   std::ofstream(path("kept/fit.json")) << "earlier";
-  refused(inspect(path("photos"), kData + "/plan.json", path("kept")), 2, "no photo");
+  std::ofstream(path("kept/result.json"))
+      << core::write_result_list({"inspect", "plover", core::files_to_list(path("kept"))});
+  refused(inspect(path("photos"), kData + "/plan.json", path("kept")) + " --replace", 2, "no photo");
   EXPECT_EQ(slurp(path("kept/fit.json")), "earlier");
 }
 

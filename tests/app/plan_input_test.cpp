@@ -102,7 +102,7 @@ TEST_F(PlanInput, Traces) {
   refused("trace nowhere --form form.csv --out o.json", "nowhere: no such folder of photos or picture");
   refused("trace folder --form form.csv --out o.json", "folder: holds no photo");
   refused("trace lonely.png --form form.csv --out o.json", "lonely.json: no such file");
-  refused("trace photo.png --form form.csv --out o.json", "photo.png: cannot be read as a picture");
+  refused("trace photo.png --form form.csv --out o.json", "photo.png: is not a picture this program reads");
   refused("trace photo.png --form words.csv --out o.json", "words.csv: holds no numbers");
   refused("trace folder --form form.csv --out nowhere/o.json", "there is no folder nowhere");
   refused("trace folder --form form.csv --out o.json --lines curly",
