@@ -153,13 +153,22 @@ TEST_F(Foreign, ResultFoldersReadNothingElsewhere) {
   EXPECT_EQ(scan.find("/"), std::string::npos) << "a path in scan.json";
   const fs::path own = folder_ / "own";
   fs::copy(inspected() / "photos", own);
+  // The map has a picture of its own on every page; photos come on top of it.
+  const auto pictures = [&] {
+    const std::string text = slurp(page.string());
+    std::size_t n = 0;
+    for (std::size_t at = text.find("data:image/jpeg"); at != std::string::npos; ++n)
+      at = text.find("data:image/jpeg", at + 1);
+    return n;
+  };
+  const std::size_t without = 1;
   const auto report = [&](const std::string& what, const std::string& named) {
     json j = json::parse(scan);
     for (auto& photo : j["photos"]) photo["file"] = named + photo["name"].get<std::string>() + ".jpg";
     write("received/scan/scan.json", j.dump());
     const Ran ran = run({"report", received_folder.string(), "--out", page.string()});
     EXPECT_EQ(ran.exit_code, 0) << ran.err;
-    EXPECT_EQ(slurp(page.string()).find("data:image/jpeg"), std::string::npos) << what;
+    EXPECT_EQ(pictures(), without) << what;
     row("foreign", what, ran);
   };
   report("a result folder that names photos by an absolute path", own.string() + "/");
@@ -172,7 +181,7 @@ TEST_F(Foreign, ResultFoldersReadNothingElsewhere) {
   EXPECT_EQ(
       run({"report", received_folder.string(), "--photos", own.string(), "--out", page.string()}).exit_code,
       0);
-  EXPECT_NE(slurp(page.string()).find("data:image/jpeg"), std::string::npos);
+  EXPECT_GT(pictures(), without);
   refused("fit of a received scan without its photos",
           {"fit", (received_folder / "scan").string(), "--plan", (inspected() / "plan.json").string(),
            "--out", (folder_ / "fit.json").string()},
@@ -278,8 +287,13 @@ TEST_F(Foreign, NoMoreThreadsToBeHad) {
                         ::setrlimit(RLIMIT_NPROC, &none);
                       });
   if (ran.exit_code == 127) GTEST_SKIP() << "the program cannot be started by another user here";
-  EXPECT_EQ(ran.exit_code, 1) << ran.err;
-  EXPECT_EQ(slurp(out + "/fit.json"), slurp((inspected() / "result/fit.json").string()));
+  if (ran.exit_code == 2) {  // a library that insists on threads of its own: one line, and nothing half-written
+    EXPECT_EQ(std::count(ran.err.begin(), ran.err.end(), '\n'), 1) << ran.err;
+    EXPECT_FALSE(fs::exists(out));
+  } else {
+    EXPECT_EQ(ran.exit_code, 1) << ran.err;
+    EXPECT_EQ(slurp(out + "/fit.json"), slurp((inspected() / "result/fit.json").string()));
+  }
   row("foreign", "inspect where no thread can be started", ran);
 }
 
