@@ -36,7 +36,7 @@ async function open(width, height, colorScheme = "light") {
   page.on("request", r => { if (!r.url().startsWith("data:") && r.url() !== url) requests.push(r.url().slice(0, 200)); });
   await page.setViewportSize({ width, height });
   await page.emulateMedia({ colorScheme, reducedMotion: "reduce" });
-  await page.goto(url, { waitUntil: "load" });
+  await page.goto(url, { waitUntil: "load", timeout: 120000 });
   return page;
 }
 
