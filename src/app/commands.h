@@ -41,5 +41,6 @@ void add_plan_command(CLI::App& app, Chosen& chosen);
 void add_pour_command(CLI::App& app, Chosen& chosen);
 void add_report_command(CLI::App& app, Chosen& chosen);
 void add_scan_command(CLI::App& app, Chosen& chosen);
+void add_texts_command(CLI::App& app, Chosen& chosen);  // not listed: what is installed beside the program
 
 }  // namespace interstice::app

@@ -3,6 +3,7 @@
 #include <unistd.h>
 
 #include <CLI/CLI.hpp>
+#include <algorithm>
 #include <cerrno>
 #include <cstdio>
 #include <exception>
@@ -12,6 +13,7 @@
 #include <system_error>
 #include <thread>
 
+#include "app/command_line.h"
 #include "app/commands.h"
 #include "core/errors.h"
 #include "core/on_stop.h"
@@ -38,20 +40,27 @@ namespace {
 int run(int argc, char** argv) {
   CLI::App app{"interstice: which seams of a glued-up shell are too tight to fill, before resin is poured"};
   app.name("interstice");
+  app.set_help_flag("-h,--help", "Show this help");
   app.require_subcommand(1);
-  app.set_version_flag("--version", "interstice " INTERSTICE_VERSION);
+  app.set_version_flag("--version", "interstice " INTERSTICE_VERSION, "Show the version");
   Chosen chosen;
-  add_archive_command(app, chosen);
-  add_cards_command(app, chosen);
-  add_fit_command(app, chosen);
-  add_inspect_command(app, chosen);
+  app.formatter_fn([](const CLI::App* command, const std::string& name, CLI::AppFormatMode) {
+    return help_text(*command, name);
+  });
+  add_cards_command(app, chosen);  // in the order of the job
   add_lens_command(app, chosen);
   add_plan_command(app, chosen);
+  add_inspect_command(app, chosen);
+  add_scan_command(app, chosen);
+  add_fit_command(app, chosen);
   add_pour_command(app, chosen);
   add_report_command(app, chosen);
-  add_scan_command(app, chosen);
+  add_archive_command(app, chosen);
+  add_texts_command(app, chosen);
+  std::vector<std::string> words = understood(app, {argv + std::min(argc, 1), argv + argc});
+  std::reverse(words.begin(), words.end());  // as the parser wants them
   try {
-    app.parse(argc, argv);
+    app.parse(words);
   } catch (const CLI::ParseError& e) {
     if (e.get_exit_code() == 0) return app.exit(e);
     std::fprintf(stderr, "interstice: %s\n", core::one_line(e.what(), 400).c_str());

@@ -159,6 +159,16 @@ TEST(Manifest, RefusesWhatLeadsOutOfTheBag) {
   }
 }
 
+TEST(Manifest, MoreLinesThanAnyScanHasAreRefused) {
+  const std::string digest(64, 'a');
+  for (const std::string end : {"\n", "\r", "\r\n"}) {
+    std::string text;
+    for (int i = 0; i < 100000; ++i) text += digest + "  data/" + std::to_string(i) + end;
+    EXPECT_EQ(archive::parse_manifest(text, 64, "m").size(), 100000u);
+    EXPECT_THROW(archive::parse_manifest(text + digest + "  data/x" + end, 64, "m"), core::InputError);
+  }
+}
+
 TEST(Bag, FreshOneIsWholeAndOtherToolsAgree) {
   const sample::Scratch scratch;
   const fs::path bag = small_bag(scratch);

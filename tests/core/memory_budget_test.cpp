@@ -2,6 +2,9 @@
 #include "core/memory_budget.h"
 
 #include <gtest/gtest.h>
+#include <sys/resource.h>
+#include <sys/wait.h>
+#include <unistd.h>
 
 #include <atomic>
 
@@ -41,6 +44,19 @@ TEST(MemoryBudget, WhatIsLargerThanAllGoesAlone) {
 TEST(MemoryBudget, KeepsToTheMachine) {
   EXPECT_GT(core::memory_for_decoding(), std::uint64_t{1} << 20);
   EXPECT_LE(core::memory_for_decoding(), std::uint64_t{4} << 30);
+}
+
+// In a process of its own: a limit once lowered stays.
+TEST(MemoryBudget, KeepsToALimitSetForTheProcess) {
+  const pid_t child = ::fork();
+  if (child == 0) {
+    const rlimit limit{std::uint64_t{600} << 20, std::uint64_t{600} << 20};
+    const bool set = ::setrlimit(RLIMIT_DATA, &limit) == 0;
+    ::_exit(set && core::memory_for_decoding() == std::uint64_t{150} << 20 ? 0 : 1);
+  }
+  int status = 0;
+  ASSERT_EQ(::waitpid(child, &status, 0), child);
+  EXPECT_TRUE(WIFEXITED(status) && WEXITSTATUS(status) == 0) << status;
 }
 
 }  // namespace
