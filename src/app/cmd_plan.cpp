@@ -35,6 +35,14 @@ void add_reading(CLI::App* command, layout::ProfileReading& reading) {
   command->add_flag("--diameters", reading.diameters, "The table's first column holds diameters, not radii");
 }
 
+void add_photo_reading(CLI::App* command, PhotoReading& photos) {
+  command->add_option("--lens", photos.lens, "With photos: lens file of the camera");
+  command
+      ->add_option("--check-line", photos.check_line_mm,
+                   "With photos: measured length of the cards' check line, mm (nominal 150)")
+      ->check(number_between(75.0, 300.0));
+}
+
 void add_stock(CLI::App* command, double& thickness_mm, double& smallest_fill_mm, double& gap_mm,
                std::string& name) {
   command->add_option("--thickness", thickness_mm, "Thickness of the stock, mm");
@@ -46,11 +54,18 @@ void add_stock(CLI::App* command, double& thickness_mm, double& smallest_fill_mm
 
 void add_form(CLI::App& plan, Chosen& chosen) {
   auto a = std::make_shared<PlanFormArguments>();
-  CLI::App* c = sub_command(plan, chosen, "form", "Check a form's profile and keep it as a form file",
-                            run_plan_form, a);
-  c->add_option("FORM", a->form, "Table or CSV (r, z), SVG, DXF, or JSON with a profile")->required();
+  CLI::App* c =
+      sub_command(plan, chosen, "form",
+                  "The form's own shape, measured from photos of it bare; or a drawing checked and kept",
+                  run_plan_form, a);
+  c->add_option(
+       "FORM", a->form,
+       "Folder of photos of the bare form, pencil lines all over it, cards round it; or a table or CSV "
+       "(r, z), SVG, DXF, or JSON with a profile")
+      ->required();
   c->add_option("--out", a->out, "Form file to write, such as form.json");
   c->add_option("--name", a->name, "Name of the form");
+  add_photo_reading(c, a->photos);
   add_reading(c, a->reading);
 }
 
@@ -58,7 +73,10 @@ void add_make(CLI::App& plan, Chosen& chosen) {
   auto a = std::make_shared<PlanMakeArguments>();
   CLI::App* c =
       sub_command(plan, chosen, "make", "Make a layout of irregular pieces over a form", run_plan_make, a);
-  c->add_option("FORM", a->form, "Form file, table, CSV, SVG or DXF")->required();
+  c->add_option("FORM", a->form, "Form file, table, CSV, SVG or DXF; or folder of photos of the bare form")
+      ->required();
+  c->add_option("--form", a->drawn, "With photos: a form that they must fit");
+  add_photo_reading(c, a->photos);
   c->add_option("--out", a->out, "Plan to write, such as plan.json")->required();
   add_stock(c, a->layout.tile_thickness_mm, a->layout.smallest_fill_mm, a->layout.gap_mm, a->layout.name);
   c->add_option("--piece-size", a->layout.piece_size_mm,
@@ -87,11 +105,9 @@ void add_trace(CLI::App& plan, Chosen& chosen) {
        "PHOTOS", a->photos,
        "Folder of photos of the form with cards round it; or its picture on the map (.png, scale in .json)")
       ->required();
-  c->add_option("--lens", a->lens, "Lens file of the camera");
-  c->add_option("--check-line", a->check_line_mm,
-                "Measured length of the cards' check line, mm (nominal 150)")
-      ->check(number_between(75.0, 300.0));
-  c->add_option("--form", a->form, "The form: form file, table, CSV, SVG or DXF")->required();
+  add_photo_reading(c, a->reading_photos);
+  c->add_option("--form", a->form,
+                "Form file, table, CSV, SVG or DXF that the photos must fit (left out: their own form)");
   c->add_option("--out", a->out, "Plan to write, such as plan.json")->required();
   add_stock(c, a->trace.tile_thickness_mm, a->trace.smallest_fill_mm, a->gap_mm, a->trace.name);
   c->add_option("--bevel", a->trace.bevel_deg,

@@ -5,8 +5,6 @@
 #include <opencv2/core.hpp>
 
 #include "camera/lens.h"
-#include "plan/plan.h"
-#include "scan/scan.h"
 #include "surface/map_picture.h"
 #include "surface/pictures.h"
 
@@ -22,25 +20,31 @@ double step_for(const scan::Scan& scan) {
 
 }  // namespace
 
-BareFormPicture picture_of_bare_form(const BareFormPhotos& photos, const geometry::Profile& form,
-                                     Progress& progress) {
-  plan::Plan bare;
-  bare.name = "bare form";
-  bare.profile = form;
-  bare.tile_thickness_mm = 0;
+BareForm measure_bare_form(const BareFormPhotos& photos, Progress& progress) {
   scan::ScanOptions options;
   options.threads = photos.threads;
   options.check_line_mm = photos.check_line_mm;
   options.progress = [&](const std::string& what) { progress.step(what); };
   if (!photos.lens.empty()) options.lens = camera::read_lens(photos.lens);
-  const scan::Scan scan = scan::scan_photos(photos.folder, bare, options);
-  progress.step("laying the photos out on the form's map");
+  BareForm form;
+  form.bare = form::scan_bare_form(photos.folder, options);
+  form::ShapeOptions shape;
+  shape.threads = photos.threads;
+  shape.scale_sd = form.bare.scan.quality.scale_sd;
+  shape.progress = options.progress;
+  form.shape = form::measure_shape(form.bare.scan, form.bare.rough, shape);
+  return form;
+}
+
+geometry::OrthoPicture picture_of_bare_form(const BareForm& form, int threads) {
+  const scan::Scan& scan = form.bare.scan;
   const double step = step_for(scan);
-  const surface::MapGrid grid = surface::MapGrid::covering(form.length() + 4, step);
-  const auto pictures = surface::read_pictures(scan, step, true, photos.threads);
-  const cv::Mat colours = surface::map_picture(scan, pictures, form, grid, 0.0, {}, kViews, photos.threads);
-  BareFormPicture result;
-  geometry::OrthoPicture& picture = result.picture;
+  const surface::MapGrid grid = surface::MapGrid::covering(form.shape.profile.length() + 4, step);
+  const auto pictures = surface::read_pictures(scan, step, true, threads);
+  const cv::Mat heights = surface::regridded(form.shape.surface, form.shape.heights.grid, grid);
+  const cv::Mat colours =
+      surface::map_picture(scan, pictures, form.shape.profile, grid, 0.0, heights, kViews, threads);
+  geometry::OrthoPicture picture;
   picture.mm_per_px = step;
   picture.cx = picture.cy = grid.centre;
   picture.bgr.create(colours.size(), CV_8UC3);
@@ -54,9 +58,7 @@ BareFormPicture picture_of_bare_form(const BareFormPhotos& photos, const geometr
         picture.bgr.at<cv::Vec3b>(y, x)[k] = seen ? cv::saturate_cast<uchar>(c[k]) : uchar{0};
     }
   }
-  result.photos_given = scan.quality.photos_given;
-  result.photos_used = static_cast<int>(scan.photos.size());
-  return result;
+  return picture;
 }
 
 }  // namespace interstice::app

@@ -1,12 +1,13 @@
-// The bare form, with pieces drawn on it, from a folder of photos to a picture on its map.
+// The bare form from a folder of photos: its own shape, and a picture of it on its map.
 #pragma once
 
 #include <optional>
 #include <string>
 
 #include "app/console.h"
+#include "form/bare_scan.h"
+#include "form/shape.h"
 #include "geometry/ortho_picture.h"
-#include "geometry/profile.h"
 
 namespace interstice::app {
 
@@ -16,13 +17,15 @@ struct BareFormPhotos {
   int threads = 0;
 };
 
-struct BareFormPicture {
-  geometry::OrthoPicture picture;  // its turn about the axis is arbitrary: a bare form has no mark
-  int photos_used = 0, photos_given = 0;
+struct BareForm {
+  form::BareScan bare;
+  form::Shape shape;
 };
 
 // Throws InputError for files, MeasureError when the photos cannot be measured.
-BareFormPicture picture_of_bare_form(const BareFormPhotos& photos, const geometry::Profile& form,
-                                     Progress& progress);
+BareForm measure_bare_form(const BareFormPhotos& photos, Progress& progress);
+
+// The form laid out on the map of its measured shape.
+geometry::OrthoPicture picture_of_bare_form(const BareForm& form, int threads);
 
 }  // namespace interstice::app

@@ -101,7 +101,8 @@ void print_layout(const layout::Layout& layout, const layout::FormInput& form,
   std::printf("written: %s; look at it with: interstice plan check, plan draw\n", out.c_str());
 }
 
-void print_trace(const layout::TraceResult& result, const std::string& out, const CommonOptions& common) {
+void print_trace(const layout::TraceResult& result, const std::vector<std::string>& notes,
+                 const std::string& out, const CommonOptions& common) {
   const plan::Plan& plan = result.plan;
   if (common.json) {
     print_json({{"written", out},
@@ -109,11 +110,13 @@ void print_trace(const layout::TraceResult& result, const std::string& out, cons
                 {"rings", rings_of(plan)},
                 {"lines", result.shared_lines ? "shared" : "own"},
                 {"gap_mm", rounded(plan.planned_gap_mm)},
+                {"form_notes", notes},
                 {"left_out", result.left_out},
                 {"look_again", result.look_again}});
     return;
   }
   if (common.quiet) return;
+  for (const std::string& note : notes) std::printf("form: %s\n", note.c_str());
   std::printf("%s in %s; %s; gap %.2f mm\n", core::counted(plan.tiles.size(), "piece").c_str(),
               core::counted(rings_of(plan), "ring").c_str(),
               result.shared_lines ? "one line between two pieces, the gap taken out of it"

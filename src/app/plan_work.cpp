@@ -8,6 +8,7 @@
 #include <opencv2/imgcodecs.hpp>
 #include <tuple>
 
+#include "app/form_text.h"
 #include "app/plan_scan.h"
 #include "app/plan_text.h"
 #include "archive/archive.h"
@@ -18,6 +19,8 @@
 #include "core/json_reader.h"
 #include "core/name_check.h"
 #include "core/output_file.h"
+#include "form/form_document.h"
+#include "layout/form_difference.h"
 #include "sheets/form_strips.h"
 #include "sheets/plan_views.h"
 #include "solid/piece_body.h"
@@ -145,12 +148,51 @@ std::pair<double, std::string> learned_gap(const PlanMakeArguments& a) {
   return {gap, line};
 }
 
+BareFormPhotos photos_of(const std::string& folder, const PhotoReading& reading,
+                         const CommonOptions& common) {
+  return {folder, reading.lens, reading.check_line_mm, common.threads};
+}
+
+std::optional<layout::FormInput> read_drawn(const std::string& path, const layout::ProfileReading& reading) {
+  if (path.empty()) return std::nullopt;
+  return layout::read_form(path, reading);
+}
+
+// A line that says how far the photos' form is from the drawn one. Throws InputError where it is another form.
+std::string compared_with(const layout::FormInput& drawn, const std::string& file,
+                          const form::Shape& measured) {
+  const layout::FormDifference d = layout::form_difference(measured.profile, measured.seen, drawn.profile);
+  char text[300];
+  if (!d.fits()) {
+    std::snprintf(
+        text, sizeof text,
+        "is not the form in the photos: that lies up to %.1f mm %s it (at a height of %.0f mm), its rim "
+        "is %.1f mm %s across and it is %.1f mm %s; check the file and its unit, or leave --form out",
+        std::abs(d.worst_mm), d.worst_mm > 0 ? "outside" : "inside", d.worst_z_mm, std::abs(d.rim_mm),
+        d.rim_mm > 0 ? "more" : "less", std::abs(d.height_mm), d.height_mm > 0 ? "higher" : "lower");
+    throw core::InputError(file, text);
+  }
+  std::snprintf(
+      text, sizeof text,
+      "the form in the photos is up to %.1f mm %s %s (%.2f mm RMS); the plan keeps it as photographed",
+      std::abs(d.worst_mm), d.worst_mm > 0 ? "outside" : "inside", core::one_line(file, 120).c_str(),
+      d.rms_mm);
+  return text;
+}
+
 }  // namespace
 
 int run_plan_form(const PlanFormArguments& a) {
   std::optional<core::OutputFile> out;
-  if (!a.out.empty()) out.emplace(a.out, core::FileKind::form(), core::Inputs{a.form});
+  if (!a.out.empty()) out.emplace(a.out, core::FileKind::form(), core::Inputs{a.form, a.photos.lens});
   core::checked_name(a.name, "--name");
+  if (fs::is_directory(a.form)) {
+    Progress progress(a.common.quiet || a.common.json, a.common.progress);
+    const BareForm form = measure_bare_form(photos_of(a.form, a.photos, a.common), progress);
+    if (out) out->write(form::write_form(form.shape, form.bare, a.name));
+    print_measured_form(form, a.out, a.common);
+    return kDone;
+  }
   const layout::FormInput form = layout::read_form(a.form, a.reading);
   if (out) out->write(form_document(form.profile, a.name));
   print_form(form, a.out, a.common);
@@ -158,16 +200,27 @@ int run_plan_form(const PlanFormArguments& a) {
 }
 
 int run_plan_make(const PlanMakeArguments& a) {
-  core::OutputFile out(a.out, core::FileKind::plan(), {a.form, a.gap_from});
+  core::OutputFile out(a.out, core::FileKind::plan(), {a.form, a.drawn, a.photos.lens, a.gap_from});
   core::checked_name(a.layout.name, "--name");
-  layout::FormInput form = layout::read_form(a.form, a.reading);
+  Progress progress(a.common.quiet || a.common.json, a.common.progress);
+  layout::FormInput form;
+  if (fs::is_directory(a.form)) {
+    const std::optional<layout::FormInput> drawn = read_drawn(a.drawn, a.reading);
+    const BareForm measured = measure_bare_form(photos_of(a.form, a.photos, a.common), progress);
+    form.profile = measured.shape.profile;
+    form.notes = form_notes(measured);
+    if (drawn) form.notes.push_back(compared_with(*drawn, a.drawn, measured.shape));
+  } else {
+    if (!a.drawn.empty())
+      throw core::InputError(a.form, "is no folder of photos; --form is what photos are compared with");
+    form = layout::read_form(a.form, a.reading);
+  }
   layout::LayoutOptions options = a.layout;
   std::string reason;
   if (!a.gap_from.empty()) {
     layout::check_options(options, form.profile);  // before the smallest fill is reckoned with
     std::tie(options.gap_mm, reason) = learned_gap(a);
   }
-  Progress progress(a.common.quiet || a.common.json, a.common.progress);
   progress.step("dividing the form");
   const layout::Layout layout = layout::make_layout(form.profile, options);
   out.write(plan::write_plan(layout.plan));
@@ -177,25 +230,36 @@ int run_plan_make(const PlanMakeArguments& a) {
 }
 
 int run_plan_trace(const PlanTraceArguments& a) {
-  core::OutputFile out(a.out, core::FileKind::plan(),
-                       {a.photos, fs::path(a.photos).replace_extension(".json"), a.form, a.labels, a.lens});
+  core::OutputFile out(
+      a.out, core::FileKind::plan(),
+      {a.photos, fs::path(a.photos).replace_extension(".json"), a.form, a.labels, a.reading_photos.lens});
   core::checked_name(a.trace.name, "--name");
   if (!fs::exists(a.photos)) throw core::InputError(a.photos, "no such folder of photos or picture");
-  const layout::FormInput form = layout::read_form(a.form, a.reading);
+  const std::optional<layout::FormInput> drawn = read_drawn(a.form, a.reading);
   Progress progress(a.common.quiet || a.common.json, a.common.progress);
-  const geometry::OrthoPicture picture =
-      fs::is_directory(a.photos) ? picture_of_bare_form({a.photos, a.lens, a.check_line_mm, a.common.threads},
-                                                        form.profile, progress)
-                                       .picture
-                                 : read_ortho(a.photos);
+  geometry::Profile form;
+  geometry::OrthoPicture picture;
+  std::vector<std::string> notes;
+  if (fs::is_directory(a.photos)) {
+    const BareForm measured = measure_bare_form(photos_of(a.photos, a.reading_photos, a.common), progress);
+    notes = form_notes(measured);
+    if (drawn) notes.push_back(compared_with(*drawn, a.form, measured.shape));
+    form = measured.shape.profile;
+    progress.step("laying the photos out on the form's map");
+    picture = picture_of_bare_form(measured, a.common.threads);
+  } else {
+    if (!drawn) throw core::InputError(a.photos, "is a picture, not a folder of photos: it needs --form");
+    form = drawn->profile;
+    picture = read_ortho(a.photos);
+  }
   progress.step("following the drawn lines");
   layout::TraceOptions options = a.trace;
   options.gap_mm =
       a.gap_mm >= 0 ? a.gap_mm : layout::default_gap_mm(options.smallest_fill_mm, layout::GapSpread());
-  layout::TraceResult result = layout::trace_layout(picture, form.profile, options);
+  layout::TraceResult result = layout::trace_layout(picture, form, options);
   if (!a.labels.empty()) layout::rename_tiles(result.plan, core::read_file(a.labels, 1u << 20), a.labels);
   out.write(plan::write_plan(result.plan));
-  print_trace(result, a.out, a.common);
+  print_trace(result, notes, a.out, a.common);
   return result.left_out.empty() && result.look_again.empty() ? kDone : kNeedsWork;
 }
 

@@ -13,16 +13,25 @@
 
 namespace interstice::app {
 
+// How photos of a bare form are measured.
+struct PhotoReading {
+  std::string lens;
+  std::optional<double> check_line_mm;
+};
+
 struct PlanFormArguments {
   CommonOptions common;
-  std::string form, out, name = "form";
+  std::string form, out, name = "form";  // form: a file, or a folder of photos
+  PhotoReading photos;
   layout::ProfileReading reading;
 };
 int run_plan_form(const PlanFormArguments& arguments);
 
 struct PlanMakeArguments {
   CommonOptions common;
-  std::string form, out;
+  std::string form, out;  // form: a file, or a folder of photos
+  std::string drawn;      // with photos: a file that they must fit
+  PhotoReading photos;
   std::string gap_from;           // an archive whose seams say what gap to plan
   double gap_share_percent = 95;  // of seams to fill with that gap
   layout::ProfileReading reading;
@@ -32,9 +41,8 @@ int run_plan_make(const PlanMakeArguments& arguments);
 
 struct PlanTraceArguments {
   CommonOptions common;
-  std::string photos, form, out, labels,
-      lens;  // photos: a folder, or a picture on the map with its scale beside it
-  std::optional<double> check_line_mm;
+  std::string photos, form, out, labels;  // photos: a folder, or a picture on the map, its scale beside it
+  PhotoReading reading_photos;
   layout::ProfileReading reading;
   double gap_mm = -1;
   layout::TraceOptions trace;

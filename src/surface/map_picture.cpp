@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <numbers>
+#include <opencv2/imgproc.hpp>
 
 #include "core/parallel.h"
 
@@ -72,6 +73,20 @@ cv::Mat map_picture(const scan::Scan& scan,
       if (n > 0) out.at<cv::Vec3f>(row, column) = sum * (1.0f / static_cast<float>(n));
     }
   });
+  return out;
+}
+
+cv::Mat regridded(const cv::Mat& values, const MapGrid& from, const MapGrid& to) {
+  // Both grids have the pole in the middle cell; the map from cells to cells is linear.
+  const double ratio = to.step_mm / from.step_mm, shift = from.centre - to.centre * ratio;
+  cv::Mat columns(to.side(), to.side(), CV_32F), rows = columns.clone(), out;
+  for (int r = 0; r < columns.rows; ++r) {
+    for (int c = 0; c < columns.cols; ++c) {
+      columns.at<float>(r, c) = static_cast<float>(c * ratio + shift);
+      rows.at<float>(r, c) = static_cast<float>(r * ratio + shift);
+    }
+  }
+  cv::remap(values, out, columns, rows, cv::INTER_LINEAR, cv::BORDER_REPLICATE);
   return out;
 }
 

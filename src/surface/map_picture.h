@@ -29,4 +29,7 @@ cv::Mat map_picture(const scan::Scan& scan,
                     const geometry::Profile& profile, const MapGrid& grid, double height_mm,
                     const cv::Mat& heights, std::size_t most, int threads);
 
+// A grid's values (CV_32F) on another grid over the same map, linearly between cells; beyond it, as at its edge.
+cv::Mat regridded(const cv::Mat& values, const MapGrid& from, const MapGrid& to);
+
 }  // namespace interstice::surface

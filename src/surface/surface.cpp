@@ -103,19 +103,8 @@ Surface build_surface(scan::Scan& scan, const plan::Plan& plan, const SurfaceOpt
   surface.form = plan.profile.offset(form_offsets(surface.heights, plan));
   options.progress("drawing the map");
   surface.ortho_grid = MapGrid::covering(plan.profile.length() + 2, options.ortho_mm);
-  cv::Mat fine;
   const cv::Mat filled = filled_heights(surface.heights, plan.tile_thickness_mm);
-  // Both grids have the pole in the middle cell; the map from fine to coarse cells is linear.
-  const double ratio = surface.ortho_grid.step_mm / grid.step_mm;
-  const double shift = grid.centre - surface.ortho_grid.centre * ratio;
-  cv::Mat columns(surface.ortho_grid.side(), surface.ortho_grid.side(), CV_32F), rows = columns.clone();
-  for (int r = 0; r < columns.rows; ++r) {
-    for (int c = 0; c < columns.cols; ++c) {
-      columns.at<float>(r, c) = static_cast<float>(c * ratio + shift);
-      rows.at<float>(r, c) = static_cast<float>(r * ratio + shift);
-    }
-  }
-  cv::remap(filled, fine, columns, rows, cv::INTER_LINEAR, cv::BORDER_REPLICATE);
+  const cv::Mat fine = regridded(filled, grid, surface.ortho_grid);
   const cv::Mat colours =
       map_picture(scan, pictures, plan.profile, surface.ortho_grid, 0, fine, 1, options.threads);
   colours.convertTo(surface.ortho, CV_8UC3);

@@ -1,0 +1,35 @@
+// From a folder of photos of the bare form to measured cameras round it, without a drawing.
+//
+// Frame `bowl` as in scan/scan.h; its x axis points towards the card of the lowest number, so that directions
+// can be told to a person. The bench lies one paper's thickness under the cards' print; the rim stands on the
+// bench. Errors: as scan_photos(); MeasureError also when no form is found.
+#pragma once
+
+#include <vector>
+
+#include "geometry/profile.h"
+#include "scan/scan.h"
+
+namespace interstice::form {
+
+// Office paper of 80 g a square metre is about 0.1 mm thick; other papers, and sheets that do not lie quite
+// flat, 0.05 mm standard either way (common practice, no source).
+inline constexpr double kPaper_mm = 0.1, kPaperSd_mm = 0.05;
+
+struct CardDirection {
+  int card = 0;
+  double angle = 0;  // rad, counter-clockwise from x
+};
+
+struct BareScan {
+  scan::Scan scan;
+  geometry::Profile rough;           // the meridian, good to about a millimetre
+  std::vector<CardDirection> cards;  // by number
+};
+
+BareScan scan_bare_form(const std::filesystem::path& folder, const scan::ScanOptions& options);
+
+// The same scan in another bowl frame.
+void move_scan(scan::Scan& scan, const Eigen::Isometry3d& new_T_old);
+
+}  // namespace interstice::form

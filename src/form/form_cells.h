@@ -1,0 +1,25 @@
+// Heights swept over a form, and the cells of the map that tell them.
+#pragma once
+
+#include <vector>
+
+#include "form/height_model.h"
+#include "surface/height_field.h"
+
+namespace interstice::form {
+
+struct SweepRange {
+  double range_mm, step_mm;  // either way of the form
+};
+
+surface::HeightField sweep_form(
+    const scan::Scan& scan, const geometry::IndexedVector<geometry::PhotoIndex, surface::Picture>& pictures,
+    const geometry::Profile& form, const SweepRange& range, double grid_mm, int threads);
+
+// Known cells within `to_rho` of the pole.
+std::vector<FormCell> form_cells(const surface::HeightField& field, double to_rho);
+
+// Of a patch of the photos compared, what one cell adds: neighbours share the patch and its pooling.
+double cell_share(double grid_mm);
+
+}  // namespace interstice::form

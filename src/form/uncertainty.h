@@ -1,0 +1,29 @@
+// How sure a measured meridian is, at every height.
+//
+// Standard uncertainties along the normal, added as squares (JCGM 100:2008), u95 = 2 u: the scatter of places
+// round the ring (the model's own), the scale of the prints, the thickness of their paper (where the bench
+// is), and what the photos' poses and lens do, which moves whole rings: taken from the difference between the
+// meridians of two halves of the photos.
+#pragma once
+
+#include <vector>
+
+#include "form/height_model.h"
+#include "surface/pictures.h"
+
+namespace interstice::form {
+
+struct UncertaintyInput {
+  const scan::Scan& scan;
+  const geometry::IndexedVector<geometry::PhotoIndex, surface::Picture>& pictures;
+  const geometry::Profile& profile;  // measured
+  const HeightModel& model;          // the last fit
+  double scale_sd = 0;               // relative
+  double rim_band_mm = 0;
+  int threads = 0;
+};
+
+// One a point of the profile, mm.
+std::vector<double> form_u95(const UncertaintyInput& input);
+
+}  // namespace interstice::form

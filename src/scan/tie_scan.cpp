@@ -1,0 +1,191 @@
+#include "scan/tie_scan.h"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+#include <opencv2/imgproc.hpp>
+
+#include "camera/cards.h"
+#include "core/errors.h"
+#include "core/median.h"
+#include "core/parallel.h"
+#include "scan/bundle.h"
+#include "scan/features.h"
+#include "scan/length_check.h"
+#include "scan/mistakes.h"
+
+namespace interstice::scan {
+
+using Eigen::Isometry3d;
+using Eigen::Vector2d;
+using Eigen::Vector3d;
+
+namespace {
+
+constexpr int kFirstFeatures = 2500, kAllFeatures = 7000;
+constexpr std::size_t kMostTracks = 4000;
+// The cost of the adjustment (half the sum of squared residuals) is several thousand. While mistaken ties are
+// thrown out, steps that gain less than about one of it are not worth taking; at the end a thousandth of that.
+constexpr double kRoughTolerance = 1e-4, kFineTolerance = 1e-7;
+constexpr const char* kUnsettled =
+    "the cards in the photos do not settle where they were taken from; photograph again with two in each "
+    "photo";
+
+// Where features are worth looking for: the outline of a cylinder round the place the photos look at, less
+// the cards.
+cv::Mat search_mask(const camera::Lens& lens, const Isometry3d& camera_T_bench, const CardScan& cards,
+                    const SearchSpace& space) {
+  cv::Mat mask = cv::Mat::zeros(lens.height, lens.width, CV_8U);
+  const Isometry3d camera_T_level = camera_T_bench * cards.level_T_bench.inverse();
+  std::vector<cv::Point> hull, points;
+  for (const double z : {0.0, space.height_mm}) {
+    for (int k = 0; k < 36; ++k) {
+      const double a = k * std::numbers::pi / 18;
+      const Vector2d at = cards.aim_mm + space.radius_mm * Vector2d(std::cos(a), std::sin(a));
+      const Vector2d uv = lens.project(camera_T_level * Vector3d(at.x(), at.y(), z));
+      if (!uv.allFinite()) return cv::Mat(lens.height, lens.width, CV_8U, cv::Scalar(255));
+      points.emplace_back(static_cast<int>(std::clamp(uv.x(), -1e5, 1e5)),
+                          static_cast<int>(std::clamp(uv.y(), -1e5, 1e5)));
+    }
+  }
+  cv::convexHull(points, hull);
+  cv::fillConvexPoly(mask, hull, 255);
+  for (const Isometry3d& card : cards.solution.poses.bundle.bench_T_card) {
+    std::vector<cv::Point> sheet;
+    for (const auto& [sx, sy] : {std::pair{-1, -1}, {1, -1}, {1, 1}, {-1, 1}}) {
+      const Vector2d uv =
+          lens.project(camera_T_bench *
+                       (card * Vector3d(sx * camera::kSheetWidthMm / 2, sy * camera::kSheetHeightMm / 2, 0)));
+      if (!uv.allFinite()) break;
+      sheet.emplace_back(static_cast<int>(uv.x()), static_cast<int>(uv.y()));
+    }
+    if (sheet.size() == 4) cv::fillConvexPoly(mask, sheet, 0);
+  }
+  return mask;
+}
+
+void add_tracks(Bundle& bundle, std::vector<Track> tracks, const std::vector<TiePhoto>& photos) {
+  std::stable_sort(tracks.begin(), tracks.end(),
+                   [](const Track& a, const Track& b) { return a.features.size() > b.features.size(); });
+  if (tracks.size() > kMostTracks) tracks.resize(kMostTracks);
+  bundle.points = {};
+  bundle.ties.clear();
+  for (const Track& track : tracks) {
+    const PointIndex point = bundle.points.push_back(track.p_bench);
+    for (const auto& [p, f] : track.features) {
+      bundle.ties.push_back(
+          {geometry::PhotoIndex(p), point, photos[p].features.pixel[f], photos[p].features.sd_px[f]});
+    }
+  }
+}
+
+// Everything in one adjustment, mistaken observations thrown out on the way.
+BundleSummary adjust_ties(Bundle& bundle, BundleOptions options) {
+  constexpr int kRounds = 3;
+  BundleSummary summary;
+  for (int round = 1; round <= kRounds; ++round) {
+    options.tolerance = round < kRounds ? kRoughTolerance : kFineTolerance;
+    summary = adjust(bundle, options);
+    reject_mistakes(bundle, bundle.ties, summary.tie_factor);
+    reject_mistakes(bundle, bundle.corners, summary.corner_factor);
+    drop_lonely_points(bundle);
+    drop_unsettled_cards(bundle);
+    if (round > 1) continue;
+    for (TieObservation& o : bundle.ties) o.sd_px *= std::max(0.3, summary.tie_factor);
+  }
+  return summary;
+}
+
+// Photos that kept too few corners for a pose are named; which are kept.
+std::vector<bool> leave_out_unsettled(Bundle& bundle, const std::vector<Candidate>& used, Scan& scan) {
+  std::vector<std::size_t> corners(used.size(), 0);
+  for (const CornerObservation& o : bundle.corners) ++corners[o.photo.value];
+  std::vector<bool> kept(used.size(), true);
+  for (std::size_t i = 0; i < used.size(); ++i) {
+    if (corners[i] >= kPoseCorners) continue;
+    kept[i] = false;
+    scan.left_out.push_back({used[i].info.name, "its cards do not fit the pieces as other photos show them"});
+  }
+  std::erase_if(bundle.corners, [&](const CornerObservation& o) { return !kept[o.photo.value]; });
+  return kept;
+}
+
+std::vector<TiePhoto> strongest(const std::vector<TiePhoto>& photos, int most) {
+  std::vector<TiePhoto> few = photos;  // features come sorted by no particular rule: keep every n-th
+  for (TiePhoto& p : few) {
+    const int n = p.features.descriptors.rows;
+    if (n <= most) continue;
+    p.features.descriptors = p.features.descriptors.rowRange(0, most);
+    p.features.pixel.resize(static_cast<std::size_t>(most));
+    p.features.sd_px.resize(static_cast<std::size_t>(most));
+  }
+  return few;
+}
+
+void note_quality(const CardScan& cards, Scan& scan) {
+  const Bundle& bundle = cards.solution.poses.bundle;
+  const BundleSummary& summary = cards.solution.summary;
+  scan.quality.reprojection_rms_px = summary.corner_rms_px;
+  scan.quality.tie_rms_px = summary.tie_rms_px;
+  scan.quality.tie_points = bundle.points.size();
+  const LengthCheck check = check_lengths(bundle, cards.solution.options);
+  if (check.lengths > 0) {
+    scan.quality.length_error_mm = check.largest_error_mm;
+    scan.quality.longest_length_mm = check.longest_mm;
+  }
+}
+
+}  // namespace
+
+std::vector<TiePhoto> tie_features(const CardScan& cards, const SearchSpace& space, camera::PhotoStore& store,
+                                   int threads) {
+  const Bundle& bundle = cards.solution.poses.bundle;
+  std::vector<TiePhoto> photos(cards.used.size());
+  core::parallel_for(photos.size(), threads, [&](std::size_t i) {
+    TiePhoto& photo = photos[i];
+    photo.lens = lens_of_photo(bundle, geometry::PhotoIndex(i));
+    photo.camera_T_bench = bundle.camera_T_bench[geometry::PhotoIndex(i)];
+    const cv::Mat mask = search_mask(photo.lens, photo.camera_T_bench, cards, space);
+    photo.features = find_features(store.grey(cards.used[i].info), mask, kAllFeatures);
+  });
+  return photos;
+}
+
+std::vector<Vector3d> points_on_bench(const CardScan& cards, const std::vector<TiePhoto>& photos,
+                                      int threads) {
+  std::vector<Vector3d> points = points_of(match_neighbours(strongest(photos, kFirstFeatures), threads));
+  for (Vector3d& p : points) p = cards.level_T_bench * p;
+  return points;
+}
+
+void tie_photos(CardScan& cards, const std::vector<TiePhoto>& photos, const geometry::Profile& form,
+                double thickness_mm, const Isometry3d& bowl_T_level, const ScanOptions& options, Scan& scan) {
+  options.progress("tying the photos together");
+  Bundle& bundle = cards.solution.poses.bundle;
+  const BundleOptions& bundle_options = cards.solution.options;
+  const Isometry3d bowl_T_bench = bowl_T_level * cards.level_T_bench;
+  add_tracks(bundle, match_on_form(photos, {form, thickness_mm, bowl_T_bench}, options.threads), photos);
+  cards.solution.summary = adjust_ties(bundle, bundle_options);
+  const std::vector<bool> kept = leave_out_unsettled(bundle, cards.used, scan);
+  const auto settled = pose_covariances(bundle, bundle_options);
+  const auto covariances = pose_covariances(bundle, bundle_options, Shared::held);
+  std::vector<double> footprints;
+  for (std::size_t i = 0; i < cards.used.size(); ++i) {
+    if (!kept[i]) continue;
+    if (!(settled[geometry::PhotoIndex(i)](3, 3) > 0)) throw core::MeasureError(kUnsettled);
+    ScannedPhoto photo;
+    photo.info = cards.used[i].info;
+    photo.lens = lens_of_photo(bundle, geometry::PhotoIndex(i));
+    photo.camera_T_bowl = bundle.camera_T_bench[geometry::PhotoIndex(i)] * bowl_T_bench.inverse();
+    photo.covariance = covariances[geometry::PhotoIndex(i)];
+    const double distance = (photo.camera_T_bowl * Vector3d(0, 0, form.points().front().y() / 2)).norm() -
+                            form.points().back().x();
+    footprints.push_back(distance / photo.lens.fx);
+    scan.photos.push_back(std::move(photo));
+  }
+  for (const Vector3d& p : bundle.points) scan.points.push_back(bowl_T_bench * p);
+  scan.quality.pixel_footprint_mm = core::median(footprints);
+  note_quality(cards, scan);
+}
+
+}  // namespace interstice::scan

@@ -1,0 +1,33 @@
+// The second half of a scan: features of wood and form tie the photos together, one adjustment over all.
+//
+// Errors: MeasureError when the cards do not settle the photos' positions.
+#pragma once
+
+#include <vector>
+
+#include "scan/card_scan.h"
+#include "scan/tie_points.h"
+
+namespace interstice::scan {
+
+// Where features are worth looking for: a cylinder over the bench round what the photos look at, mm.
+struct SearchSpace {
+  double radius_mm = 0, height_mm = 0;
+};
+
+// Features of all photos within the space, cards left out. Needs the photos' grey pictures.
+std::vector<TiePhoto> tie_features(const CardScan& cards, const SearchSpace& space, camera::PhotoStore& store,
+                                   int threads);
+
+// Points that neighbouring photos have in common, from the strongest features; frame level. Mistaken ones are
+// among them.
+std::vector<Eigen::Vector3d> points_on_bench(const CardScan& cards, const std::vector<TiePhoto>& photos,
+                                             int threads);
+
+// Ties the photos on the form, adjusts everything, and notes photos, points and quality in `scan`.
+// `bowl_T_level` says where on the bench the form stands; `thickness_mm` of the pieces on it (0: bare).
+void tie_photos(CardScan& cards, const std::vector<TiePhoto>& photos, const geometry::Profile& form,
+                double thickness_mm, const Eigen::Isometry3d& bowl_T_level, const ScanOptions& options,
+                Scan& scan);
+
+}  // namespace interstice::scan
