@@ -81,7 +81,9 @@ TEST_F(PlanInput, Forms) {
   refused("form cut.svg", "cut.svg: not readable as SVG");
   refused("form cut.dxf", "cut.dxf: not a DXF text file");
   refused("form nowhere.csv", "nowhere.csv: no such file");
-  refused("form folder", "folder: is a folder, a file is needed");
+  refused("form folder", "folder: holds no photo");
+  refused("form folder --out form.csv", "form.csv");
+  refused("form folder --check-line 15", "--check-line");
   refused("form form.csv --unit furlong", "--unit: \"furlong\" is not one of cm, in, mm");
   refused("form form.csv --out nowhere/o.json",
           "nowhere/o.json: cannot be written: there is no folder nowhere");
@@ -96,6 +98,8 @@ TEST_F(PlanInput, Layouts) {
   refused("make form.csv --out nowhere/o.json", "there is no folder nowhere");
   refused("make form.csv --out o.json --gap-from nowhere", "nowhere: ");
   refused("make form.csv", "--out");
+  refused("make form.csv --form form.csv --out o.json", "form.csv: is no folder of photos");
+  refused("make folder --form words.csv --out o.json", "words.csv: holds no numbers");
 }
 
 TEST_F(PlanInput, Traces) {
@@ -104,6 +108,8 @@ TEST_F(PlanInput, Traces) {
   refused("trace lonely.png --form form.csv --out o.json", "lonely.json: no such file");
   refused("trace photo.png --form form.csv --out o.json", "photo.png: is not a picture this program reads");
   refused("trace photo.png --form words.csv --out o.json", "words.csv: holds no numbers");
+  refused("trace folder --out o.json", "folder: holds no photo");
+  refused("trace photo.png --out o.json", "photo.png: is a picture, not a folder of photos: it needs --form");
   refused("trace folder --form form.csv --out nowhere/o.json", "there is no folder nowhere");
   refused("trace folder --form form.csv --out o.json --lines curly",
           "\"curly\" is not one of decide, own, shared");
