@@ -30,9 +30,7 @@ std::vector<FormCell> form_cells(const surface::HeightField& field, double to_rh
 }
 
 double cell_share(double grid_mm) {
-  const surface::HeightOptions usual;
-  const double patch = std::hypot(usual.patch_mm, usual.pool_mm);
-  return std::min(1.0, grid_mm * grid_mm / (patch * patch));
+  return std::min(1.0, grid_mm * grid_mm / (kPatchSide_mm * kPatchSide_mm));
 }
 
 }  // namespace interstice::form

@@ -1,6 +1,7 @@
 // Heights swept over a form, and the cells of the map that tell them.
 #pragma once
 
+#include <cmath>
 #include <vector>
 
 #include "form/height_model.h"
@@ -18,6 +19,10 @@ surface::HeightField sweep_form(
 
 // Known cells within `to_rho` of the pole.
 std::vector<FormCell> form_cells(const surface::HeightField& field, double to_rho);
+
+// Side of the form that one height is drawn from: a patch and its pooling.
+inline const double kPatchSide_mm =
+    std::hypot(surface::HeightOptions{}.patch_mm, surface::HeightOptions{}.pool_mm);
 
 // Of a patch of the photos compared, what one cell adds: neighbours share the patch and its pooling.
 double cell_share(double grid_mm);

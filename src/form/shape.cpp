@@ -67,9 +67,15 @@ void refuse_unseen(const std::vector<FormCell>& cells, const geometry::Profile& 
 }  // namespace
 
 Shape measure_shape(scan::Scan& scan, const geometry::Profile& rough, const ShapeOptions& options) {
-  Shape shape;
   options.progress("measuring the form's surface");
-  const auto pictures = surface::read_pictures(scan, kFootprint_mm, true, options.threads);
+  return measure_shape(scan, surface::read_pictures(scan, kFootprint_mm, true, options.threads), rough,
+                       options);
+}
+
+Shape measure_shape(scan::Scan& scan,
+                    const geometry::IndexedVector<geometry::PhotoIndex, surface::Picture>& pictures,
+                    const geometry::Profile& rough, const ShapeOptions& options) {
+  Shape shape;
   shape.profile = rough;
   // The rough form is good to a millimetre or two; what is out of round or stands out keeps the range wide.
   const std::vector<SweepRange> rounds{{6, 0.5}, {4, 0.4}, {4, 0.25}};

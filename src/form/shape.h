@@ -15,6 +15,7 @@
 #include "geometry/profile.h"
 #include "scan/scan.h"
 #include "surface/height_field.h"
+#include "surface/pictures.h"
 
 namespace interstice::form {
 
@@ -55,7 +56,11 @@ struct ShapeOptions {
   std::function<void(const std::string&)> progress = [](const std::string&) {};
 };
 
-// Moves the scan so that its z axis is the form's. `rough` is good to a few millimetres.
+// Moves the scan so that its z axis is the form's. `rough` is good to a few millimetres. `pictures`: one a
+// photo; left out, they are read.
+Shape measure_shape(scan::Scan& scan,
+                    const geometry::IndexedVector<geometry::PhotoIndex, surface::Picture>& pictures,
+                    const geometry::Profile& rough, const ShapeOptions& options);
 Shape measure_shape(scan::Scan& scan, const geometry::Profile& rough, const ShapeOptions& options);
 
 }  // namespace interstice::form

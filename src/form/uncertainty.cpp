@@ -14,6 +14,19 @@ namespace {
 
 constexpr double kGrid_mm = 2, kStep_mm = 0.4, kRange_mm = 3;
 constexpr double kWindow_mm = 20;  // of the meridian over which the halves' difference is pooled
+// What all photos share does not show between halves: matching is off by a twentieth of a pixel alike, seen
+// from directions about half a right angle apart.
+constexpr double kShared_px = 0.05;
+
+// A patch compared is flat: on a bend it lies inside or outside it by a third of its sagitta on the mean.
+double bend_error_mm(const geometry::Profile& form, double rho) {
+  const double half = kPatchSide_mm / 2, from = std::max(0.0, rho - half),
+               to = std::min(form.length(), rho + half);
+  if (!(to > from)) return 0;
+  const Vector2d a = form.at(from).tangent, b = form.at(to).tangent;
+  const double bend = std::abs(std::atan2(a.x() * b.y() - a.y() * b.x(), a.dot(b))) / (to - from);
+  return half * half / 2 * bend / 3;
+}
 
 // The meridian's correction as every second photo has it; nothing where they show too little.
 std::optional<HeightModel> half(const UncertaintyInput& in, std::size_t which) {
@@ -55,7 +68,10 @@ std::vector<double> form_u95(const UncertaintyInput& in) {
     const double scale = in.scale_sd * std::abs(at.rz.dot(at.normal));
     const double paper = kPaperSd_mm * std::abs(at.normal.y());
     const double scatter = in.model.mean_sd(std::min(rho[i], in.profile.length()));
-    u95.push_back(2 * std::sqrt(scatter * scatter + poses * poses + scale * scale + paper * paper));
+    const double shared = kShared_px * in.scan.quality.pixel_footprint_mm;
+    const double bend = bend_error_mm(in.profile, rho[i]);
+    u95.push_back(2 * std::sqrt(scatter * scatter + poses * poses + scale * scale + paper * paper +
+                                shared * shared + bend * bend));
   }
   return u95;
 }

@@ -2,8 +2,8 @@
 //
 // Standard uncertainties along the normal, added as squares (JCGM 100:2008), u95 = 2 u: the scatter of places
 // round the ring (the model's own), the scale of the prints, the thickness of their paper (where the bench
-// is), and what the photos' poses and lens do, which moves whole rings: taken from the difference between the
-// meridians of two halves of the photos.
+// is), what the photos' poses do, which moves whole rings (taken from the difference between the meridians of
+// two halves of the photos), what all photos do alike, and flat patches on a bend.
 #pragma once
 
 #include <vector>

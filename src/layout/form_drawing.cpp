@@ -239,12 +239,15 @@ void collect(const pugi::xml_node& node, Affine transform, const std::string& fi
     Polyline line;
     while (!scan.at_end()) line.push_back(scan.point());
     lines.push_back(line);
+  } else if (name == "line") {
+    const auto number = [&](const char* key) { return node.attribute(key).as_double(); };
+    lines.push_back({{number("x1"), number("y1")}, {number("x2"), number("y2")}});
   } else if (name == "path") {
     lines = PathReader(file).read(node.attribute("d").value());
   }
   for (Polyline& line : lines) {
     for (Vector2d& p : line) p = transform * p;
-    if (line.size() >= 3) found.push_back(std::move(line));
+    if (line.size() >= 2) found.push_back(std::move(line));
   }
   for (const pugi::xml_node& child : node.children()) collect(child, transform, file, found, depth + 1);
 }
@@ -264,17 +267,6 @@ std::optional<double> unit_of(const std::string& length) {
 
 }  // namespace
 
-const Polyline& the_only(const std::vector<Polyline>& lines, const std::string& file) {
-  if (lines.empty())
-    throw core::InputError(
-        file, "holds no polyline or path of at least 3 points: draw half the profile as one line");
-  if (lines.size() > 1) {
-    throw core::InputError(
-        file, "holds " + std::to_string(lines.size()) + " lines: keep only half the profile, as one line");
-  }
-  return lines.front();
-}
-
 DrawnProfile read_svg_profile(const std::string& text, const std::string& file) {
   pugi::xml_document document;
   const pugi::xml_parse_result parsed = document.load_buffer(text.data(), text.size());
@@ -285,7 +277,10 @@ DrawnProfile read_svg_profile(const std::string& text, const std::string& file) 
   if (!svg) throw core::InputError(file, "holds no svg element");
   std::vector<Polyline> found;
   collect(svg, Affine::Identity(), file, found, 0);
+  constexpr std::size_t kMostLines = 10000;  // joined by comparing ends with ends
+  if (found.size() > kMostLines) throw core::InputError(file, "holds more than 10000 lines");
   DrawnProfile out;
+  found = joined(std::move(found));
   for (const Vector2d& p : the_only(found, file)) {
     if (!p.allFinite()) throw core::InputError(file, "holds a coordinate that is not a number");
     out.points.emplace_back(p.x(), -p.y());

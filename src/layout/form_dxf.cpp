@@ -4,45 +4,144 @@
 #include <Eigen/Geometry>
 #include <algorithm>
 #include <cmath>
+#include <map>
+#include <numbers>
 #include <optional>
 
 #include "core/errors.h"
 #include "core/files.h"
 #include "layout/form_lines.h"
+#include "layout/form_spline.h"
 
 namespace interstice::layout {
 namespace {
 
+using Eigen::Affine2d;
 using Eigen::Vector2d;
 
-class LineCollector : public DL_CreationAdapter {
+constexpr double kPi = std::numbers::pi;
+constexpr std::size_t kMostLines = 10000;  // joined by comparing ends with ends
+constexpr int kDeepest = 16;               // blocks within blocks
+
+struct BlockCall {
+  std::string name;
+  Affine2d at = Affine2d::Identity();
+};
+
+struct Block {
+  Vector2d base{0, 0};
+  std::vector<Polyline> lines;
+  std::vector<BlockCall> calls;
+};
+
+// Lines and curves of every block; the drawing itself is the block without a name.
+class CurveCollector : public DL_CreationAdapter {
  public:
-  std::vector<Polyline> polylines;
-  std::vector<std::pair<Vector2d, Vector2d>> segments;
+  std::map<std::string, Block> blocks;
   std::optional<double> unit_mm;
 
-  void addPolyline(const DL_PolylineData&) override { polylines.emplace_back(); }
+  void addBlock(const DL_BlockData& b) override {
+    name_ = b.name;
+    blocks[name_].base = {b.bpx, b.bpy};
+  }
+  void endBlock() override { name_.clear(); }
+  void addInsert(const DL_InsertData& i) override {
+    finish();
+    BlockCall call{i.name};
+    const double sx = mirrored() ? -1 : 1;
+    call.at.scale(Vector2d(sx, 1))
+        .translate(Vector2d(i.ipx, i.ipy))
+        .rotate(i.angle * kPi / 180)
+        .scale(Vector2d(i.sx == 0 ? 1 : i.sx, i.sy == 0 ? 1 : i.sy));
+    here().calls.push_back(call);
+  }
+  void addLine(const DL_LineData& l) override {
+    finish();
+    add({{l.x1, l.y1}, {l.x2, l.y2}});
+  }
+  void addArc(const DL_ArcData& a) override {
+    finish();
+    double sweep = std::fmod(a.angle2 - a.angle1, 360.0);
+    if (sweep <= 0) sweep += 360;
+    Polyline line;
+    for (int i = 0; i <= kChords; ++i) {
+      const double t = (a.angle1 + sweep * i / kChords) * kPi / 180;
+      line.emplace_back(a.cx + a.radius * std::cos(t), a.cy + a.radius * std::sin(t));
+    }
+    add(in_world(std::move(line)));
+  }
+  void addEllipse(const DL_EllipseData& e) override {
+    finish();
+    double sweep = e.angle2 - e.angle1;
+    if (sweep <= 1e-9) sweep += 2 * kPi;
+    if (sweep > 2 * kPi - 1e-6) return;  // a whole one is no half profile
+    const Vector2d major(e.mx, e.my), minor = e.ratio * Vector2d(-e.my, e.mx) * (mirrored() ? -1 : 1);
+    Polyline line;
+    for (int i = 0; i <= kChords; ++i) {
+      const double t = e.angle1 + sweep * i / kChords;
+      line.push_back(Vector2d(e.cx, e.cy) + std::cos(t) * major + std::sin(t) * minor);
+    }
+    add(std::move(line));
+  }
+  void addPolyline(const DL_PolylineData&) override {
+    finish();
+    open_ = Open::polyline;
+    bulge_ = 0;
+  }
   void addVertex(const DL_VertexData& v) override {
-    if (polylines.empty()) return;
-    Polyline& line = polylines.back();
+    if (open_ != Open::polyline) return;
     const Vector2d p(v.x, v.y);
-    if (!line.empty() && std::abs(bulge_) > 1e-9) add_bulge(line, line.back(), p, bulge_);
-    line.push_back(p);
+    if (!line_.empty() && std::abs(bulge_) > 1e-9) add_bulge(line_, line_.back(), p, bulge_);
+    line_.push_back(p);
     bulge_ = v.bulge;
   }
-  void endEntity() override { bulge_ = 0; }
-  void addLine(const DL_LineData& l) override {
-    segments.emplace_back(Vector2d(l.x1, l.y1), Vector2d(l.x2, l.y2));
+  void addSpline(const DL_SplineData& s) override {
+    finish();
+    open_ = Open::spline;
+    spline_ = {};
+    spline_.degree = static_cast<int>(std::min(s.degree, 25u));
   }
+  void addKnot(const DL_KnotData& k) override { spline_.knots.push_back(k.k); }
+  void addControlPoint(const DL_ControlPointData& p) override {
+    spline_.control.emplace_back(p.x, p.y);
+    spline_.weights.push_back(p.w);
+  }
+  void addFitPoint(const DL_FitPointData& p) override { spline_.through.emplace_back(p.x, p.y); }
+  void endEntity() override {
+    if (open_ == Open::spline) finish();
+  }
+  void endSequence() override { finish(); }
+  void endSection() override { finish(); }
   void setVariableInt(const std::string& key, int value, int) override {
     if (key != "$INSUNITS") return;
-    if (value == 1) unit_mm = 25.4;
-    if (value == 4) unit_mm = 1.0;
-    if (value == 5) unit_mm = 10.0;
-    if (value == 6) unit_mm = 1000.0;
+    static const std::map<int, double> units{{1, 25.4}, {2, 304.8},  {4, 1.0},   {5, 10.0},
+                                             {6, 1000}, {9, 0.0254}, {13, 1e-3}, {14, 100}};
+    if (const auto it = units.find(value); it != units.end()) unit_mm = it->second;
+  }
+
+  // What was begun and not ended is kept.
+  void finish() {
+    if (open_ == Open::polyline) add(in_world(std::move(line_)));
+    if (open_ == Open::spline) add(chords_of(spline_));
+    open_ = Open::none;
+    line_.clear();
   }
 
  private:
+  enum class Open { none, polyline, spline };
+
+  Block& here() { return blocks[name_]; }
+  void add(Polyline line) {
+    if (line.size() >= 2) here().lines.push_back(std::move(line));
+  }
+  // Flat entities may be given as seen from behind (their extrusion points away from the viewer).
+  bool mirrored() { return getExtrusion() != nullptr && getExtrusion()->getDirection()[2] < 0; }
+  Polyline in_world(Polyline line) {
+    if (mirrored()) {
+      for (Vector2d& p : line) p.x() = -p.x();
+    }
+    return line;
+  }
   // A bulge is the tangent of a quarter of the arc's angle; positive turns left.
   // By value: the line's own last point moves when the line grows.
   static void add_bulge(Polyline& line, const Vector2d a, const Vector2d b, double bulge) {
@@ -52,57 +151,68 @@ class LineCollector : public DL_CreationAdapter {
     for (int i = 1; i < kChords; ++i)
       line.push_back(centre + Eigen::Rotation2Dd(angle * i / kChords) * (a - centre));
   }
+
+  std::string name_;
+  Open open_ = Open::none;
+  Polyline line_;
   double bulge_ = 0;
+  SplineCurve spline_;
 };
 
-// Joins segments end to end, in whatever order and sense they were drawn.
-std::vector<Polyline> chained(std::vector<std::pair<Vector2d, Vector2d>> segments) {
-  std::vector<Polyline> chains;
-  constexpr double kTouch = 1e-3;
-  while (!segments.empty()) {
-    Polyline chain{segments.back().first, segments.back().second};
-    segments.pop_back();
-    for (bool grown = true; grown;) {
-      grown = false;
-      for (std::size_t i = 0; i < segments.size() && !grown; ++i) {
-        auto [a, b] = segments[i];
-        for (int sense = 0; sense < 2 && !grown; ++sense, std::swap(a, b)) {
-          if ((chain.back() - a).norm() < kTouch)
-            chain.push_back(b), grown = true;
-          else if ((chain.front() - a).norm() < kTouch)
-            chain.insert(chain.begin(), b), grown = true;
-        }
-        if (grown) segments.erase(segments.begin() + static_cast<std::ptrdiff_t>(i));
-      }
-    }
-    chains.push_back(std::move(chain));
+using Blocks = std::map<std::string, Block>;
+
+void expand(const Blocks& blocks, const Block& block, const Affine2d& at, const std::string& file, int depth,
+            std::vector<Polyline>& out) {
+  if (depth > kDeepest)
+    throw core::InputError(file, "blocks are nested more than 16 deep, or within themselves");
+  for (const Polyline& line : block.lines) {
+    Polyline moved;
+    for (const Vector2d& p : line) moved.push_back(at * p);
+    out.push_back(std::move(moved));
+    if (out.size() > kMostLines) throw core::InputError(file, "holds more than 10000 lines");
   }
-  return chains;
+  for (const BlockCall& call : block.calls) {
+    const auto it = blocks.find(call.name);
+    if (it == blocks.end() || call.name.empty()) continue;
+    const Affine2d inner = at * call.at * Eigen::Translation2d(-it->second.base);
+    expand(blocks, it->second, inner, file, depth + 1, out);
+  }
+}
+
+// The drawing; where it is empty, the blocks that stand for it.
+std::vector<Polyline> all_lines(const Blocks& blocks, const std::string& file) {
+  std::vector<Polyline> out;
+  if (const auto drawing = blocks.find(""); drawing != blocks.end())
+    expand(blocks, drawing->second, Affine2d::Identity(), file, 0, out);
+  if (!out.empty()) return out;
+  for (const auto& [name, block] : blocks) {
+    if (name.empty() || name.starts_with("*Paper") || name.starts_with("*paper")) continue;
+    expand(blocks, block, Affine2d::Identity(), file, 0, out);
+  }
+  return out;
 }
 
 }  // namespace
 
 DrawnProfile read_dxf_profile(const std::filesystem::path& path) {
   const std::string file = path.string(), text = core::read_file(path, 16u << 20);
-  if (text.find("ENTITIES") == std::string::npos)
-    throw core::InputError(file, "not a DXF text file: it has no ENTITIES section");
-  LineCollector collector;
+  if (text.find(std::string("Binary DXF")) < 32)
+    throw core::InputError(file, "is a binary DXF: save it as a text (ASCII) DXF");
+  if (text.find("SECTION") == std::string::npos)
+    throw core::InputError(file, "not a DXF text file: it has no SECTION");
+  CurveCollector collector;
   DL_Dxf dxf;
   if (!dxf.in(file, &collector)) throw core::InputError(file, "cannot be read as DXF");
-  // Joined by comparing every end with every other.
-  if (collector.segments.size() > 10000) throw core::InputError(file, "holds more than 10000 lines");
-  std::vector<Polyline> lines;
-  for (Polyline& line : collector.polylines) {
-    if (line.size() >= 3) lines.push_back(std::move(line));
-  }
-  for (Polyline& chain : chained(std::move(collector.segments))) {
-    if (chain.size() >= 3) lines.push_back(std::move(chain));
+  collector.finish();
+  std::vector<Polyline> lines = all_lines(collector.blocks, file);
+  for (const Polyline& line : lines) {
+    for (const Vector2d& p : line) {
+      if (!p.allFinite()) throw core::InputError(file, "holds a coordinate that is not a number");
+    }
   }
   DrawnProfile out;
+  lines = joined(std::move(lines));
   out.points = the_only(lines, file);
-  for (const Vector2d& p : out.points) {
-    if (!p.allFinite()) throw core::InputError(file, "holds a coordinate that is not a number");
-  }
   out.unit_mm = collector.unit_mm;
   return out;
 }

@@ -3,8 +3,6 @@
 #include <algorithm>
 #include <cmath>
 #include <cstdio>
-#include <cstdlib>
-#include <sstream>
 #include <stdexcept>
 
 #include "core/errors.h"
@@ -12,6 +10,7 @@
 #include "core/json_reader.h"
 #include "core/median.h"
 #include "geometry/polygon.h"
+#include "layout/form_table.h"
 
 namespace interstice::layout {
 namespace {
@@ -35,49 +34,6 @@ struct NumberedPoints {
   std::vector<Vector2d> points;
   std::vector<std::string> places;
 };
-
-// "12,5; 30,0" (comma as decimal mark) cannot be told from a comma between two numbers; it is refused.
-NumberedPoints read_table(const std::string& text, const std::string& file) {
-  NumberedPoints out;
-  std::istringstream in(text);
-  std::string line;
-  for (int number = 1; std::getline(in, line); ++number) {
-    const std::string place = "line " + std::to_string(number);
-    line = line.substr(0, line.find('#'));
-    for (char& c : line) {
-      if (c == ',' || c == ';' || c == '\t' || c == '\r') c = ' ';
-    }
-    const std::size_t first = line.find_first_not_of(' ');
-    if (first == std::string::npos) continue;
-    if (out.points.empty() && std::isalpha(static_cast<unsigned char>(line[first])) &&
-        line.compare(first, 3, "nan") != 0 && line.compare(first, 3, "inf") != 0) {
-      continue;  // a heading
-    }
-    double values[3];
-    int count = 0;
-    const char* at = line.c_str();
-    while (count < 3) {
-      char* end = nullptr;
-      const double value = std::strtod(at, &end);
-      if (end == at) break;
-      values[count++] = value;
-      at = end;
-    }
-    while (*at == ' ') ++at;
-    if (*at != 0)
-      throw core::InputError(file, place + ": \"" + core::one_line(at, 30) + "\" is not a number");
-    if (count != 2) {
-      throw core::InputError(file, place + ": two numbers are needed, r and z (decimals with a point), not " +
-                                       (count > 2 ? std::string("three or more") : std::to_string(count)));
-    }
-    if (!std::isfinite(values[0]) || !std::isfinite(values[1]))
-      throw core::InputError(file, place + ": not a finite number");
-    out.points.emplace_back(values[0], values[1]);
-    out.places.push_back(place);
-    if (out.points.size() > kMaxPoints) throw core::InputError(file, "holds more than 100000 points");
-  }
-  return out;
-}
 
 NumberedPoints read_json_profile(const std::string& text, const std::string& file) {
   const nlohmann::json document = core::parse_json(text, file);
@@ -230,7 +186,7 @@ FormInput read_form(const std::filesystem::path& path, const ProfileReading& rea
   if (ending == ".svg" || ending == ".dxf") {
     const DrawnProfile drawn =
         ending == ".svg" ? read_svg_profile(core::read_file(path, kMaxBytes), file) : read_dxf_profile(path);
-    const double unit = drawn.unit_mm.value_or(reading.unit_mm);
+    const double unit = drawn.unit_mm.value_or(reading.unit_mm.value_or(1));
     std::vector<Vector2d> points;
     std::vector<std::string> places;
     for (std::size_t i = 0; i < drawn.points.size(); ++i) {
@@ -244,13 +200,11 @@ FormInput read_form(const std::filesystem::path& path, const ProfileReading& rea
     NumberedPoints read = read_json_profile(text, file);
     return profile_from_points(std::move(read.points), read.places, file, false);
   }
-  NumberedPoints read = read_table(text, file);
-  if (read.points.empty()) throw core::InputError(file, "holds no numbers: two a line are needed, r and z");
-  for (Vector2d& p : read.points) {
-    p *= reading.unit_mm;
-    if (reading.diameters) p.x() /= 2;
-  }
-  return profile_from_points(std::move(read.points), read.places, file, false);
+  FormTable table = read_form_table(text, file, reading);
+  if (table.points.empty()) throw core::InputError(file, "holds no numbers: two a line are needed, r and z");
+  FormInput form = profile_from_points(std::move(table.points), table.places, file, false);
+  form.notes.insert(form.notes.begin(), table.notes.begin(), table.notes.end());
+  return form;
 }
 
 geometry::Profile profile_from_cloud(const std::vector<Eigen::Vector3d>& points, double step_mm) {

@@ -1,8 +1,8 @@
 // The form's outside as a profile, from what a maker has: a table, a drawing, or a measured document.
 //
-// Tables and CSV: two numbers a line, r and z (or diameter and z, see ProfileReading), mm unless said
-// otherwise; lines that begin with letters or '#' are skipped as headings or comments. SVG: one polyline,
-// polygon-free path or polyline element; DXF: one polyline or a chain of lines. Drawings show half the
+// Tables and CSV: two numbers a line, r and z or diameter and z, mm unless said otherwise; headings and decimal
+// commas: layout/form_table.h. SVG: paths, polylines and lines; DXF: lines, polylines, arcs, ellipses and
+// splines, also in blocks; in any order and sense, joined at their ends to one line. Drawings show half the
 // profile; their pole is the end where the line runs level. JSON: "profile" (a plan) or "form_profile" (a
 // measured fit), [[r, z], ...].
 #pragma once
@@ -17,8 +17,8 @@
 namespace interstice::layout {
 
 struct ProfileReading {
-  double unit_mm = 1;      // of tables and CSV, and of drawings that name no unit
-  bool diameters = false;  // the first column holds diameters
+  std::optional<double> unit_mm;  // of tables that name none, and of such drawings; left out: mm
+  bool diameters = false;         // the first column holds diameters
 };
 
 struct FormInput {

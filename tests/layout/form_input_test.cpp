@@ -52,14 +52,61 @@ TEST_F(FormFiles, TablesInEveryOrderUnitAndSeparator) {
   expect_bowl(layout::read_form(write("a.csv", kBowl)).profile);
   expect_bowl(layout::read_form(write("b.txt", "# my form\n0 60\n30\t55\n60;35\n75 0\r\n")).profile);
   expect_bowl(layout::read_form(write("rim_first.csv", "75,0\n60,35\n30,55\n0,60\n")).profile);
-  expect_bowl(layout::read_form(write("cm.csv", "0,6\n3,5.5\n6,3.5\n7.5,0\n"), {10, false}).profile);
-  expect_bowl(layout::read_form(write("dia.csv", "0,60\n60,55\n120,35\n150,0\n"), {1, true}).profile);
+  expect_bowl(layout::read_form(write("cm.csv", "0,6\n3,5.5\n6,3.5\n7.5,0\n"), {10.0, false}).profile);
+  expect_bowl(layout::read_form(write("dia.csv", "0,60\n60,55\n120,35\n150,0\n"), {1.0, true}).profile);
   const layout::FormInput lifted = layout::read_form(write("lifted.csv", "0,80\n30,75\n60,55\n75,20\n"));
   expect_bowl(lifted.profile);
   EXPECT_EQ(lifted.notes.size(), 1u);
   const layout::FormInput upright = layout::read_form(write("upright.csv", "0,0\n30,5\n60,25\n75,60\n"));
   expect_bowl(upright.profile);
   EXPECT_NE(upright.notes[0].find("turned over"), std::string::npos);
+}
+
+TEST_F(FormFiles, HeadingsNameColumnsUnitsAndDiameters) {
+  const auto read = [&](const std::string& text, const layout::ProfileReading& reading = {}) {
+    return layout::read_form(write("t.csv", text), reading);
+  };
+  expect_bowl(read("z,r\n60,0\n55,30\n35,60\n0,75\n").profile);
+  expect_bowl(read("diameter,height\n0,60\n60,55\n120,35\n150,0\n").profile);
+  expect_bowl(read("Diameter (cm);Height (cm)\n0;6\n6;5.5\n12;3.5\n15;0\n").profile);
+  expect_bowl(read("height_mm\tradius_mm\tremark\n60\t0\ttop\n55\t30\tx\n35\t60\tx\n0\t75\trim\n").profile);
+  expect_bowl(read("My form, turned in oak\nr,z\n0,60\n30,55\n60,35\n75,0\n").profile);
+  expect_bowl(read("no,d,z\n1,0,60\n2,60,55\n3,120,35\n4,150,0\n").profile);
+  const layout::FormInput halved = read("d,z\n0,60\n60,55\n120,35\n150,0\n", {{}, true});
+  expect_bowl(halved.profile);
+  EXPECT_EQ(halved.notes.at(0), "the heading says diameter: halved");
+  const layout::FormInput unnamed = read("across,up\n0,60\n30,55\n60,35\n75,0\n");
+  expect_bowl(unnamed.profile);
+  EXPECT_NE(unnamed.notes.at(0).find("names no columns"), std::string::npos);
+  const auto expect = [](const std::string& line, const std::string& part) {
+    EXPECT_NE(line.find(part), std::string::npos) << line;
+  };
+  expect(refusal("x.csv", "r,z\n0,60\n30,55\n60,35\n75,0\n", {{}, true}), "the heading says radius");
+  expect(refusal("x.csv", "r (cm),z (cm)\n0,6\n3,5\n7,0\n", {25.4, false}),
+         "the heading says cm, --unit says in");
+  expect(refusal("x.csv", "r (cm),z (mm)\n0,60\n3,55\n7,0\n"), "names two units, cm and mm");
+  expect(refusal("x.csv", "no,d,z\n1,0,60\n2,60\n"),
+         "line 3: as many numbers are needed as the heading names");
+}
+
+TEST_F(FormFiles, DecimalCommasAreUnderstoodOrRefused) {
+  const auto bowl = [&](const std::string& text) {
+    const geometry::Profile p = layout::read_form(write("t.csv", text)).profile;
+    expect_bowl(p);
+    EXPECT_NEAR(p.points()[1].x(), 30.5, 1e-9);
+  };
+  bowl("0;60\n30,5;55,25\n60;35\n75;0\n");
+  bowl("r;z\n0,0;60,0\n30,5;55,25\n60;35\n75;0\n");
+  bowl("0\t60\n30,5\t55,25\n60\t35\n75\t0\n");
+  bowl("0 60\n30,5 55,25\n60 35\n75 0\n");
+  bowl("0, 60\n30.5, 55.25\n60, 35\n75, 0\n");
+  bowl("0; 60\n30.5; 55.25\n60; 35\n75; 0\n");
+  const std::string line = refusal("x.csv", "0,60\n30,5,55,25\n60,35\n75,0\n");
+  EXPECT_NE(line.find("line 2: two numbers are needed, r and z, not 4; with decimal commas put a semicolon"),
+            std::string::npos)
+      << line;
+  EXPECT_NE(refusal("x.csv", "0;60\n1.030,5;55\n75;0\n").find("\"1.030,5\" is not a number"),
+            std::string::npos);
 }
 
 TEST_F(FormFiles, JsonProfiles) {
@@ -147,6 +194,69 @@ TEST_F(FormFiles, DxfPolylinesAndLines) {
       0.05);
 }
 
+// The quarter circle of radius 80 about (0, 0) as entities of a drawing.
+constexpr const char* kHalfArc = "0\nARC\n8\n0\n10\n0\n20\n0\n40\n80\n50\n0\n51\n45\n";
+constexpr const char* kOtherHalfAsEllipse =
+    "0\nELLIPSE\n8\n0\n10\n0\n20\n0\n11\n80\n21\n0\n40\n1\n41\n0.785398163\n42\n1.570796327\n";
+// The same half as a rational quadratic: middle weight cos(22.5 degrees), control point where the tangents meet.
+constexpr const char* kOtherHalfAsSpline =
+    "0\nSPLINE\n8\n0\n70\n4\n71\n2\n72\n6\n73\n3\n74\n0\n40\n0\n40\n0\n40\n0\n40\n1\n40\n1\n40\n1\n"
+    "41\n1\n41\n0.923879533\n41\n1\n10\n56.568542\n20\n56.568542\n30\n0\n10\n33.137085\n20\n80\n30\n0\n"
+    "10\n0\n20\n80\n30\n0\n";
+
+std::string drawing_of(const std::string& entities) {
+  return "0\nSECTION\n2\nENTITIES\n" + entities + "0\nENDSEC\n0\nEOF\n";
+}
+
+TEST_F(FormFiles, DxfArcsEllipsesSplinesAndBlocksJoined) {
+  const auto circle = [&](const std::string& text) {
+    expect_quarter_circle(layout::read_form(write("x.dxf", text)).profile, 0.05);
+  };
+  circle(drawing_of(std::string(kHalfArc) + kOtherHalfAsEllipse));
+  circle(drawing_of(std::string(kOtherHalfAsEllipse) + kHalfArc));
+  circle(drawing_of(std::string(kHalfArc) + kOtherHalfAsSpline));
+  // An axis drawn beside it does not count.
+  circle(drawing_of(std::string(kHalfArc) + kOtherHalfAsSpline +
+                    "0\nLINE\n8\n0\n10\n0\n20\n-20\n11\n0\n21\n70\n"));
+  const std::string blocks =
+      std::string("0\nSECTION\n2\nBLOCKS\n0\nBLOCK\n8\n0\n2\nform\n70\n0\n10\n5\n20\n0\n") + kHalfArc +
+      kOtherHalfAsSpline + "0\nENDBLK\n0\nENDSEC\n";
+  circle(blocks + drawing_of("0\nINSERT\n8\n0\n2\nform\n10\n100\n20\n40\n50\n0\n"));
+  circle(blocks + "0\nEOF\n");
+  // Turned by a quarter and twice as large, the block would lie on its side; turned back by the drawing it does not.
+  circle(
+      "0\nSECTION\n2\nBLOCKS\n0\nBLOCK\n8\n0\n2\nhalf\n70\n0\n10\n0\n20\n0\n0\nLINE\n8\n0\n10\n0\n20\n0\n11\n"
+      "1\n21\n"
+      "0\n0\nENDBLK\n0\nENDSEC\n" +
+      drawing_of(std::string(kHalfArc) + kOtherHalfAsSpline));
+  // Points that a curve passes through.
+  std::string through = "0\nSPLINE\n8\n0\n70\n8\n71\n3\n72\n0\n73\n0\n74\n19\n";
+  for (int i = 0; i <= 18; ++i) {
+    const double t = i * std::numbers::pi / 36;
+    through +=
+        "11\n" + std::to_string(80 * std::cos(t)) + "\n21\n" + std::to_string(80 * std::sin(t)) + "\n31\n0\n";
+  }
+  circle(drawing_of(through));
+  const auto expect = [](const std::string& line, const std::string& part) {
+    EXPECT_NE(line.find(part), std::string::npos) << line;
+  };
+  expect(refusal("x.dxf",
+                 drawing_of(std::string(kHalfArc) + "0\nARC\n8\n0\n10\n300\n20\n0\n40\n80\n50\n0\n51\n45\n")),
+         "2 lines that do not meet");
+  expect(refusal("x.dxf", drawing_of("0\nCIRCLE\n8\n0\n10\n0\n20\n0\n40\n80\n")), "holds no line");
+}
+
+// An eighth by path, an eighth by path from the other end.
+TEST_F(FormFiles, SvgPiecesJoined) {
+  expect_quarter_circle(
+      layout::read_form(
+          write("pieces.svg",
+                "<svg width='100mm' viewBox='0 0 100 100'><path d='M80 80 A80 80 0 0 0 56.568542 "
+                "23.431458'/><g><path d='M0 0 A80 80 0 0 1 56.568542 23.431458'/></g></svg>"))
+          .profile,
+      0.05);
+}
+
 TEST_F(FormFiles, BadFilesAreRefusedInOneLineSayingWhere) {
   const auto expect = [](const std::string& line, const std::string& part) {
     EXPECT_NE(line.find(part), std::string::npos) << line;
@@ -164,8 +274,10 @@ TEST_F(FormFiles, BadFilesAreRefusedInOneLineSayingWhere) {
   expect(refusal("x.csv", "0,60\n-30,55\n75,0\n"), "line 2: r must be positive");
   expect(refusal("x.json", "{\"profile\": [[0,1],[2]]}"), "profile[1]");
   expect(refusal("x.svg", "<svg><path"), "not readable as SVG");
-  expect(refusal("x.svg", "<svg></svg>"), "no polyline");
+  expect(refusal("x.svg", "<svg></svg>"), "holds no line");
   expect(refusal("x.svg", "<svg><path d='M0 0 L50 9 L60 60'/><path d='M0 0 L50 9 L60 60'/></svg>"),
+         "its line is closed");
+  expect(refusal("x.svg", "<svg><path d='M0 0 L50 9 L60 60'/><path d='M0 9 L50 19 L60 70'/></svg>"),
          "2 lines");
   expect(refusal("x.svg", "<svg><path d='M0 0 L50 x'/></svg>"), "\"x");
   expect(refusal("x.svg", "<svg><path d='L50 9 L60 60'/></svg>"), "must begin with M");

@@ -90,6 +90,35 @@ TEST(Schemas, LensAndResin) {
   EXPECT_NE(Schema("resin").fault(neither), "");
 }
 
+// A drawn form, as `plan form` keeps it, and one measured from photos.
+TEST(Schemas, Form) {
+  json form{{"name", "bowl"}, {"units", "mm"}, {"profile", {{0, 60}, {40, 40}, {60, 0}}}};
+  check("form", form);
+  const Schema schema("form");
+  form["u95_mm"] = {0.1, 0.1, 0.2};
+  EXPECT_NE(schema.fault(form), "");  // only what was measured has an uncertainty
+  form["unseen"] = {{"pole_mm", 0}, {"rim_mm", 6.0}, {"area_percent", 7.5}};
+  form["rings"] = {{{"z_mm", 10.0},
+                    {"r_mm", 55.0},
+                    {"out_of_round_mm", 0.1},
+                    {"oval_mm", 0.2},
+                    {"oval_deg", 30.0},
+                    {"centre_mm", {0.0, 0.1}}}};
+  form["bumps"] = json::array();
+  form["quality"] = {{"photos_given", 17},
+                     {"photos_used", 17},
+                     {"left_out", json::array()},
+                     {"check_line_given", true},
+                     {"scale_u95_percent", 0.07}};
+  EXPECT_EQ(schema.fault(form), "");
+  json altered = form;
+  altered["rings"][0]["oval_mm"] = -1;
+  EXPECT_NE(schema.fault(altered), "");
+  altered = form;
+  altered["profile"][1] = {1.0};
+  EXPECT_NE(schema.fault(altered), "");
+}
+
 TEST(Schemas, SmallFitAndCorrections) {
   const json fit = read(kSource + "/tests/fuzz/seeds/fit/two.json");
   check("fit", fit);
