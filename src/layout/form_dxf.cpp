@@ -161,35 +161,45 @@ class CurveCollector : public DL_CreationAdapter {
 
 using Blocks = std::map<std::string, Block>;
 
-void expand(const Blocks& blocks, const Block& block, const Affine2d& at, const std::string& file, int depth,
-            std::vector<Polyline>& out) {
-  if (depth > kDeepest)
-    throw core::InputError(file, "blocks are nested more than 16 deep, or within themselves");
-  for (const Polyline& line : block.lines) {
-    Polyline moved;
-    for (const Vector2d& p : line) moved.push_back(at * p);
-    out.push_back(std::move(moved));
-    if (out.size() > kMostLines) throw core::InputError(file, "holds more than 10000 lines");
+// Puts every block where it is called for.
+class Expansion {
+ public:
+  Expansion(const Blocks& blocks, const std::string& file) : blocks_(blocks), file_(file) {}
+  std::vector<Polyline> lines;
+
+  void add(const Block& block, const Affine2d& at, int depth = 0) {
+    if (depth > kDeepest || ++calls_ > kMostLines)
+      throw core::InputError(file_, "its blocks are nested too deep, or within themselves");
+    for (const Polyline& line : block.lines) {
+      Polyline moved;
+      for (const Vector2d& p : line) moved.push_back(at * p);
+      lines.push_back(std::move(moved));
+      if (lines.size() > kMostLines) throw core::InputError(file_, "holds more than 10000 lines");
+    }
+    for (const BlockCall& call : block.calls) {
+      const auto it = blocks_.find(call.name);
+      if (it == blocks_.end() || call.name.empty()) continue;
+      add(it->second, at * call.at * Eigen::Translation2d(-it->second.base), depth + 1);
+    }
   }
-  for (const BlockCall& call : block.calls) {
-    const auto it = blocks.find(call.name);
-    if (it == blocks.end() || call.name.empty()) continue;
-    const Affine2d inner = at * call.at * Eigen::Translation2d(-it->second.base);
-    expand(blocks, it->second, inner, file, depth + 1, out);
-  }
-}
+
+ private:
+  const Blocks& blocks_;
+  const std::string& file_;
+  std::size_t calls_ = 0;
+};
 
 // The drawing; where it is empty, the blocks that stand for it.
 std::vector<Polyline> all_lines(const Blocks& blocks, const std::string& file) {
-  std::vector<Polyline> out;
+  Expansion all(blocks, file);
   if (const auto drawing = blocks.find(""); drawing != blocks.end())
-    expand(blocks, drawing->second, Affine2d::Identity(), file, 0, out);
-  if (!out.empty()) return out;
+    all.add(drawing->second, Affine2d::Identity());
+  if (!all.lines.empty()) return std::move(all.lines);
   for (const auto& [name, block] : blocks) {
     if (name.empty() || name.starts_with("*Paper") || name.starts_with("*paper")) continue;
-    expand(blocks, block, Affine2d::Identity(), file, 0, out);
+    all.add(block, Affine2d::Identity());
   }
-  return out;
+  return std::move(all.lines);
 }
 
 }  // namespace
@@ -200,6 +210,9 @@ DrawnProfile read_dxf_profile(const std::filesystem::path& path) {
     throw core::InputError(file, "is a binary DXF: save it as a text (ASCII) DXF");
   if (text.find("SECTION") == std::string::npos)
     throw core::InputError(file, "not a DXF text file: it has no SECTION");
+  if (text.find("EOF") == std::string::npos)
+    throw core::InputError(file,
+                           "not a whole DXF text file: it does not end with EOF; save or copy it again");
   CurveCollector collector;
   DL_Dxf dxf;
   if (!dxf.in(file, &collector)) throw core::InputError(file, "cannot be read as DXF");

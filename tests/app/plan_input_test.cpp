@@ -79,7 +79,7 @@ TEST_F(PlanInput, Forms) {
   refused("form empty.csv", "empty.csv: holds no numbers");
   refused("form metres.csv", "metres.csv: the form would be only 0.16 mm across: wrong units?");
   refused("form cut.svg", "cut.svg: not readable as SVG");
-  refused("form cut.dxf", "cut.dxf: not a DXF text file");
+  refused("form cut.dxf", "cut.dxf: not a whole DXF text file");
   refused("form nowhere.csv", "nowhere.csv: no such file");
   refused("form folder", "folder: holds no photo");
   refused("form folder --out form.csv", "form.csv");

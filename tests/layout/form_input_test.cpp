@@ -223,12 +223,13 @@ TEST_F(FormFiles, DxfArcsEllipsesSplinesAndBlocksJoined) {
       kOtherHalfAsSpline + "0\nENDBLK\n0\nENDSEC\n";
   circle(blocks + drawing_of("0\nINSERT\n8\n0\n2\nform\n10\n100\n20\n40\n50\n0\n"));
   circle(blocks + "0\nEOF\n");
-  // Turned by a quarter and twice as large, the block would lie on its side; turned back by the drawing it does not.
-  circle(
-      "0\nSECTION\n2\nBLOCKS\n0\nBLOCK\n8\n0\n2\nhalf\n70\n0\n10\n0\n20\n0\n0\nLINE\n8\n0\n10\n0\n20\n0\n11\n"
-      "1\n21\n"
-      "0\n0\nENDBLK\n0\nENDSEC\n" +
-      drawing_of(std::string(kHalfArc) + kOtherHalfAsSpline));
+  // Turned by a quarter the pole is on the side; a drawing that turns its block back is upright again.
+  const std::string turned =
+      "0\nSECTION\n2\nBLOCKS\n0\nBLOCK\n8\n0\n2\na\n70\n0\n10\n0\n20\n0\n" + std::string(kHalfArc) +
+      kOtherHalfAsSpline +
+      "0\nENDBLK\n0\nBLOCK\n8\n0\n2\nb\n70\n0\n10\n0\n20\n0\n0\nINSERT\n8\n0\n2\na\n10\n7\n20\n0\n50\n90\n"
+      "0\nENDBLK\n0\nENDSEC\n";
+  circle(turned + drawing_of("0\nINSERT\n8\n0\n2\nb\n10\n0\n20\n3\n50\n-90\n"));
   // Points that a curve passes through.
   std::string through = "0\nSPLINE\n8\n0\n70\n8\n71\n3\n72\n0\n73\n0\n74\n19\n";
   for (int i = 0; i <= 18; ++i) {
@@ -243,6 +244,12 @@ TEST_F(FormFiles, DxfArcsEllipsesSplinesAndBlocksJoined) {
   expect(refusal("x.dxf",
                  drawing_of(std::string(kHalfArc) + "0\nARC\n8\n0\n10\n300\n20\n0\n40\n80\n50\n0\n51\n45\n")),
          "2 lines that do not meet");
+  // A block within itself, and two that call each other twice: without end.
+  const std::string within =
+      "0\nSECTION\n2\nBLOCKS\n0\nBLOCK\n8\n0\n2\na\n70\n0\n10\n0\n20\n0\n0\nINSERT\n8\n0\n2\na\n10\n7\n20\n0"
+      "\n"
+      "0\nINSERT\n8\n0\n2\na\n10\n7\n20\n0\n0\nENDBLK\n0\nENDSEC\n";
+  expect(refusal("x.dxf", within + drawing_of("0\nINSERT\n8\n0\n2\na\n10\n0\n20\n0\n")), "nested too deep");
   expect(refusal("x.dxf", drawing_of("0\nCIRCLE\n8\n0\n10\n0\n20\n0\n40\n80\n")), "holds no line");
 }
 
