@@ -14,6 +14,7 @@
 #include <thread>
 
 #include "app/command_line.h"
+#include "app/cmd_bench.h"
 #include "app/commands.h"
 #include "core/errors.h"
 #include "core/on_stop.h"
@@ -47,7 +48,8 @@ int run(int argc, char** argv) {
   app.formatter_fn([](const CLI::App* command, const std::string& name, CLI::AppFormatMode) {
     return help_text(*command, name);
   });
-  add_cards_command(app, chosen);  // in the order of the job
+  add_bench_command(app, chosen);  // the whole job, then its parts in their order
+  add_cards_command(app, chosen);
   add_lens_command(app, chosen);
   add_plan_command(app, chosen);
   add_inspect_command(app, chosen);

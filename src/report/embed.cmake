@@ -1,5 +1,6 @@
-# Writes the page's style sheet and scripts as C++ functions: cmake -DOUT=file.cpp -DNAMES="a;b" -DFILES="x;y" -P embed.cmake
-set(text "// Made from the files in src/report/page and three.js by embed.cmake.\n#include \"report/page_assets.h\"\n\nnamespace interstice::report {\n\n")
+# Writes a room's style sheets and scripts as C++ functions:
+# cmake -DROOM=report -DOUT=file.cpp -DNAMES="a;b" -DFILES="x;y" -P embed.cmake
+set(text "// Made by embed.cmake.\n#include \"${ROOM}/page_assets.h\"\n\nnamespace interstice::${ROOM} {\n\n")
 list(LENGTH NAMES count)
 math(EXPR last "${count} - 1")
 foreach(i RANGE ${last})
@@ -14,5 +15,5 @@ foreach(i RANGE ${last})
   string(REPLACE "</script" "<\\/script" content "${content}")
   string(APPEND text "std::string_view ${name}() {\n  static constexpr char kText[] = R\"embedded(${content})embedded\";\n  return {kText, sizeof kText - 1};\n}\n\n")
 endforeach()
-string(APPEND text "}  // namespace interstice::report\n")
+string(APPEND text "}  // namespace interstice::${ROOM}\n")
 file(WRITE "${OUT}" "${text}")

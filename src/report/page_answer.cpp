@@ -157,7 +157,8 @@ std::string work_part(const PageInput& input) {
                                            : "<p>No sanding or moving is proposed; see the seams below.</p>";
   } else {
     out +=
-        "<p>Most valuable first, piece by piece. Tick what is done; the page remembers it on this device. "
+        "<p>Most valuable first, piece by piece. Tick what is done; <span id=\"kept\">the page remembers it on this "
+        "device</span>. "
         "<span id=\"progress\" role=\"status\"></span></p>" +
         steps(fit);
     out +=

@@ -68,12 +68,27 @@
     var place = byId("progress");
     if (place) place.textContent = done + " of " + steps.length + " done.";
   }
+  // In a frame, whoever frames it keeps the ticks, for all who look at it alike.
+  var framed = window.parent !== window;
   boxes.forEach(function (box) {
     var key = data.result + ":" + box.id;
     box.checked = store.get(key) === "1";
-    box.addEventListener("change", function () { store.set(key, box.checked ? "1" : "0"); count(); });
+    box.addEventListener("change", function () {
+      store.set(key, box.checked ? "1" : "0");
+      if (framed) window.parent.postMessage({ interstice: "tick", id: box.id, on: box.checked }, "*");
+      count();
+    });
   });
   count();
+  if (framed) {
+    if (byId("kept")) byId("kept").textContent = "everybody at the bench sees it";
+    window.addEventListener("message", function (e) {
+      if (e.source !== window.parent || !e.data || e.data.interstice !== "ticks") return;
+      boxes.forEach(function (box) { box.checked = e.data.on.indexOf(box.id) >= 0; });
+      count();
+    });
+    window.parent.postMessage({ interstice: "ready" }, "*");
+  }
 
   // Enlarged photos: a picture that can be dragged, pinched, wheeled and keyed.
   var dialog = byId("big"), body = byId("big-body"), zoom = null, current = -1;
