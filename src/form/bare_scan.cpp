@@ -17,8 +17,7 @@ using Eigen::Vector3d;
 
 namespace {
 
-// How far the form can reach from what the photos look at: no card lies under it. Cards are A5 sheets; the
-// aim is off by a part of the form's size, which half a sheet more allows for.
+// How far the form can reach from what the photos look at: no card lies under it. The aim is off by a little.
 double reach_of(const scan::CardScan& cards) {
   double nearest = std::numeric_limits<double>::infinity();
   for (const Isometry3d& bench_T_card : cards.solution.poses.bundle.bench_T_card) {
@@ -28,8 +27,8 @@ double reach_of(const scan::CardScan& cards) {
                           std::max(0.0, std::abs(aim.y()) - camera::kSheetHeightMm / 2));
     nearest = std::min(nearest, beside.norm());
   }
-  constexpr double kLeast_mm = 40, kMost_mm = 1000;
-  return std::clamp(nearest + camera::kSheetHeightMm / 2, kLeast_mm, kMost_mm);
+  constexpr double kAim_mm = 20, kLeast_mm = 40, kMost_mm = 1000;
+  return std::clamp(nearest + kAim_mm, kLeast_mm, kMost_mm);
 }
 
 std::vector<CardDirection> directions(const scan::CardScan& cards, const Isometry3d& bowl_T_level) {
@@ -43,6 +42,21 @@ std::vector<CardDirection> directions(const scan::CardScan& cards, const Isometr
   std::sort(out.begin(), out.end(),
             [](const CardDirection& a, const CardDirection& b) { return a.card < b.card; });
   return out;
+}
+
+// Points of bench and form. How large the form is nobody has said, and only so many features are matched: a
+// bench's grain must not crowd out a form that is small or plain, so nearer spaces are looked at by themselves.
+std::vector<Vector3d> points_all_over(const scan::CardScan& cards, const std::vector<scan::TiePhoto>& photos,
+                                      double reach, int threads) {
+  std::vector<Vector3d> all;
+  for (const scan::SearchSpace& space :
+       {scan::SearchSpace{0.6 * reach, 0.6 * reach}, scan::SearchSpace{0.85 * reach, 0.85 * reach},
+        scan::SearchSpace{reach, 2 * reach}}) {
+    const std::vector<Vector3d> points =
+        scan::points_on_bench(cards, scan::features_within(cards, photos, space), threads);
+    all.insert(all.end(), points.begin(), points.end());
+  }
+  return all;
 }
 
 Isometry3d axis_to_origin(const Vector2d& axis, double up) {
@@ -70,7 +84,7 @@ BareScan scan_bare_form(const std::filesystem::path& folder, const scan::ScanOpt
       scan::tie_features(cards, {reach, 2 * reach}, *scan.store, options.threads);
   scan.store->forget_grey();
   const RoughForm first =
-      find_rough_form(scan::points_on_bench(cards, photos, options.threads), cards.aim_mm, reach);
+      find_rough_form(points_all_over(cards, photos, reach, options.threads), cards.aim_mm, reach);
   Isometry3d bowl_T_level = axis_to_origin(first.axis_mm, kPaper_mm);
   scan::tie_photos(cards, photos, first.profile, 0.0, bowl_T_level, options, scan);
   const RoughForm second = find_rough_form(scan.points, {0, 0}, reach);

@@ -2,12 +2,49 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
+#include <map>
 #include <numbers>
+
+#include "core/median.h"
 
 namespace interstice::layout {
 
 using Eigen::Vector2d;
 using Eigen::Vector3d;
+
+void mark_lowest(CellComplex& complex, double rim_rho) {
+  // By degree of the compass: each cell's nearest and farthest place from the pole, and the outermost cell.
+  constexpr std::size_t kBins = 360;
+  struct Span {
+    double from = std::numeric_limits<double>::infinity(), to = 0;
+  };
+  const std::size_t n = complex.cells.size();
+  std::vector<std::map<std::size_t, Span>> spans(n);
+  std::vector<std::size_t> outermost(kBins, n);
+  for (std::size_t i = 0; i < n; ++i) {
+    for (const Vector2d& p : complex.cells[i]) {
+      const double turn = std::atan2(p.y(), p.x()) / (2 * std::numbers::pi) + 0.5, rho = p.norm();
+      Span& span = spans[i][std::min(kBins - 1, static_cast<std::size_t>(turn * kBins))];
+      span.from = std::min(span.from, rho), span.to = std::max(span.to, rho);
+    }
+    for (const auto& [bin, span] : spans[i]) {
+      if (outermost[bin] == n || spans[outermost[bin]][bin].to < span.to) outermost[bin] = i;
+    }
+  }
+  for (std::size_t i = 0; i < n; ++i) {
+    std::vector<double> above;
+    std::size_t free = 0;
+    double depth = 0;
+    for (const auto& [bin, span] : spans[i]) {
+      above.push_back(rim_rho - span.to);
+      free += outermost[bin] == i;
+      depth = std::max(depth, span.to - span.from);
+    }
+    constexpr double kNear = 0.6;
+    if (2 * free > spans[i].size() && core::median(above) < kNear * depth) complex.on_rim[i] = 1;
+  }
+}
 
 std::vector<int> rings_from_rim(const CellComplex& complex) {
   std::vector<int> ring(complex.cells.size(), 0);

@@ -22,6 +22,11 @@ struct CellComplex {
   std::vector<CellSeam> seams;
 };
 
+// Marks as on the rim, besides those that reach it, the cells that have no other cell between them and the rim
+// and stand nearer to it than 0.6 of their own depth: a lowest line drawn some way above the rim. Outlines in
+// steps of a millimetre or less. A cell above a place where none was traced stays as it is.
+void mark_lowest(CellComplex& complex, double rim_rho_mm);
+
 // Rings by neighbourhood: 1 for the cells on the rim, then one more for every seam to cross from it.
 std::vector<int> rings_from_rim(const CellComplex& complex);
 

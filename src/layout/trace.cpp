@@ -133,6 +133,7 @@ CellComplex complex_of_own(const std::vector<TracedCell>& cells, const geometry:
     for (const Vector3d& p : outline) radii.back() = std::max(radii.back(), (p - middles.back()).norm());
     outlines.push_back(std::move(outline));
   }
+  mark_lowest(complex, form.length());
   constexpr double kBeside_mm = 14;   // wider than any gap that is poured
   constexpr std::size_t kLength = 5;  // points, about mm
   for (std::size_t i = 0; i < cells.size(); ++i) {
@@ -210,7 +211,9 @@ TraceResult trace_layout(const geometry::OrthoPicture& picture, const geometry::
     SeamSolveOptions solve;
     solve.gap_mm = options.gap_mm;
     plan.planned_gap_mm = options.gap_mm;
-    const CellComplex complex = complex_of_shared(cells);
+    CellComplex complex = complex_of_shared(cells);
+    if (std::find(complex.on_rim.begin(), complex.on_rim.end(), 1) == complex.on_rim.end())
+      mark_lowest(complex, form.length());
     if (options.bevel_deg < 0) plan.bevel_deg = cells_bevel_deg(complex, plan);
     result.worst_gap_error_mm = solve_seams(complex, solve, plan).worst_error_mm;
   } else {

@@ -151,6 +151,26 @@ std::vector<TiePhoto> tie_features(const CardScan& cards, const SearchSpace& spa
   return photos;
 }
 
+std::vector<TiePhoto> features_within(const CardScan& cards, const std::vector<TiePhoto>& photos,
+                                      const SearchSpace& space) {
+  std::vector<TiePhoto> out;
+  for (const TiePhoto& photo : photos) {
+    const cv::Mat mask = search_mask(photo.lens, photo.camera_T_bench, cards, space);
+    const cv::Rect frame({0, 0}, mask.size());
+    TiePhoto kept{photo.lens, photo.camera_T_bench, {}};
+    for (std::size_t i = 0; i < photo.features.pixel.size(); ++i) {
+      const Vector2d& p = photo.features.pixel[i];
+      const cv::Point at(static_cast<int>(std::lround(p.x())), static_cast<int>(std::lround(p.y())));
+      if (!frame.contains(at) || mask.at<uchar>(at) == 0) continue;
+      kept.features.pixel.push_back(p);
+      kept.features.sd_px.push_back(photo.features.sd_px[i]);
+      kept.features.descriptors.push_back(photo.features.descriptors.row(static_cast<int>(i)));
+    }
+    out.push_back(std::move(kept));
+  }
+  return out;
+}
+
 std::vector<Vector3d> points_on_bench(const CardScan& cards, const std::vector<TiePhoto>& photos,
                                       int threads) {
   std::vector<Vector3d> points = points_of(match_neighbours(strongest(photos, kFirstFeatures), threads));

@@ -19,6 +19,10 @@ struct SearchSpace {
 std::vector<TiePhoto> tie_features(const CardScan& cards, const SearchSpace& space, camera::PhotoStore& store,
                                    int threads);
 
+// Those of the features that lie within a smaller space.
+std::vector<TiePhoto> features_within(const CardScan& cards, const std::vector<TiePhoto>& photos,
+                                      const SearchSpace& space);
+
 // Points that neighbouring photos have in common, from the strongest features; frame level. Mistaken ones are
 // among them.
 std::vector<Eigen::Vector3d> points_on_bench(const CardScan& cards, const std::vector<TiePhoto>& photos,

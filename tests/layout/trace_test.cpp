@@ -209,6 +209,10 @@ TEST(Trace, OwnLinesAreTakenAsTheyAreDrawn) {
   const layout::TraceResult result = layout::trace_layout(own.picture, form(), shared_options());
   EXPECT_FALSE(result.shared_lines);
   ASSERT_EQ(result.plan.tiles.size(), 31u);
+  // The lowest lines stand clear of the rim: rings come from the layout itself.
+  std::map<int, int> rings;
+  for (const plan::PlannedTile& tile : result.plan.tiles) ++rings[tile.ring];
+  EXPECT_EQ(rings, (std::map<int, int>{{1, 12}, {2, 12}, {3, 6}, {4, 1}}));
   double sum = 0;
   std::size_t points = 0;
   for (const plan::PlannedTile& tile : result.plan.tiles) {
