@@ -46,6 +46,21 @@ TEST(DialTest, EveryOneOfThemIsMissedWhereItWasTaken) {
   }
 }
 
+// A gap of 240 degrees wants five more at every 40, a missing ring all nine.
+TEST(DialTest, WideGapsAreFilledAtTheRingsStep) {
+  Dial dial;
+  for (const double clock : {0.0, 40.0, 80.0, 120.0}) dial.standpoints.push_back({"low", clock, 20, 500});
+  const Coverage coverage = coverage_of(dial);
+  std::vector<double> low, high;
+  for (const MissingView& view : coverage.missing) {
+    if (view.level == Level::low) low.push_back(view.clock_deg);
+    if (view.level == Level::high) high.push_back(view.clock_deg);
+  }
+  ASSERT_EQ(low.size(), 5u);
+  for (std::size_t i = 0; i < low.size(); ++i) EXPECT_NEAR(low[i], 160 + 40.0 * static_cast<double>(i), 1e-9);
+  EXPECT_EQ(high.size(), 9u);
+}
+
 TEST(DialTest, TurnedOrShuffledItSaysTheSame) {
   std::mt19937 random(4);
   Dial some = as_in_the_guide();

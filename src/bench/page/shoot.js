@@ -144,7 +144,7 @@
     } else {
       item.appendChild(element("div", "", "blank"));
     }
-    item.appendChild(element("p", p.name, "name"));
+    item.appendChild(element("p", p.name.replace(/\.[a-z]+$/, ""), "name"));
     if (!p.checked) item.appendChild(element("p", "being looked at"));
     p.faults.forEach(function (f) { item.appendChild(element("p", f, "bad-words")); });
     if (p.checked && !p.faults.length) {
