@@ -1,7 +1,7 @@
 #include "bench/archive_answers.h"
 
 #include <algorithm>
-#include <cstdio>
+#include <sstream>
 
 #include "archive/archive.h"
 #include "bench/child_process.h"
@@ -60,12 +60,19 @@ Response list_page(const std::vector<archive::Entry>& entries) {
   return page("Archive", body + "<p>" + button_link("/archive/learn", "What my gaps teach") + "</p>");
 }
 
+std::string lines_escaped(const std::string& text) {
+  std::istringstream in(text);
+  std::string line, out;
+  while (std::getline(in, line)) out += escaped(line) + "\n";
+  return out;
+}
+
 // What the program prints, as it prints it.
 Response printed(const std::string& title, const std::vector<std::string>& command) {
   const std::optional<std::string> text = run_and_read(command, kPatience, kMostBytes);
   return page(title,
               "<p class=\"trail\"><a href=\"/archive\">Archive</a></p><pre tabindex=\"0\" class=\"plate\">" +
-                  escaped(text.value_or("That took too long.")) + "</pre>");
+                  lines_escaped(text.value_or("That took too long.")) + "</pre>");
 }
 
 }  // namespace

@@ -30,6 +30,12 @@ double seconds_since(Clock::time_point then) {
   return std::chrono::duration<double>(Clock::now() - then).count();
 }
 
+// Messages are read on other devices: paths from the bench's folder on are enough.
+std::string without(std::string text, const std::string& part) {
+  for (std::size_t at = 0; (at = text.find(part, at)) != std::string::npos;) text.erase(at, part.size());
+  return text;
+}
+
 int open_log(const fs::path& file) {
   return ::open(file.c_str(), O_WRONLY | O_CREAT | O_APPEND | O_CLOEXEC | O_NOFOLLOW, 0666);
 }
@@ -296,7 +302,7 @@ void Jobs::end_step(Job& job, std::optional<int> code) {
 
 void Jobs::finish(Job& job, JobState state, const std::string& message) {
   job.state = state;
-  job.message = message;
+  job.message = without(message, folder_.parent_path().parent_path().string() + "/");
   job.stage.clear();
   job.share.reset();
   job.seconds_left.reset();

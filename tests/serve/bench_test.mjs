@@ -146,6 +146,8 @@ try {
   check(await desk.getByRole("button", { name: /Shut out/ }).count() === 2, "two devices are let in");
   await accessible(desk, "phones");
   await look(desk, "desk-phones");
+  await desk.goto(`http://127.0.0.1:${opened.port}/archive`);
+  await accessible(desk, "archive");
 
   if (quick !== "quick") {
     await phone.getByRole("button", { name: "Measure" }).click();

@@ -23,7 +23,7 @@ class JobsTest : public OwnFolder {
     ::chmod((folder_ / "program").c_str(), 0755);
   }
   std::string program() const { return (folder_ / "program").string(); }
-  fs::path jobs_folder() const { return folder_ / "jobs"; }
+  fs::path jobs_folder() const { return folder_ / ".bench" / "jobs"; }
   static JobOrder order(const std::string& scan, std::vector<std::string> scripts) {
     JobOrder o{"measure", "bowl", scan, "Measuring " + scan, 20, {}};
     for (const std::string& script : scripts) o.steps.push_back({script});
@@ -54,8 +54,9 @@ TEST_F(JobsTest, EndsAsTheProgramEnds) {
   const Job work = ended(jobs, jobs.add(order("b", {"exit 1"})));
   EXPECT_EQ(work.state, JobState::done);
   EXPECT_NE(work.message.find("needs work"), std::string::npos);
-  const Job bad =
-      ended(jobs, jobs.add(order("c", {"echo stage >&2; echo 'interstice: plan.json: no rim' >&2; exit 2"})));
+  const Job bad = ended(
+      jobs, jobs.add(order("c", {"echo stage >&2; echo 'interstice: " + (folder_ / "plan.json").string() +
+                                 ": no rim' >&2; exit 2"})));
   EXPECT_EQ(bad.state, JobState::failed);
   EXPECT_EQ(bad.message, "plan.json: no rim");
   const Job crash = ended(jobs, jobs.add(order("d", {"kill -SEGV $$"})));
