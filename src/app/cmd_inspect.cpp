@@ -20,26 +20,9 @@
 namespace interstice::app {
 namespace {
 
-constexpr int kMarkedPx = 2000;  // readable on a tablet, small enough to send
-
 struct InspectArguments : MeasuringArguments {
   std::string resin;
 };
-
-void write_marked_photos(const scan::Scan& scan, const seams::FitDocument& fit,
-                         const std::filesystem::path& folder, int threads) {
-  const std::vector<report::MarkedPhoto> marked = report::mark_photos(scan, fit, kMarkedPx, threads);
-  if (marked.empty()) return;
-  std::filesystem::create_directory(folder);
-  for (std::size_t k = 0; k < marked.size(); ++k) {
-    try {
-      core::write_new_file(folder / (marked[k].photo + ".jpg"), marked[k].jpeg);
-    } catch (const core::InputError&) {
-      // A name that this disk refuses (a colon, on a memory stick) must not cost the result.
-      core::write_new_file(folder / ("marked-" + std::to_string(k + 1) + ".jpg"), marked[k].jpeg);
-    }
-  }
-}
 
 // What freeing each seam is worth: its own tight length and the length of seam that resin reaches through it.
 std::vector<double> seam_values(const seams::FitDocument& fit, const pour::PourDocument& pour) {
@@ -131,7 +114,8 @@ int run_inspect(const InspectArguments& arguments) {
   const std::string json = seams::write_fit(fit);
   core::write_new_file(out / "fit.json", json);
   core::write_new_file(out / "seams.csv", report::seams_csv(fit));
-  write_marked_photos(measured.scan, fit, out / "marked", arguments.common.threads);
+  write_marked_photos(report::mark_photos(measured.scan, fit, kMarkedPx, arguments.common.threads),
+                      out / "marked");
   core::write_new_file(out / "report.html", core::FileKind::page().sealed(
                                                 page_of(measured, fit, pour_json, arguments.common.threads)));
   folder.commit();

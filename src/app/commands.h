@@ -39,6 +39,7 @@ void add_inspect_command(CLI::App& app, Chosen& chosen);
 void add_lens_command(CLI::App& app, Chosen& chosen);
 void add_plan_command(CLI::App& app, Chosen& chosen);
 void add_pour_command(CLI::App& app, Chosen& chosen);
+void add_refill_command(CLI::App& app, Chosen& chosen);
 void add_report_command(CLI::App& app, Chosen& chosen);
 void add_scan_command(CLI::App& app, Chosen& chosen);
 void add_texts_command(CLI::App& app, Chosen& chosen);  // not listed: what is installed beside the program

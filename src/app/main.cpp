@@ -56,6 +56,7 @@ int run(int argc, char** argv) {
   add_scan_command(app, chosen);
   add_fit_command(app, chosen);
   add_pour_command(app, chosen);
+  add_refill_command(app, chosen);
   add_report_command(app, chosen);
   add_archive_command(app, chosen);
   add_texts_command(app, chosen);

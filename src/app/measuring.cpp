@@ -15,6 +15,10 @@ namespace interstice::app {
 void add_measuring_options(CLI::App& command, MeasuringArguments& arguments) {
   command.add_option("photos", arguments.photos, "Folder with the photos of the form")->required();
   command.add_option("--plan", arguments.plan, "The plan of the pieces, plan.json")->required();
+  add_lens_options(command, arguments);
+}
+
+void add_lens_options(CLI::App& command, MeasuringArguments& arguments) {
   command.add_option("--lens", arguments.lens,
                      "Lens file of the phone (without one the scan calibrates itself)");
   command
@@ -52,6 +56,19 @@ void write_scan_folder(const MeasuredScan& measured, const std::filesystem::path
   surface::write_surface(measured.surface, folder);
   if (!measured.scan.photos.empty())
     remember_photos(folder, measured.scan.photos[geometry::PhotoIndex(0)].info.path.parent_path());
+}
+
+void write_marked_photos(const std::vector<report::MarkedPhoto>& marked, const std::filesystem::path& folder) {
+  if (marked.empty()) return;
+  std::filesystem::create_directory(folder);
+  for (std::size_t k = 0; k < marked.size(); ++k) {
+    try {
+      core::write_new_file(folder / (marked[k].photo + ".jpg"), marked[k].jpeg);
+    } catch (const core::InputError&) {
+      // A name that this disk refuses (a colon, on a memory stick) must not cost the result.
+      core::write_new_file(folder / ("marked-" + std::to_string(k + 1) + ".jpg"), marked[k].jpeg);
+    }
+  }
 }
 
 std::string measurement_notes(const seams::FitDocument& fit) {

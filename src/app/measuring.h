@@ -4,10 +4,12 @@
 #include <filesystem>
 #include <optional>
 #include <string>
+#include <vector>
 
 #include "app/commands.h"
 #include "core/result_folder.h"
 #include "plan/plan.h"
+#include "report/photo_marks.h"
 #include "scan/scan.h"
 #include "seams/fit.h"
 #include "surface/surface.h"
@@ -22,6 +24,8 @@ struct MeasuringArguments {
 };
 
 void add_measuring_options(CLI::App& command, MeasuringArguments& arguments);
+// Of those, --lens, --check-line, --out and --replace.
+void add_lens_options(CLI::App& command, MeasuringArguments& arguments);
 
 struct MeasuredScan {
   plan::Plan plan;
@@ -38,6 +42,10 @@ MeasuredScan measure_scan(const MeasuringArguments& arguments, const plan::Plan&
 
 // cameras.json, scan.json, surface.json, heights.tif, agreement.tif, ortho.png into a new folder.
 void write_scan_folder(const MeasuredScan& measured, const std::filesystem::path& folder);
+
+// Into a new folder of that name; nothing without pictures.
+void write_marked_photos(const std::vector<report::MarkedPhoto>& marked, const std::filesystem::path& folder);
+constexpr int kMarkedPx = 2000;  // on the longer side: readable on a tablet, small enough to send
 
 // What the maker should know about the measurement, one line each, for standard output.
 std::string measurement_notes(const seams::FitDocument& fit);

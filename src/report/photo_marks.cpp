@@ -10,6 +10,7 @@
 #include "geometry/profile.h"
 #include "report/bench_list.h"
 #include "report/label_places.h"
+#include "report/photo_pen.h"
 #include "report/photo_view.h"
 
 namespace interstice::report {
@@ -18,36 +19,6 @@ using Eigen::Vector2d;
 using Eigen::Vector3d;
 
 namespace {
-
-// Okabe and Ito's colours (Color Universal Design, 2008), B G R.
-const cv::Scalar kVermillion(0, 94, 213), kBlue(178, 114, 0), kPurple(167, 121, 204), kWhite(255, 255, 255),
-    kBlack(0, 0, 0);
-
-void draw_line(cv::Mat& picture, const std::vector<cv::Point2d>& points, bool closed,
-               const cv::Scalar& colour, int width) {
-  constexpr int kShift = 4;
-  std::vector<cv::Point> fixed;
-  for (const cv::Point2d& p : points) {
-    if (!(std::abs(p.x) < 1e5 && std::abs(p.y) < 1e5)) return;
-    fixed.emplace_back(static_cast<int>(std::lround(p.x * (1 << kShift))),
-                       static_cast<int>(std::lround(p.y * (1 << kShift))));
-  }
-  cv::polylines(picture, std::vector<std::vector<cv::Point>>{fixed}, closed, colour, width, cv::LINE_AA,
-                kShift);
-}
-
-// Writes on a white ground, at the place or the nearest free one above or below.
-void label(cv::Mat& picture, const std::string& text, cv::Point at, double size, const cv::Scalar& colour,
-           LabelPlaces& places) {
-  const int thick = std::max(1, static_cast<int>(std::lround(size * 2)));
-  int base = 0;
-  const cv::Size box = cv::getTextSize(text, cv::FONT_HERSHEY_SIMPLEX, size, thick, &base);
-  const cv::Rect ground =
-      places.place({at.x - 3, at.y - box.height - 3, box.width + 6, box.height + base + 4});
-  cv::rectangle(picture, ground, kWhite, cv::FILLED);
-  cv::putText(picture, text, {ground.x + 3, ground.y + box.height + 3}, cv::FONT_HERSHEY_SIMPLEX, size,
-              colour, thick, cv::LINE_AA);
-}
 
 // The stretch of an edge to sand, along the shorter way between its two ends on the map.
 std::vector<cv::Point2d> sanded_stretch(const PhotoView& view, const geometry::Profile& form,

@@ -1,0 +1,227 @@
+#include "refill/hollows.h"
+
+#include <Eigen/Eigenvalues>
+#include <algorithm>
+#include <cmath>
+#include <map>
+#include <numbers>
+#include <opencv2/imgproc.hpp>
+
+namespace interstice::refill {
+
+using Eigen::Vector3d;
+
+namespace {
+
+using Pair = std::array<geometry::TileIndex, 2>;
+
+constexpr float kCore = 1.2f;          // log of odds: surely hollow
+constexpr double kLeastCore_mm2 = 0.8;  // four spots of 0.2 mm either way
+constexpr double kLeastPart_mm2 = 6, kLeastPart_mm = 3;  // of a hollow that is told apart at a junction
+// Where the shell ends, resin ends as it likes, and the bench shows: no hollow begins there.
+constexpr double kEnd_mm = 2.5;
+// A meniscus, or an outline that is a little off, draws a line along the wood: long, and less than half the way
+// across. What is narrower than the spot's two standard deviations either way is one in any case.
+constexpr double kLine_mm = 0.45, kLineLong = 4, kLineShare = 0.5;
+constexpr float kLeastWeight = 0.05f;
+// Burst bubbles are a few millimetres wide (common practice, no source).
+constexpr double kWidestPit_mm = 4.0, kRoundPit = 1.7, kFullPit = 0.6;
+constexpr double kSpans = 0.8;  // of the way from wood to wood: no pit
+
+Pair pair_of(const BandCell& cell) {
+  return cell.first < cell.second ? Pair{cell.first, cell.second} : Pair{cell.second, cell.first};
+}
+
+double area_of(const Band& band, const std::vector<CellIndex>& cells) {
+  double sum = 0;
+  for (const CellIndex i : cells) sum += band.cells()[i].area_mm2;
+  return sum;
+}
+
+// Extents along the longest direction in the surface and across it.
+struct Extent {
+  Vector3d middle{0, 0, 0}, along{1, 0, 0};
+  double length_mm = 0, across_mm = 0;
+};
+
+Extent extent_of(const Band& band, const std::vector<CellIndex>& cells) {
+  Extent e;
+  double weights = 0;
+  Vector3d normal = Vector3d::Zero();
+  for (const CellIndex i : cells) {
+    const BandCell& c = band.cells()[i];
+    e.middle += c.area_mm2 * c.at;
+    normal += c.area_mm2 * c.normal;
+    weights += c.area_mm2;
+  }
+  e.middle /= weights;
+  Eigen::Matrix3d spread = Eigen::Matrix3d::Zero();
+  for (const CellIndex i : cells) {
+    const Vector3d d = band.cells()[i].at - e.middle;
+    spread += band.cells()[i].area_mm2 / weights * d * d.transpose();
+  }
+  const Eigen::SelfAdjointEigenSolver<Eigen::Matrix3d> axes(spread);
+  e.along = axes.eigenvectors().col(2);
+  const Vector3d across = normal.normalized().cross(e.along);
+  double low = 1e9, high = -1e9, left = 1e9, right = -1e9;
+  for (const CellIndex i : cells) {
+    const Vector3d d = band.cells()[i].at - e.middle;
+    low = std::min(low, d.dot(e.along)), high = std::max(high, d.dot(e.along));
+    left = std::min(left, d.dot(across)), right = std::max(right, d.dot(across));
+  }
+  const double cell_mm = std::sqrt(weights / static_cast<double>(cells.size()));
+  e.length_mm = high - low + cell_mm;
+  e.across_mm = right - left + cell_mm;
+  return e;
+}
+
+// The mean way from wood to wood at its cells.
+double gap_at(const Band& band, const std::vector<CellIndex>& cells) {
+  double gap = 0;
+  for (const CellIndex i : cells)
+    gap += (band.cells()[i].first_mm + band.cells()[i].second_mm) / static_cast<double>(cells.size());
+  return gap;
+}
+
+bool is_pit(const Band& band, const std::vector<CellIndex>& cells, const Extent& e, double area_mm2) {
+  if (e.length_mm > kWidestPit_mm || e.length_mm > kRoundPit * e.across_mm) return false;
+  if (area_mm2 < kFullPit * std::numbers::pi / 4 * e.length_mm * e.across_mm) return false;
+  return std::sqrt(e.length_mm * e.across_mm) < kSpans * gap_at(band, cells);
+}
+
+bool is_line(const Band& band, const Patch& p) {
+  const double width_mm = p.opening_mm2 / p.length_mm, gap_mm = gap_at(band, p.cells);
+  if (width_mm < kLine_mm && width_mm < kSpans * gap_mm) return true;
+  return p.length_mm > kLineLong * width_mm && width_mm < kLineShare * gap_mm;
+}
+
+// Round the cells, by their outer contour on the map.
+std::vector<Vector3d> rim_of(const Band& band, const std::vector<CellIndex>& cells) {
+  int left = 1 << 30, top = 1 << 30, right = 0, bottom = 0;
+  for (const CellIndex i : cells) {
+    const BandCell& c = band.cells()[i];
+    left = std::min(left, c.column), right = std::max(right, c.column);
+    top = std::min(top, c.row), bottom = std::max(bottom, c.row);
+  }
+  cv::Mat mask(bottom - top + 3, right - left + 3, CV_8U, cv::Scalar(0));
+  for (const CellIndex i : cells) {
+    const BandCell& c = band.cells()[i];
+    mask.at<uchar>(c.row - top + 1, c.column - left + 1) = 255;
+  }
+  std::vector<std::vector<cv::Point>> contours;
+  cv::findContours(mask, contours, cv::RETR_EXTERNAL, cv::CHAIN_APPROX_NONE);
+  const auto longest = std::max_element(contours.begin(), contours.end(), [](const auto& a, const auto& b) {
+    return a.size() < b.size();
+  });
+  std::vector<Vector3d> out;
+  if (longest == contours.end()) return out;
+  for (const cv::Point& q : *longest) {
+    const int k = band.grid().at<int>(q.y + top - 1, q.x + left - 1);
+    if (k >= 0) out.push_back(band.cells()[CellIndex(static_cast<std::size_t>(k))].at);
+  }
+  return out;
+}
+
+Patch patch_of(const Band& band, const ResinLook& look, std::vector<CellIndex> cells, const Pair& tiles,
+               std::size_t group) {
+  Patch p;
+  p.tiles = tiles;
+  p.group = group;
+  const Extent e = extent_of(band, cells);
+  p.at = e.middle;
+  p.along = e.along;
+  p.length_mm = e.length_mm;
+  p.opening_mm2 = area_of(band, cells);
+  p.kind = is_pit(band, cells, e, p.opening_mm2) ? HollowKind::pit : HollowKind::slot;
+  Vector3d normal = Vector3d::Zero();
+  for (const CellIndex i : cells) {
+    normal += band.cells()[i].normal;
+    p.certainty += static_cast<double>(look.cells[i.value].log_odds) / static_cast<double>(cells.size());
+  }
+  p.normal = normal.normalized();
+  p.rim = rim_of(band, cells);
+  p.map = band.shell().form.locate(p.at).uv;
+  std::sort(cells.begin(), cells.end());
+  p.cells = std::move(cells);
+  return p;
+}
+
+// Connected cells as likely hollow as not, each with its core.
+std::vector<std::vector<CellIndex>> connected(const Band& band, const ResinLook& look) {
+  std::vector<std::vector<CellIndex>> out;
+  std::vector<bool> done(band.cells().size(), false);
+  const auto hollow = [&](std::size_t i) {
+    return look.cells[i].log_odds > 0 && look.cells[i].weight > kLeastWeight;
+  };
+  for (std::size_t start = 0; start < done.size(); ++start) {
+    if (done[start] || !hollow(start)) continue;
+    std::vector<CellIndex> part{CellIndex(start)};
+    done[start] = true;
+    double core = 0;
+    for (std::size_t n = 0; n < part.size(); ++n) {
+      const BandCell& cell = band.cells()[part[n]];
+      if (look.cells[part[n].value].log_odds > kCore && cell.to_end_mm > kEnd_mm) core += cell.area_mm2;
+      for (int k = 0; k < 9; ++k) {
+        const int r = cell.row + k / 3 - 1, c = cell.column + k % 3 - 1;
+        if (r < 0 || c < 0 || r >= band.grid().rows || c >= band.grid().cols) continue;
+        const int i = band.grid().at<int>(r, c);
+        if (i < 0 || done[static_cast<std::size_t>(i)] || !hollow(static_cast<std::size_t>(i))) continue;
+        done[static_cast<std::size_t>(i)] = true;
+        part.emplace_back(static_cast<std::size_t>(i));
+      }
+    }
+    if (core >= kLeastCore_mm2) out.push_back(std::move(part));
+  }
+  return out;
+}
+
+// The parts of a joined hollow by seam; what is too little for itself goes to the nearest part.
+std::map<Pair, std::vector<CellIndex>> by_seam(const Band& band, const std::vector<CellIndex>& cells) {
+  std::map<Pair, std::vector<CellIndex>> parts;
+  for (const CellIndex i : cells) parts[pair_of(band.cells()[i])].push_back(i);
+  if (parts.size() == 1) return parts;
+  std::map<Pair, std::vector<CellIndex>> kept, rest;
+  for (auto& [pair, part] : parts) {
+    const bool own =
+        area_of(band, part) >= kLeastPart_mm2 && extent_of(band, part).length_mm >= kLeastPart_mm;
+    (own ? kept : rest)[pair] = part;
+  }
+  if (kept.empty()) {
+    const auto largest = std::max_element(parts.begin(), parts.end(), [&](const auto& a, const auto& b) {
+      return area_of(band, a.second) < area_of(band, b.second);
+    });
+    return {{largest->first, cells}};
+  }
+  const std::map<Pair, std::vector<CellIndex>> anchors = kept;
+  for (const auto& [pair, part] : rest) {
+    for (const CellIndex i : part) {
+      const Pair* nearest = nullptr;
+      double best = 1e18;
+      for (const auto& [other, others] : anchors) {
+        for (const CellIndex k : others) {
+          const double d = (band.cells()[k].at - band.cells()[i].at).squaredNorm();
+          if (d < best) best = d, nearest = &other;
+        }
+      }
+      kept[*nearest].push_back(i);
+    }
+  }
+  return kept;
+}
+
+}  // namespace
+
+std::vector<Patch> find_hollows(const Band& band, const ResinLook& look) {
+  std::vector<Patch> out;
+  std::size_t group = 0;
+  for (const std::vector<CellIndex>& cells : connected(band, look)) {
+    for (auto& [pair, part] : by_seam(band, cells)) {
+      Patch p = patch_of(band, look, part, pair, group);
+      if (!is_line(band, p)) out.push_back(std::move(p));
+    }
+    ++group;
+  }
+  return out;
+}
+
+}  // namespace interstice::refill

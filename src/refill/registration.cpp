@@ -1,0 +1,176 @@
+#include "refill/registration.h"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+#include <optional>
+
+#include "core/errors.h"
+#include "core/median.h"
+#include "core/parallel.h"
+#include "edges/outline_registration.h"
+
+namespace interstice::refill {
+namespace {
+
+using Eigen::Vector2d;
+using Eigen::Vector3d;
+
+constexpr double kNear_mm = 1.0;     // a piece within this of its place is the piece looked for
+constexpr double kHuber_mm = 0.15;   // what a single piece's placement is off by, about
+constexpr double kLeastShare = 0.6;  // of the pieces must be found there: the rest may be badly seen
+
+// A point of a piece, the two directions in its face, and where it is seen, mm.
+struct Sighting {
+  Vector3d dry, now, ex, ey;
+  std::size_t piece = 0;
+};
+
+struct Reach {
+  double shift_mm, turn_deg;
+};
+
+geometry::PlaneFrame moved(const geometry::PlaneFrame& f, const Registration& r) {
+  geometry::PlaneFrame out;
+  out.origin = r.now_T_dry * (r.scale * f.origin);
+  out.ex = r.now_T_dry.rotation() * f.ex;
+  out.ey = r.now_T_dry.rotation() * f.ey;
+  out.normal = r.now_T_dry.rotation() * f.normal;
+  return out;
+}
+
+// Four points of a piece's face and where the photos show them, starting from a registration.
+std::vector<Sighting> sight(const scan::Scan& scan, const Pictures& pictures, const seams::FitTile& tile,
+                            std::size_t piece, const Registration& from, const Reach& reach) {
+  std::vector<Sighting> out;
+  if (tile.state != plan::TileState::placed || tile.arris.size() < 3) return out;
+  geometry::Polygon outline;
+  for (const Vector3d& p : tile.arris) outline.push_back(from.scale * tile.face.drop(p));
+  const geometry::PlaneFrame frame = moved(tile.face, from);
+  edges::PlaceOptions options;
+  options.shift_mm = reach.shift_mm;
+  options.turn_deg = reach.turn_deg;
+  options.growth_mm = 0.3;
+  options.path_mm = 0.4;
+  options.spacing_mm = 3.0;
+  const edges::PlacedOutline placed = edges::place_outline(scan, pictures, frame, outline, options);
+  if (!(placed.support > 0)) return out;
+  const Vector2d centre = geometry::centroid(outline);
+  const Eigen::Rotation2Dd turn(placed.turn);
+  const double arm = 0.25 * geometry::perimeter(outline) / 2;
+  for (const Vector2d& d : {Vector2d(arm, 0), Vector2d(-arm, 0), Vector2d(0, arm), Vector2d(0, -arm)}) {
+    out.push_back({tile.face.lift((centre + d) / from.scale), frame.lift(centre + placed.shift + turn * d),
+                   frame.ex, frame.ey, piece});
+  }
+  return out;
+}
+
+// How far each piece lies from where the registration puts it, in its face; median over its points.
+std::vector<std::optional<double>> piece_residuals(const std::vector<Sighting>& sightings, std::size_t pieces,
+                                                   const Registration& r) {
+  std::vector<std::vector<double>> of(pieces);
+  for (const Sighting& s : sightings) {
+    const Vector3d e = r.now_T_dry * (r.scale * s.dry) - s.now;
+    of[s.piece].push_back(std::hypot(e.dot(s.ex), e.dot(s.ey)));
+  }
+  std::vector<std::optional<double>> out(pieces);
+  for (std::size_t i = 0; i < pieces; ++i) {
+    if (!of[i].empty()) out[i] = core::median(of[i]);
+  }
+  return out;
+}
+
+// One Gauss-Newton step of rotation, shift and scale.
+void improve(const std::vector<Sighting>& sightings, const std::vector<std::optional<double>>& residuals,
+             Registration& r) {
+  Eigen::Matrix<double, 7, 7> normal = Eigen::Matrix<double, 7, 7>::Zero();
+  Eigen::Matrix<double, 7, 1> right = Eigen::Matrix<double, 7, 1>::Zero();
+  for (const Sighting& s : sightings) {
+    const double off = residuals[s.piece].value_or(1e9);
+    const double w = off <= kHuber_mm ? 1 : kHuber_mm / off;
+    const Vector3d at = r.now_T_dry * (r.scale * s.dry);
+    const Vector3d arm = at - r.now_T_dry.translation();
+    for (const Vector3d& e : {s.ex, s.ey}) {
+      Eigen::Matrix<double, 7, 1> row;
+      row << arm.cross(e), e, arm.dot(e);
+      normal += w * row * row.transpose();
+      right += w * row * e.dot(s.now - at);
+    }
+  }
+  normal.diagonal().array() += 1e-9;
+  const Eigen::Matrix<double, 7, 1> x = normal.ldlt().solve(right);
+  const Vector3d turn = x.head<3>();
+  const double angle = turn.norm();
+  const Eigen::Matrix3d by = angle > 0 ? Eigen::AngleAxisd(angle, turn / angle).toRotationMatrix()
+                                       : Eigen::Matrix3d(Eigen::Matrix3d::Identity());
+  Eigen::Isometry3d next = Eigen::Isometry3d::Identity();
+  next.linear() = by * r.now_T_dry.rotation();
+  next.translation() = r.now_T_dry.translation() + Vector3d(x.segment<3>(3));
+  r.now_T_dry = next;
+  r.scale *= 1 + x[6];
+}
+
+std::vector<Sighting> sight_all(const scan::Scan& scan, const Pictures& pictures,
+                                const seams::FitDocument& dry, const Registration& from, const Reach& reach,
+                                int threads) {
+  std::vector<std::vector<Sighting>> of(dry.tiles.size());
+  core::parallel_for(dry.tiles.size(), threads, [&](std::size_t i) {
+    of[i] = sight(scan, pictures, dry.tiles[i], i, from, reach);
+  });
+  std::vector<Sighting> all;
+  for (const auto& s : of) all.insert(all.end(), s.begin(), s.end());
+  return all;
+}
+
+void count_agreeing(const std::vector<std::optional<double>>& residuals, Registration& r) {
+  for (const auto& off : residuals) {
+    r.pieces += off ? 1 : 0;
+    r.agreeing += off && *off < kNear_mm ? 1 : 0;
+  }
+}
+
+}  // namespace
+
+Registration register_to_dry(const scan::Scan& scan, const Pictures& pictures, const seams::FitDocument& dry,
+                             int threads) {
+  Registration r;
+  const std::size_t n = dry.tiles.size();
+  std::vector<std::optional<double>> residuals;
+  // Far first: the form's seat and the pattern's turn are found anew in each scan, to about a millimetre.
+  for (const Reach& reach : {Reach{3.0, 2.0}, Reach{0.75, 0.75}}) {
+    const std::vector<Sighting> seen = sight_all(scan, pictures, dry, r, reach, threads);
+    if (seen.size() < 16)  // four pieces
+      throw core::MeasureError("too few pieces are seen; photograph the shell from all round, also from above");
+    for (int round = 0; round < 30; ++round) {
+      residuals = piece_residuals(seen, n, r);
+      improve(seen, residuals, r);
+    }
+    residuals = piece_residuals(seen, n, r);
+    // Another shell's pieces lie anywhere within the far search.
+    if (r.pieces == 0) count_agreeing(residuals, r);
+  }
+  std::vector<double> known;
+  for (const auto& off : residuals) {
+    if (off) known.push_back(*off);
+  }
+  r.residual_mm = core::median(known);
+  if (static_cast<double>(r.agreeing) < kLeastShare * static_cast<double>(r.pieces)) {
+    throw core::MeasureError("only " + std::to_string(r.agreeing) + " of " + std::to_string(r.pieces) +
+                             " pieces lie where the earlier result has them: give the photos and the result of "
+                             "the same shell");
+  }
+  return r;
+}
+
+scan::Scan in_dry_frame(scan::Scan scan, const Registration& r) {
+  for (scan::ScannedPhoto& photo : scan.photos) {
+    const Eigen::Isometry3d camera_T_dry = photo.camera_T_bowl * r.now_T_dry;
+    photo.camera_T_bowl.linear() = camera_T_dry.rotation();
+    photo.camera_T_bowl.translation() = camera_T_dry.translation() / r.scale;
+  }
+  const Eigen::Isometry3d dry_T_now = r.now_T_dry.inverse();
+  for (Vector3d& p : scan.points) p = (dry_T_now * p) / r.scale;
+  return scan;
+}
+
+}  // namespace interstice::refill

@@ -1,0 +1,350 @@
+#include "refill/resin_evidence.h"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <limits>
+#include <numbers>
+#include <tuple>
+
+#include "core/median.h"
+#include "core/parallel.h"
+
+namespace interstice::refill {
+
+using Eigen::Vector3f;
+
+namespace {
+
+constexpr int kRounds = 3;            // of learning the resin with the hollows found so far left out
+constexpr double kBlock_mm = 6;       // of the map, over which resin is taken to look alike
+constexpr std::size_t kLeastSeen = 60;  // cells for a median that noise does not move
+constexpr double kClear_mm = 0.45;    // of wood: twice the spot
+constexpr double kSpot_mm = 0.2;      // standard deviation of what a colour is the mean of
+constexpr double kPose_mm = 0.12;     // standard uncertainty of where the dry outlines lie in the photos
+constexpr double kLevel_mm = 0.3;     // of how high resin stands: menisci, pieces not flush
+constexpr float kLimit = 9;           // three standard deviations, squared: neither for nor against
+constexpr float kMostFor = 6, kMostAgainst = 3;  // what a single view may say
+constexpr float kMostPooled = 2;      // a single cell
+constexpr float kMostDark = 4;        // by darkness alone, which a shadow has too
+constexpr double kEnd_mm = 2.5;        // resin ends as it likes where the shell ends
+constexpr double kPool_mm = 0.35;
+constexpr float kLeastSd = 1.5;       // code values: never surer than the camera's rendering
+// Of a hue, per code value that a place is brighter or darker than plain resin: how well the colour of its gloss and
+// shade is known.
+constexpr float kHueOfShade = 0.08f;
+constexpr float kOwnGloss = 0.4f;     // of the light of plain resin, at most
+constexpr float kMostTint = 1.25f;    // of gloss against white: what is mirrored is sky, wall or paper, not wood
+
+struct Sds {
+  float dark = kLeastSd, red_blue = kLeastSd, green = kLeastSd;
+};
+
+// How a view's colour differs from standing resin, code values; what an error of the outline can add to each.
+struct Difference {
+  float dark = 0, red_blue = 0, green = 0;
+  float dark_edge = 0, red_blue_edge = 0, green_edge = 0;
+  float free = 0;  // share of the spot that is not wood
+  bool known = false;
+};
+
+float share_below(double distance_mm) {  // of a spot that reaches over an edge so far away
+  return static_cast<float>(0.5 * std::erfc(distance_mm / (kSpot_mm * std::numbers::sqrt2)));
+}
+
+float light_sum(const Vector3f& l) {
+  return l.sum() / 3;
+}
+
+Vector3f lights(const Vector3f& codes) {
+  return {light_of(codes[0]), light_of(codes[1]), light_of(codes[2])};
+}
+
+Vector3f codes(const Vector3f& light) {
+  return {code_of(light[0]), code_of(light[1]), code_of(light[2])};
+}
+
+float red_blue(const Vector3f& c) {
+  return (c[2] - c[0]) / std::numbers::sqrt2_v<float>;
+}
+float green(const Vector3f& c) {
+  return (c[2] + c[0] - 2 * c[1]) / std::sqrt(6.0f);
+}
+float bright(const Vector3f& c) {
+  return c.sum() / std::numbers::sqrt3_v<float>;
+}
+
+// Of all lights that resin can have, shade * resin + gloss, the nearest to one seen.
+Vector3f nearest_resin(const Vector3f& light, const Vector3f& resin, const Vector3f& tint) {
+  const float rr = resin.squaredNorm() + 1e-9f, tt = tint.squaredNorm(), rt = resin.dot(tint);
+  const float lr = light.dot(resin), lt = light.dot(tint);
+  const float det = tt * rr - rt * rt;
+  float shade = lr / rr, gloss = 0;
+  if (det > 1e-4f * rr) {
+    const float s = (tt * lr - rt * lt) / det, g = (rr * lt - rt * lr) / det;
+    // What is taken for plain resin has some gloss of its own, so there may be less of it.
+    const float least = -kOwnGloss * light_sum(resin);
+    if (s < 0) shade = 0, gloss = lt / tt;
+    else if (g < least) gloss = least, shade = (lr - least * rt) / rr;
+    else shade = s, gloss = g;
+  }
+  return shade * resin + gloss * tint;
+}
+
+// The wood beside a cell as this photo shows it.
+struct Beside {
+  float share = 0;
+  float edge = 0;  // share that an outline off by one standard uncertainty adds
+  Vector3f light = Vector3f::Zero();
+};
+
+class Learner {
+ public:
+  Learner(const Band& band, const BandViews& views, const std::vector<std::vector<Vector3f>>& wood,
+          std::size_t photos, int threads)
+      : band_(band), views_(views), wood_(wood), photos_(photos), threads_(threads) {
+    look_.light.assign(views.views.size(), Vector3f::Constant(std::numeric_limits<float>::quiet_NaN()));
+    look_.cells.assign(band.cells().size(), {});
+    sds_.assign(photos, {});
+    of_photo_.resize(photos);
+    for (std::size_t i = 0; i < band.cells().size(); ++i) {
+      for (std::size_t v = views.first[i]; v < views.first[i + 1]; ++v)
+        of_photo_[views.views[v].photo.value].emplace_back(i, v);
+    }
+    side_ = static_cast<int>(std::ceil(band.grid().cols * Band::kStep_mm / kBlock_mm)) + 1;
+  }
+
+  ResinLook learn() {
+    for (round_ = 0; round_ < kRounds; ++round_) {
+      core::parallel_for(photos_, threads_, [&](std::size_t p) { learn_photo(p); });
+      learn_tint();
+      core::parallel_for(photos_, threads_, [&](std::size_t p) { learn_sds(p); });
+      weigh_cells();
+      pool();
+    }
+    return std::move(look_);
+  }
+
+ private:
+  struct Seen {
+    std::size_t view;
+    Vector3f light;
+  };
+  using Blocks = std::vector<std::vector<Seen>>;
+
+  std::size_t block_of(const BandCell& cell) const {
+    const auto b = [](int k) { return static_cast<int>(k * Band::kStep_mm / kBlock_mm); };
+    return static_cast<std::size_t>(b(cell.row) * side_ + b(cell.column));
+  }
+
+  Beside beside(geometry::TileIndex piece, double distance_mm, double outline_sd_mm,
+                const CellView& view) const {
+    Beside out;
+    out.share = share_below(distance_mm);
+    const double tangent = std::sqrt(std::max(0.0, 1 / double(view.cosine * view.cosine) - 1));
+    const double sd = std::hypot(std::hypot(kPose_mm, outline_sd_mm), kLevel_mm * tangent);
+    out.edge = static_cast<float>(
+        std::min(1.0, sd / kSpot_mm * std::exp(-0.5 * std::pow(std::max(0.0, std::abs(distance_mm) - sd) / kSpot_mm, 2)) /
+                          std::sqrt(2 * std::numbers::pi)));
+    const Vector3f& codes = wood_[piece.value][view.photo.value];
+    if (codes.allFinite()) out.light = lights(codes);
+    else out.light = Vector3f::Constant(std::numeric_limits<float>::quiet_NaN());
+    return out;
+  }
+
+  // The light of what fills the cell beside the wood; the share of the spot it has.
+  std::pair<Vector3f, float> without_wood(const BandCell& cell, const CellView& view) const {
+    Vector3f light = lights(view.codes);
+    float free = 1;
+    for (const auto& [piece, distance, sd] : {std::tuple{cell.first, cell.first_mm, cell.first_sd_mm},
+                                              std::tuple{cell.second, cell.second_mm, cell.second_sd_mm}}) {
+      const Beside b = beside(piece, distance, sd, view);
+      if (b.share < 0.01f) continue;
+      if (!b.light.allFinite()) return {light, 0.0f};
+      light -= b.share * b.light;
+      free -= b.share;
+    }
+    if (free < 0.3f) return {light, 0.0f};
+    return {(light / free).cwiseMax(0.0f), free};
+  }
+
+  void learn_photo(std::size_t p) {
+    Blocks blocks(static_cast<std::size_t>(side_) * static_cast<std::size_t>(side_));
+    for (const auto& [i, v] : of_photo_[p]) {
+      if (taken_as_resin(i))
+        blocks[block_of(band_.cells()[CellIndex(i)])].push_back({v, lights(views_.views[v].codes)});
+    }
+    std::vector<Vector3f> known(blocks.size(), Vector3f::Constant(std::numeric_limits<float>::quiet_NaN()));
+    std::vector<char> asked(blocks.size(), 0);
+    for (const auto& [i, v] : of_photo_[p]) {
+      const std::size_t b = block_of(band_.cells()[CellIndex(i)]);
+      if (!asked[b]) known[b] = look_about(blocks, b), asked[b] = 1;
+      look_.light[v] = known[b];
+    }
+  }
+
+  // The light of plain resin about a block, as far away as it takes to see enough cells: gloss only adds to it, so
+  // it is that of the darker half, from the 25th to the 50th of a hundred. As long as hollows are among them, the
+  // median.
+  Vector3f look_about(const Blocks& blocks, std::size_t b) const {
+    const int row = static_cast<int>(b) / side_, column = static_cast<int>(b) % side_;
+    // Far about at first, so that a hollow is not taken for the resin; near by once hollows are left out.
+    for (const int reach : round_ == 0 ? std::array{4, 8, 12} : std::array{3, 6, 12}) {
+      std::vector<Vector3f> light;
+      for (int r = std::max(0, row - reach); r <= std::min(side_ - 1, row + reach); ++r) {
+        for (int c = std::max(0, column - reach); c <= std::min(side_ - 1, column + reach); ++c) {
+          for (const Seen& s : blocks[static_cast<std::size_t>(r * side_ + c)]) light.push_back(s.light);
+        }
+      }
+      if (light.size() < kLeastSeen) continue;
+      std::sort(light.begin(), light.end(), [](const Vector3f& x, const Vector3f& y) {
+        return light_sum(x) != light_sum(y) ? light_sum(x) < light_sum(y) : x[0] < y[0];
+      });
+      const auto n = static_cast<double>(light.size());
+      const auto from = static_cast<std::size_t>((round_ == 0 ? 0.4 : 0.25) * n);
+      const auto to = static_cast<std::size_t>((round_ == 0 ? 0.6 : 0.5) * n);
+      Vector3f out;
+      for (Eigen::Index k = 0; k < 3; ++k) {
+        std::vector<double> one;
+        for (std::size_t m = from; m < to; ++m) one.push_back(static_cast<double>(light[m][k]));
+        out[k] = static_cast<float>(core::median(std::move(one)));
+      }
+      return out;
+    }
+    return Vector3f::Constant(std::numeric_limits<float>::quiet_NaN());
+  }
+
+  Difference difference(const BandCell& cell, std::size_t v) const {
+    Difference d;
+    const CellView& view = views_.views[v];
+    const Vector3f& resin = look_.light[v];
+    if (!resin.allFinite()) return d;
+    const auto [light, free] = without_wood(cell, view);
+    if (free <= 0) return d;
+    d.known = true;
+    d.free = free;
+    const Vector3f expected = nearest_resin(light, resin, tint_);
+    const Vector3f seen = codes(light), as_resin = codes(expected), plain = codes(resin);
+    d.red_blue = red_blue(seen) - red_blue(as_resin);
+    d.green = green(seen) - green(as_resin);
+    d.dark = std::min(0.0f, bright(seen) - bright(plain));
+    d.red_blue_edge = d.green_edge = kHueOfShade * std::abs(bright(seen) - bright(plain));
+    for (const auto& [piece, distance, sd] : {std::tuple{cell.first, cell.first_mm, cell.first_sd_mm},
+                                              std::tuple{cell.second, cell.second_mm, cell.second_sd_mm}}) {
+      const Beside b = beside(piece, distance, sd, view);
+      if (b.edge < 0.01f || !b.light.allFinite()) continue;
+      const Vector3f moved = codes(((1 - b.edge) * resin + b.edge * b.light).eval()) - plain;
+      d.red_blue_edge += std::abs(red_blue(moved));
+      d.green_edge += std::abs(green(moved));
+      d.dark_edge += std::abs(bright(moved));
+    }
+    return d;
+  }
+
+  bool taken_as_resin(std::size_t i) const {
+    const BandCell& cell = band_.cells()[CellIndex(i)];
+    return cell.first_mm >= kClear_mm && cell.to_end_mm >= kEnd_mm && look_.cells[i].log_odds <= 0;
+  }
+
+  // The colour of what the resin mirrors: median of what it adds where it adds half as much again.
+  void learn_tint() {
+    std::array<std::vector<double>, 3> added;
+    for (std::size_t i = 0; i < band_.cells().size(); ++i) {
+      if (!taken_as_resin(i)) continue;
+      for (std::size_t v = views_.first[i]; v < views_.first[i + 1]; ++v) {
+        if (!look_.light[v].allFinite()) continue;
+        const Vector3f more = lights(views_.views[v].codes) - look_.light[v];
+        if (light_sum(more) < 0.5f * light_sum(look_.light[v]) || light_sum(more) < 0.01f) continue;
+        for (std::size_t n = 0; n < 3; ++n)
+          added[n].push_back(static_cast<double>(more[static_cast<Eigen::Index>(n)] / light_sum(more)));
+      }
+    }
+    tint_ = Vector3f::Ones();
+    if (added[0].size() < kLeastSeen) return;
+    for (std::size_t n = 0; n < 3; ++n)
+      tint_[static_cast<Eigen::Index>(n)] =
+          std::clamp(static_cast<float>(core::median(added[n])), 1 / kMostTint, kMostTint);
+  }
+
+  void learn_sds(std::size_t p) {
+    std::vector<double> dark, rb, g;
+    for (const auto& [i, v] : of_photo_[p]) {
+      if (!taken_as_resin(i)) continue;
+      const Difference d = difference(band_.cells()[CellIndex(i)], v);
+      if (!d.known) continue;
+      if (d.dark < 0) dark.push_back(-static_cast<double>(d.dark));
+      rb.push_back(std::abs(static_cast<double>(d.red_blue)));
+      g.push_back(std::abs(static_cast<double>(d.green)));
+    }
+    sds_[p] = {std::max(kLeastSd, static_cast<float>(core::robust_sd(dark))),
+               std::max(kLeastSd, static_cast<float>(core::robust_sd(rb))),
+               std::max(kLeastSd, static_cast<float>(core::robust_sd(g)))};
+  }
+
+  void weigh_cells() {
+    raw_.assign(band_.cells().size(), {});
+    core::parallel_for(raw_.size(), threads_, [&](std::size_t i) {
+      float sum = 0, weights = 0;
+      for (std::size_t v = views_.first[i]; v < views_.first[i + 1]; ++v) {
+        const Difference d = difference(band_.cells()[CellIndex(i)], v);
+        if (!d.known) continue;
+        const Sds& sd = sds_[views_.views[v].photo.value];
+        const auto part = [](float x, float s, float edge) { return x * x / (s * s + edge * edge); };
+        const float hue2 = part(d.red_blue, sd.red_blue, d.red_blue_edge) + part(d.green, sd.green, d.green_edge);
+        const float dark2 = std::min(part(d.dark, sd.dark, d.dark_edge), kLimit + 2 * kMostDark);
+        // What a shift of the outline hides counts neither way.
+        const float sure = sd.red_blue * sd.red_blue /
+                           (sd.red_blue * sd.red_blue + d.red_blue_edge * d.red_blue_edge);
+        float says = std::clamp(0.5f * (hue2 + dark2 - kLimit), -kMostAgainst, kMostFor);
+        if (says < 0) says *= sure;
+        const float w = views_.views[v].cosine * d.free * d.free * std::sqrt(sure);
+        sum += w * says;
+        weights += w;
+      }
+      // As much for as against, so that an edge of a hollow is not moved by pooling.
+      if (weights > 0) raw_[i] = {std::clamp(sum / weights, -kMostPooled, kMostPooled), std::min(1.0f, weights)};
+    });
+  }
+
+  void pool() {
+    const int reach = static_cast<int>(std::ceil(2 * kPool_mm / Band::kStep_mm));
+    core::parallel_for(raw_.size(), threads_, [&](std::size_t i) {
+      const BandCell& cell = band_.cells()[CellIndex(i)];
+      float sum = 0, weights = 0, near = 0;
+      for (int dr = -reach; dr <= reach; ++dr) {
+        for (int dc = -reach; dc <= reach; ++dc) {
+          const int r = cell.row + dr, c = cell.column + dc;
+          if (r < 0 || c < 0 || r >= band_.grid().rows || c >= band_.grid().cols) continue;
+          const int k = band_.grid().at<int>(r, c);
+          if (k < 0) continue;
+          const double d2 = (dr * dr + dc * dc) * Band::kStep_mm * Band::kStep_mm;
+          const auto w = static_cast<float>(std::exp(-0.5 * d2 / (kPool_mm * kPool_mm)));
+          sum += w * raw_[static_cast<std::size_t>(k)].weight * raw_[static_cast<std::size_t>(k)].log_odds;
+          weights += w * raw_[static_cast<std::size_t>(k)].weight;
+          near += w;
+        }
+      }
+      look_.cells[i] = weights > 0 ? CellEvidence{sum / weights, weights / near} : CellEvidence{};
+    });
+  }
+
+  const Band& band_;
+  const BandViews& views_;
+  const std::vector<std::vector<Vector3f>>& wood_;
+  std::size_t photos_;
+  int threads_, side_ = 0, round_ = 0;
+  ResinLook look_;
+  Vector3f tint_ = Vector3f::Ones();  // of gloss; mean 1
+  std::vector<std::vector<std::pair<std::size_t, std::size_t>>> of_photo_;  // cells and their views
+  std::vector<Sds> sds_;
+  std::vector<CellEvidence> raw_;
+};
+
+}  // namespace
+
+ResinLook weigh_resin(const Band& band, const BandViews& views,
+                      const std::vector<std::vector<Vector3f>>& wood, std::size_t photos, int threads) {
+  return Learner(band, views, wood, photos, threads).learn();
+}
+
+}  // namespace interstice::refill
