@@ -11,6 +11,7 @@
 #include "core/files.h"
 #include "core/parallel.h"
 #include "pour/plan_pours.h"
+#include "refill/poured_check.h"
 #include "report/bench_list.h"
 #include "report/page.h"
 #include "report/photo_marks.h"
@@ -78,6 +79,17 @@ Planned plan_work(const InspectArguments& arguments, const seams::FitDocument& f
   return planned;
 }
 
+// Widths between pieces with resin in between are of no use any more.
+void warn_of_resin(const scan::Scan& scan, int threads, seams::FitDocument& fit) {
+  const auto pictures = surface::read_pictures(scan, 0, true, threads);
+  const auto disagreement = refill::seam_disagreement(scan, pictures, fit, threads);
+  if (disagreement && *disagreement < refill::kStandsFull) {
+    fit.warnings.push_back(
+        "resin stands in the seams: these photos show the shell after a pour; for what stayed hollow use "
+        "`interstice refill PHOTOS --after RESULT` with the result of before the pour");
+  }
+}
+
 // All results in which the least work does not occur.
 void write_measured(const MeasuredScan& measured, const std::string& pour_json,
                     const std::filesystem::path& out) {
@@ -102,6 +114,7 @@ int run_inspect(const InspectArguments& arguments) {
   options.threads = arguments.common.threads;
   options.progress = [&](const std::string& what) { progress.step(what); };
   seams::FitDocument fit = seams::fit_pieces(measured.scan, measured.surface, measured.plan, options);
+  warn_of_resin(measured.scan, arguments.common.threads, fit);
   progress.step("what resin reaches");
   Planned planned = plan_work(arguments, fit, measured.plan, resin);
   progress.step("working out the least work");

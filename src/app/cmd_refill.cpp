@@ -49,9 +49,10 @@ int run_refill(const RefillArguments& arguments) {
   progress.step("writing the results");
   const fs::path& out = folder.work();
   fs::create_directory(out / "scan");
-  write_scan_folder(measured, out / "scan");
+  write_scan_folder({plan, result.scan, measured.surface}, out / "scan");
   const std::string json = refill::write_refill(result.document);
   core::write_new_file(out / "refill.json", json);
+  core::write_new_file(out / "fit.json", seams::write_fit(dry));  // the pieces, as before the pour
   core::write_new_file(out / "plan.json", plan::write_plan(plan));
   write_for_the_bench(result, dry, arguments.common.threads, out);
   folder.commit();
@@ -68,7 +69,8 @@ int run_refill(const RefillArguments& arguments) {
 void add_refill_command(CLI::App& app, Chosen& chosen) {
   auto arguments = std::make_shared<RefillArguments>();
   CLI::App* command = app.add_subcommand("refill", "After a pour: what stayed hollow, and how to fill it");
-  command->add_option("photos", arguments->photos, "Folder with photos of the shell after the pour")->required();
+  command->add_option("photos", arguments->photos, "Folder with photos of the shell after the pour")
+      ->required();
   command->add_option("--after", arguments->after, "Folder that inspect wrote before the pour")->required();
   add_lens_options(*command, *arguments);
   command->add_option("--resin", arguments->resin, "Resin as its data sheet gives it, for masses and times");

@@ -58,7 +58,8 @@ void write_scan_folder(const MeasuredScan& measured, const std::filesystem::path
     remember_photos(folder, measured.scan.photos[geometry::PhotoIndex(0)].info.path.parent_path());
 }
 
-void write_marked_photos(const std::vector<report::MarkedPhoto>& marked, const std::filesystem::path& folder) {
+void write_marked_photos(const std::vector<report::MarkedPhoto>& marked,
+                         const std::filesystem::path& folder) {
   if (marked.empty()) return;
   std::filesystem::create_directory(folder);
   for (std::size_t k = 0; k < marked.size(); ++k) {

@@ -19,7 +19,7 @@ namespace interstice::archive {
 namespace {
 
 constexpr std::array kPictureEndings{".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif", ".webp"};
-constexpr std::array kOptionalResults{"seams.csv", "cloud.ply", "pour.json", "report.html"};
+constexpr std::array kOptionalResults{"seams.csv", "cloud.ply", "pour.json", "refill.json", "report.html"};
 constexpr std::uintmax_t kMaxNotesBytes = 1u << 20;
 
 std::string lower(std::string text) {

@@ -63,7 +63,8 @@ void Band::measure_ends() {
       const auto j = static_cast<std::size_t>(std::lround(row * ratio));
       const channels::VoidGrid::Column& c = grid_of_void_.column(i, j);
       // Cells half wood lie up to a step outside an outline.
-      if (!c.in_arris && !(c.near_piece && static_cast<double>(c.d1) < 2 * grid_of_void_.step_mm() && open_near_top(i, j)))
+      if (!c.in_arris &&
+          !(c.near_piece && static_cast<double>(c.d1) < 2 * grid_of_void_.step_mm() && open_near_top(i, j)))
         outside.at<uchar>(row, column) = 255;
     }
   }
@@ -107,7 +108,8 @@ double Band::void_depth(std::size_t i, std::size_t j) const {
 void Band::fill_row(int row, std::vector<BandCell>& out) const {
   const channels::VoidGrid& g = grid_of_void_;
   const Vector2d corner = g.map_at(0, 0);
-  const int side = static_cast<int>(std::lround(static_cast<double>(g.side() - 1) * g.step_mm() / kStep_mm)) + 1;
+  const int side =
+      static_cast<int>(std::lround(static_cast<double>(g.side() - 1) * g.step_mm() / kStep_mm)) + 1;
   for (int column = 0; column < side; ++column) {
     const Vector2d uv = corner + kStep_mm * Vector2d(column, row);
     const double x = column * kStep_mm / g.step_mm(), y = row * kStep_mm / g.step_mm();
@@ -116,7 +118,8 @@ void Band::fill_row(int row, std::vector<BandCell>& out) const {
     std::vector<std::size_t> near;
     bool open = false;
     double depth = 0;
-    for (const auto& [i, j] : {std::array{i0, j0}, std::array{i1, j0}, std::array{i0, j1}, std::array{i1, j1}}) {
+    for (const auto& [i, j] :
+         {std::array{i0, j0}, std::array{i1, j0}, std::array{i0, j1}, std::array{i1, j1}}) {
       const channels::VoidGrid::Column& c = g.column(i, j);
       if (!c.near_piece) continue;
       for (const std::uint16_t p : {c.first, c.second, c.third}) {
@@ -137,8 +140,8 @@ void Band::fill_row(int row, std::vector<BandCell>& out) const {
       const double h = -field.face().height(base) / lean;
       const auto r = field.read(field.face().drop(base + h * normal));
       if (r.outside_mm >= channels::PieceField::kReach_mm) continue;
-      beside.push_back({p, r.outside_mm,
-                        (r.outside_mm <= 0 ? h : r.arris_height_mm) + field.face_above_mm() / lean});
+      beside.push_back(
+          {p, r.outside_mm, (r.outside_mm <= 0 ? h : r.arris_height_mm) + field.face_above_mm() / lean});
     }
     std::sort(beside.begin(), beside.end(), [](const Beside& a, const Beside& b) {
       return a.outside_mm != b.outside_mm ? a.outside_mm < b.outside_mm : a.piece < b.piece;

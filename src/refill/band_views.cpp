@@ -19,7 +19,7 @@ namespace {
 
 constexpr double kLeastCosine = 0.34;  // 20 degrees off grazing
 constexpr double kSpot_mm = 0.2, kLeastSpot_px = 0.8;
-constexpr float kBurnt = 251;      // code values from here on say only "bright"
+constexpr float kBurnt = 251;                        // code values from here on say only "bright"
 constexpr double kMargin_mm = 0.3, kLevel_mm = 0.3;  // of outlines that hide; of faces that hide nothing
 constexpr double kInside_mm = 2.0;  // of the edge: beyond the broken corner and what the spot mixes
 
@@ -162,8 +162,7 @@ std::vector<std::vector<Vector3f>> wood_codes(const scan::Scan& scan, const Pict
   const edges::Occluders others = occluders_of(band);
   const double sigma_px = spot_px(scan);
   const auto& pieces = band.shell().pieces;
-  std::vector<std::vector<Vector3f>> out(pieces.size(),
-                                         std::vector<Vector3f>(scan.photos.size(), nothing()));
+  std::vector<std::vector<Vector3f>> out(pieces.size(), std::vector<Vector3f>(scan.photos.size(), nothing()));
   core::parallel_for(pieces.size(), threads, [&](std::size_t i) {
     if (!pieces[i]) return;
     const geometry::PlaneFrame& face = pieces[i]->face;
@@ -178,15 +177,16 @@ std::vector<std::vector<Vector3f>> wood_codes(const scan::Scan& scan, const Pict
         const Vector3d to_camera = photo.centre() - p;
         if (to_camera.dot(face.normal) < 0.2 * to_camera.norm()) continue;
         const Vector2d at = photo.project(p);
-        if (!photo.lens.in_frame(at, 4 * sigma_px) || others.hidden(p, photo.centre(), i, kLevel_mm)) continue;
+        if (!photo.lens.in_frame(at, 4 * sigma_px) || others.hidden(p, photo.centre(), i, kLevel_mm))
+          continue;
         const Vector3f c = spot_codes(pictures[geometry::PhotoIndex(k)].colour, at, sigma_px);
         if (!c.allFinite()) continue;
         for (std::size_t n = 0; n < 3; ++n) codes[n].push_back(c[static_cast<Eigen::Index>(n)]);
       }
       if (codes[0].size() < 8) continue;
       for (std::size_t n = 0; n < 3; ++n) {
-        std::nth_element(codes[n].begin(), codes[n].begin() + static_cast<std::ptrdiff_t>(codes[n].size() / 2),
-                         codes[n].end());
+        std::nth_element(codes[n].begin(),
+                         codes[n].begin() + static_cast<std::ptrdiff_t>(codes[n].size() / 2), codes[n].end());
         out[i][k][static_cast<Eigen::Index>(n)] = codes[n][codes[n].size() / 2];
       }
     }

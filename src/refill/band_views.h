@@ -16,7 +16,7 @@ namespace interstice::refill {
 
 struct CellView {
   geometry::PhotoIndex photo;
-  float cosine = 0;       // between the cell's normal and the direction to the camera
+  float cosine = 0;  // between the cell's normal and the direction to the camera
   Eigen::Vector3f codes = Eigen::Vector3f::Zero();  // B G R
 };
 

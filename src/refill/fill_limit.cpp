@@ -9,9 +9,9 @@
 namespace interstice::refill {
 namespace {
 
-constexpr double kChi2 = 3.841;      // of one degree of freedom, 95 %
+constexpr double kChi2 = 3.841;  // of one degree of freedom, 95 %
 constexpr std::size_t kLeastOfKind = 3;
-constexpr double kSteepest = 200;    // per mm: a limit sharper than any width is measured
+constexpr double kSteepest = 200;  // per mm: a limit sharper than any width is measured
 
 double chance(double logit) {
   return logit >= 0 ? 1 / (1 + std::exp(-logit)) : std::exp(logit) / (1 + std::exp(logit));
@@ -103,9 +103,9 @@ std::optional<LimitFit> fit_limit(const std::vector<SeamOutcome>& seams, std::st
     why = "wide seams filled no better than narrow ones: width is not what kept resin out";
     return std::nullopt;
   }
-  const auto [least, most] = std::minmax_element(
-      seams.begin(), seams.end(),
-      [](const SeamOutcome& a, const SeamOutcome& b) { return a.width_mm < b.width_mm; });
+  const auto [least, most] =
+      std::minmax_element(seams.begin(), seams.end(),
+                          [](const SeamOutcome& a, const SeamOutcome& b) { return a.width_mm < b.width_mm; });
   LimitFit out;
   out.width_mm = -f->intercept / f->slope;
   const double top = at_limit(seams, out.width_mm);

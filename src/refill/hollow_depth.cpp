@@ -13,15 +13,15 @@ using Eigen::Vector3f;
 
 namespace {
 
-constexpr double kStep_mm = 0.25;       // along a line of sight
-constexpr double kFirst_mm = 0.6;       // above, the corner is broken and the spot mixes
+constexpr double kStep_mm = 0.25;        // along a line of sight
+constexpr double kFirst_mm = 0.6;        // above, the corner is broken and the spot mixes
 constexpr std::size_t kMostCells = 500;  // of a hollow: more see no more
-constexpr float kDark = 0.004f;         // light below which hue is noise: about 12 of 255
-constexpr double kAlike = 25;           // neighbouring lines of sight share their errors: so many count as one
+constexpr float kDark = 0.004f;          // light below which hue is noise: about 12 of 255
+constexpr double kAlike = 25;  // neighbouring lines of sight share their errors: so many count as one
 constexpr double kLeastContrast = 0.3;  // of woodness, from walls to floor
 constexpr double kWoodFrom = 0.55;
 constexpr double kLeastSights = 40;
-constexpr double kOwn_mm = 0.5;         // standard uncertainty of where walls are met
+constexpr double kOwn_mm = 0.5;  // standard uncertainty of where walls are met
 
 // Hue as two logs of ratios.
 Vector2d hue(const Vector3f& light) {
@@ -94,7 +94,8 @@ class Line {
   std::size_t group_;
 };
 
-std::optional<Sight> sight_of(const Sights& s, const CellView& view, const Vector3f& resin, const Wall& wall) {
+std::optional<Sight> sight_of(const Sights& s, const CellView& view, const Vector3f& resin,
+                              const Wall& wall) {
   const Vector3f& codes = s.wood[wall.piece][view.photo.value];
   if (!codes.allFinite() || !resin.allFinite()) return std::nullopt;
   const Vector3f seen = lights(view.codes);
@@ -104,8 +105,8 @@ std::optional<Sight> sight_of(const Sights& s, const CellView& view, const Vecto
   Sight out;
   out.depth_mm = wall.depth_mm;
   out.woodness = std::clamp((hue(seen) - from).dot(axis) / axis.squaredNorm(), -0.5, 1.5);
-  out.weight = axis.squaredNorm() * light * light / (light * light + dark * dark) *
-               static_cast<double>(view.cosine);
+  out.weight =
+      axis.squaredNorm() * light * light / (light * light + dark * dark) * static_cast<double>(view.cosine);
   return out;
 }
 
@@ -148,7 +149,8 @@ HollowDepth floor_from(std::vector<Sight> sights) {
   const double mean_weight = all.w / static_cast<double>(sights.size());
   const double variance = std::max(0.01, cost[best] / all.w);
   const auto allowed = [&](std::size_t k) {
-    return (cost[k] - cost[best]) / (variance * mean_weight * kAlike) <= 3.84;  // chi-squared, one freedom, 95 %
+    return (cost[k] - cost[best]) / (variance * mean_weight * kAlike) <=
+           3.84;  // chi-squared, one freedom, 95 %
   };
   std::size_t low = best, high = best;
   for (std::size_t k = 0; k < cost.size(); ++k) {

@@ -15,8 +15,8 @@
 namespace interstice::refill {
 
 struct HollowDepth {
-  double at_least_mm = 0;             // seen, or 0 where nothing is seen of it
-  std::optional<double> floor_mm;     // where wood changes to resin
+  double at_least_mm = 0;                      // seen, or 0 where nothing is seen of it
+  std::optional<double> floor_mm;              // where wood changes to resin
   double floor_low_mm = 0, floor_high_mm = 0;  // 95 %, where there is a floor
 };
 

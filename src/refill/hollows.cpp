@@ -15,8 +15,8 @@ namespace {
 
 using Pair = std::array<geometry::TileIndex, 2>;
 
-constexpr float kCore = 1.2f;          // log of odds: surely hollow
-constexpr double kLeastCore_mm2 = 0.8;  // four spots of 0.2 mm either way
+constexpr float kCore = 1.2f;                            // log of odds: surely hollow
+constexpr double kLeastCore_mm2 = 0.8;                   // four spots of 0.2 mm either way
 constexpr double kLeastPart_mm2 = 6, kLeastPart_mm = 3;  // of a hollow that is told apart at a junction
 // Where the shell ends, resin ends as it likes, and the bench shows: no hollow begins there.
 constexpr double kEnd_mm = 2.5;
@@ -110,9 +110,8 @@ std::vector<Vector3d> rim_of(const Band& band, const std::vector<CellIndex>& cel
   }
   std::vector<std::vector<cv::Point>> contours;
   cv::findContours(mask, contours, cv::RETR_EXTERNAL, cv::CHAIN_APPROX_NONE);
-  const auto longest = std::max_element(contours.begin(), contours.end(), [](const auto& a, const auto& b) {
-    return a.size() < b.size();
-  });
+  const auto longest = std::max_element(contours.begin(), contours.end(),
+                                        [](const auto& a, const auto& b) { return a.size() < b.size(); });
   std::vector<Vector3d> out;
   if (longest == contours.end()) return out;
   for (const cv::Point& q : *longest) {

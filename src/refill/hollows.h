@@ -25,7 +25,7 @@ struct Patch {  // a hollow as cells of the band
   Eigen::Vector3d at{0, 0, 0}, normal{0, 0, 1};
   Eigen::Vector3d along{1, 0, 0};  // unit, of its longest extent
   double length_mm = 0, opening_mm2 = 0;
-  double certainty = 0;  // mean log of odds of its cells
+  double certainty = 0;              // mean log of odds of its cells
   std::vector<Eigen::Vector3d> rim;  // closed, round its largest part
 };
 

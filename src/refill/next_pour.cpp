@@ -18,8 +18,8 @@ constexpr double kInlet_mm = 6, kFence_mm = 10, kHolds_mm = 0.5;
 constexpr double kSteepest_deg = 75;  // beyond, resin has hardly a level in the opening
 constexpr double kMostTilt_deg = 90;  // a cradle lays the bowl on its side, no further
 constexpr double kStep_deg = 5;
-constexpr double kSpare = 1.15;       // what stays in cup and on stick
-constexpr double kNeedle_mm = 1.8;    // a blunt needle of 1.2 mm bore with its wall (from memory)
+constexpr double kSpare = 1.15;     // what stays in cup and on stick
+constexpr double kNeedle_mm = 1.8;  // a blunt needle of 1.2 mm bore with its wall (from memory)
 constexpr double kDeg = std::numbers::pi / 180;
 
 struct Lean {
@@ -27,9 +27,26 @@ struct Lean {
   std::vector<bool> fills;
 };
 
-std::vector<Lean> leans(const std::vector<Hollow>& hollows) {
+// The pieces on the rim: a lean is told by the one that comes up.
+struct Side {
+  std::string label;
+  double azimuth_deg = 0;
+};
+
+std::vector<Side> sides_of(const plan::Plan& plan) {
+  std::vector<Side> out;
+  for (std::size_t i = 0; i < plan.tiles.size(); ++i) {
+    const plan::PlannedTile& tile = plan.tiles[geometry::TileIndex(i)];
+    if (tile.ring != 1) continue;
+    const Vector3d at = plan::planned_face(plan, geometry::TileIndex(i)).frame.origin;
+    out.push_back({tile.label, std::atan2(at.y(), at.x()) / kDeg});
+  }
+  return out;
+}
+
+std::vector<Lean> leans(const std::vector<Hollow>& hollows, const std::vector<Side>& sides) {
   std::vector<double> azimuths;
-  for (double a = 0; a < 360; a += kStep_deg) azimuths.push_back(a);
+  for (const Side& side : sides) azimuths.push_back(side.azimuth_deg);
   std::vector<Lean> out;
   for (const pour::Tilt& tilt : pour::tilt_grid(azimuths, kStep_deg)) {
     if (tilt.tilt_deg > kMostTilt_deg) continue;
@@ -96,13 +113,12 @@ std::vector<std::size_t> fewest_leans(const std::vector<Lean>& leans, std::size_
   return found;
 }
 
-// The piece that is uppermost at a lean.
-std::string uppermost(const plan::Plan& plan, const Vector3d& up) {
+std::string side_at(const std::vector<Side>& sides, double azimuth_deg) {
   std::string label;
-  double highest = -1e18;
-  for (std::size_t i = 0; i < plan.tiles.size(); ++i) {
-    const double h = plan::planned_face(plan, geometry::TileIndex(i)).frame.origin.dot(up);
-    if (h > highest) highest = h, label = plan.tiles[geometry::TileIndex(i)].label;
+  double least = 1e9;
+  for (const Side& side : sides) {
+    const double off = std::abs(std::remainder(azimuth_deg - side.azimuth_deg, 360.0));
+    if (off < least) least = off, label = side.label;
   }
   return label;
 }
@@ -112,12 +128,12 @@ double steepness(const Hollow& h, const Vector3d& up) {
 }
 
 RefillPour pour_of(const std::vector<Hollow>& hollows, std::vector<std::size_t> mine, const pour::Tilt& tilt,
-                   const plan::Plan& plan) {
+                   const std::vector<Side>& sides) {
   RefillPour p;
   const Vector3d up = tilt.up();
   p.tilt_deg = tilt.tilt_deg;
   p.azimuth_deg = tilt.azimuth_deg;
-  p.up = uppermost(plan, up);
+  p.up = side_at(sides, tilt.azimuth_deg);
   std::stable_sort(mine.begin(), mine.end(), [&](std::size_t a, std::size_t b) {
     return hollows[a].at.dot(up) < hollows[b].at.dot(up);
   });
@@ -141,7 +157,8 @@ std::optional<double> fence_mm(const Hollow& h, const Vector3d& up) {
   const Vector3d across = h.normal.cross(h.along);
   const double rise_along = std::abs(h.along.dot(up)), rise_across = std::abs(across.dot(up));
   // Rises along the slope: the inlet's length and the slot's width, each by its share.
-  const double rise = std::min(h.length_mm, kInlet_mm) * rise_along + std::min(h.width_mm, kInlet_mm) * rise_across;
+  const double rise =
+      std::min(h.length_mm, kInlet_mm) * rise_along + std::min(h.width_mm, kInlet_mm) * rise_across;
   const double fence = rise / std::max(0.1, std::cos(angle));
   if (fence > kFence_mm) return std::nullopt;
   return fence;
@@ -150,7 +167,8 @@ std::optional<double> fence_mm(const Hollow& h, const Vector3d& up) {
 std::vector<RefillPour> plan_refill(const std::vector<Hollow>& hollows, const plan::Plan& plan) {
   std::vector<RefillPour> out;
   if (hollows.empty()) return out;
-  const std::vector<Lean> all = leans(hollows);
+  const std::vector<Side> sides = sides_of(plan);
+  const std::vector<Lean> all = leans(hollows, sides);
   std::vector<std::size_t> chosen = fewest_leans(all, hollows.size());
   std::vector<std::vector<std::size_t>> of(chosen.size());
   for (std::size_t i = 0; i < hollows.size(); ++i) {
@@ -164,7 +182,7 @@ std::vector<RefillPour> plan_refill(const std::vector<Hollow>& hollows, const pl
     if (best < chosen.size()) of[best].push_back(i);
   }
   for (std::size_t k = 0; k < chosen.size(); ++k) {
-    if (!of[k].empty()) out.push_back(pour_of(hollows, of[k], all[chosen[k]].tilt, plan));
+    if (!of[k].empty()) out.push_back(pour_of(hollows, of[k], all[chosen[k]].tilt, sides));
   }
   std::stable_sort(out.begin(), out.end(), [](const RefillPour& a, const RefillPour& b) {
     return a.volume_high_ml > b.volume_high_ml;
@@ -189,18 +207,21 @@ std::vector<HollowAdvice> advise(const std::vector<Hollow>& hollows, double narr
     } else if (h.width_mm >= kNeedle_mm) {
       a.way = Way::syringe;
       // 0.1 ml a second through 25 mm of 1.2 mm bore, on a plunger of 15 mm.
-      const double pressure = needle_pressure_pa(resin ? resin->viscosity_mpa_s / 1000 : 0.6, 0.025, 1e-7, 0.0012);
-      std::snprintf(text, sizeof text,
-                    "narrower than the %.1f mm that fills: push resin in from its lower end with a syringe and a "
-                    "blunt needle (about %.0f N on a plunger of 15 mm), or open it to %.1f mm",
-                    narrowest_mm, std::ceil(pressure * std::numbers::pi / 4 * 0.015 * 0.015), narrowest_mm);
+      const double pressure =
+          needle_pressure_pa(resin ? resin->viscosity_mpa_s / 1000 : 0.6, 0.025, 1e-7, 0.0012);
+      std::snprintf(
+          text, sizeof text,
+          "narrower than the %.1f mm that fills: push resin in from its lower end with a syringe and a "
+          "blunt needle (about %.0f N on a plunger of 15 mm), or open it to %.1f mm",
+          narrowest_mm, std::ceil(pressure * std::numbers::pi / 4 * 0.015 * 0.015), narrowest_mm);
       a.words = text;
     } else {
       a.way = Way::open_first;
-      std::snprintf(text, sizeof text,
-                    "narrower than the %.1f mm that fills, and than a needle: open it to %.1f mm with a drill or "
-                    "blade, blow it out, then pour",
-                    narrowest_mm, narrowest_mm);
+      std::snprintf(
+          text, sizeof text,
+          "narrower than the %.1f mm that fills, and than a needle: open it to %.1f mm with a drill or "
+          "blade, blow it out, then pour",
+          narrowest_mm, narrowest_mm);
       a.words = text;
     }
     out.push_back(std::move(a));

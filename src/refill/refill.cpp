@@ -11,8 +11,8 @@
 #include "refill/hollow_depth.h"
 #include "refill/hollows.h"
 #include "refill/next_pour.h"
-#include "refill/registration.h"
 #include "refill/refill_words.h"
+#include "refill/registration.h"
 #include "refill/resin_evidence.h"
 #include "refill/seam_states.h"
 
@@ -55,8 +55,8 @@ void add_volumes(const Band& band, const Patch& patch, const HollowDepth& depth,
   if (h.kind == HollowKind::pit) room_mm = std::min(room_mm, 0.75 * h.length_mm);
   h.depth_at_least_mm = std::min(std::max(kShallowest_mm, depth.at_least_mm), room_mm);
   h.floor_mm = depth.floor_mm;
-  const double deepest_mm = std::max(
-      h.depth_at_least_mm, depth.floor_mm ? std::min(room_mm, depth.floor_high_mm) : room_mm);
+  const double deepest_mm =
+      std::max(h.depth_at_least_mm, depth.floor_mm ? std::min(room_mm, depth.floor_high_mm) : room_mm);
   const double least_mm2 = std::max(0.5 * h.opening_mm2, h.opening_mm2 - h.opening_u95_mm2);
   h.volume_low_ml = shape * least_mm2 * h.depth_at_least_mm / 1000;
   h.volume_high_ml = shape * (h.opening_mm2 + h.opening_u95_mm2) * deepest_mm / 1000;
@@ -92,9 +92,9 @@ void add_next_pour(const seams::FitDocument& dry, const plan::Plan& plan, const 
   }
   document.cautions = refill_cautions();
   document.pours = plan_refill(document.hollows, plan);
-  document.advice = advise(document.hollows,
-                           document.fill_limit ? document.fill_limit->width_mm : dry.smallest_fill_mm,
-                           options.resin);
+  document.advice =
+      advise(document.hollows, document.fill_limit ? document.fill_limit->width_mm : dry.smallest_fill_mm,
+             options.resin);
 }
 
 }  // namespace
@@ -109,12 +109,9 @@ RefillResult look_after_pour(const scan::Scan& scan, const seams::FitDocument& d
   const Pictures pictures = surface::read_pictures(scan, 0, true, options.threads);
   const Registration registration = register_to_dry(scan, pictures, dry, options.threads);
   result.scan = in_dry_frame(scan, registration);
-  document.quality = {scan.quality.photos_given,
-                      static_cast<int>(scan.photos.size()),
-                      registration.pieces,
-                      registration.agreeing,
-                      registration.residual_mm,
-                      scan.quality.pixel_footprint_mm,
+  document.quality = {scan.quality.photos_given, static_cast<int>(scan.photos.size()),
+                      registration.pieces,       registration.agreeing,
+                      registration.residual_mm,  scan.quality.pixel_footprint_mm,
                       registration.scale};
   options.progress("looking into the seams");
   const Band band(shell, dry, options.threads);

@@ -39,8 +39,8 @@ struct Hollow {
   Eigen::Vector2d map{0, 0};
   Eigen::Vector3d at{0, 0, 0}, normal{0, 0, 1}, along{1, 0, 0};
   double length_mm = 0, opening_mm2 = 0, opening_u95_mm2 = 0;
-  double width_mm = 0;           // opening over length
-  double depth_at_least_mm = 0;  // below the face of the resin beside it
+  double width_mm = 0;             // opening over length
+  double depth_at_least_mm = 0;    // below the face of the resin beside it
   std::optional<double> floor_mm;  // depth of the resin seen at its bottom; empty: not seen
   double volume_low_ml = 0, volume_high_ml = 0;
   std::string best_photo;
@@ -52,8 +52,8 @@ enum class Way { pour, open_first, syringe };
 
 struct RefillPour {
   double tilt_deg = 0, azimuth_deg = 0;
-  std::string up;                     // the piece that comes up
-  std::vector<std::size_t> hollows;   // indices, lowest place first
+  std::string up;                    // the piece on the rim that comes up
+  std::vector<std::size_t> hollows;  // indices, lowest place first
   double volume_low_ml = 0, volume_high_ml = 0, mix_ml = 0;
   std::vector<TilePair> tape;
 };

@@ -5,6 +5,7 @@
 #include <numeric>
 
 #include "core/counted.h"
+#include "pour/pour_words.h"
 
 namespace interstice::refill {
 namespace {
@@ -38,9 +39,12 @@ std::vector<std::size_t> in_working_order(const RefillDocument& document) {
 Foretold foretold(const RefillDocument& document) {
   Foretold f;
   for (const RefillSeam& s : document.seams) {
-    if (s.state == SeamState::unseen) ++f.unseen;
-    else if (s.state == SeamState::filled) ++(s.called_clear ? f.clear_filled : f.other_filled);
-    else ++(s.called_clear ? f.clear_hollow : f.other_hollow);
+    if (s.state == SeamState::unseen)
+      ++f.unseen;
+    else if (s.state == SeamState::filled)
+      ++(s.called_clear ? f.clear_filled : f.other_filled);
+    else
+      ++(s.called_clear ? f.clear_hollow : f.other_hollow);
   }
   return f;
 }
@@ -54,8 +58,7 @@ std::string hollow_words(const Hollow& h) {
 }
 
 std::string lean_words(const RefillPour& p) {
-  return p.tilt_deg < 0.5 ? std::string("stand the bowl foot up")
-                          : line("lay the bowl over by %.0f deg, %s uppermost", p.tilt_deg, p.up.c_str());
+  return pour::words_for_tilt(p.tilt_deg, p.up);
 }
 
 std::string limit_words(const RefillDocument& document) {
@@ -66,9 +69,11 @@ std::string limit_words(const RefillDocument& document) {
 
 std::vector<std::string> refill_cautions() {
   return {
-      "Resin and hardener: gloves, eye protection and fresh air; follow the product's data sheet and local rules.",
+      "Resin and hardener: gloves, eye protection and fresh air; follow the product's data sheet and local "
+      "rules.",
       "Drilling and cutting into cured resin makes dust and chips: mask, eye protection, shell held fast.",
-      "Depths behind an opening are what photos show; feel with a wire before you drill, and mix a little more.",
+      "Depths behind an opening are what photos show; feel with a wire before you drill, and mix a little "
+      "more.",
   };
 }
 
@@ -101,15 +106,19 @@ std::string refill_list(const RefillDocument& document) {
   }
   out += limit_words(document) + "\n";
   const Foretold f = foretold(document);
-  out += line("before the pour %zu seams were called clear: %zu filled, %zu stayed hollow; of the other %zu, %zu filled\n",
-              f.clear_filled + f.clear_hollow, f.clear_filled, f.clear_hollow, f.other_filled + f.other_hollow,
-              f.other_filled);
-  const auto slots = static_cast<std::size_t>(std::count_if(
-      document.hollows.begin(), document.hollows.end(), [](const Hollow& h) { return h.kind == HollowKind::slot; }));
+  out += line(
+      "before the pour %zu seams were called clear: %zu filled, %zu stayed hollow; of the other %zu, %zu "
+      "filled\n",
+      f.clear_filled + f.clear_hollow, f.clear_filled, f.clear_hollow, f.other_filled + f.other_hollow,
+      f.other_filled);
+  const auto slots =
+      static_cast<std::size_t>(std::count_if(document.hollows.begin(), document.hollows.end(),
+                                             [](const Hollow& h) { return h.kind == HollowKind::slot; }));
   for (const std::string& w : document.warnings) out += w + "\n";
-  out += core::counted(slots, "hollow") + ", " + core::counted(document.hollows.size() - slots, "pit") + "; " +
-         std::to_string(f.clear_filled + f.other_filled) + " of " + core::counted(document.seams.size(), "seam") +
-         " filled, " + std::to_string(f.unseen) + " not seen\n";
+  out += core::counted(slots, "hollow") + ", " + core::counted(document.hollows.size() - slots, "pit") +
+         "; " + std::to_string(f.clear_filled + f.other_filled) + " of " +
+         core::counted(document.seams.size(), "seam") + " filled, " + std::to_string(f.unseen) +
+         " not seen\n";
   return out;
 }
 

@@ -17,10 +17,10 @@ struct Foretold {
 };
 Foretold foretold(const RefillDocument& document);
 
-std::string hollow_words(const Hollow& hollow);               // one line, without its number
-std::string lean_words(const RefillPour& pour);               // "lay the bowl over by 60 deg, C07 up"
-std::string limit_words(const RefillDocument& document);      // this maker's own smallest fill
-std::string refill_list(const RefillDocument& document);      // standard output
+std::string hollow_words(const Hollow& hollow);           // one line, without its number
+std::string lean_words(const RefillPour& pour);           // "lean it so that A07 is up, 40 degrees"
+std::string limit_words(const RefillDocument& document);  // this maker's own smallest fill
+std::string refill_list(const RefillDocument& document);  // standard output
 std::vector<std::string> refill_cautions();
 // Every seam is seen and filled.
 bool nothing_left(const RefillDocument& document);

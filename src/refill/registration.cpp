@@ -114,9 +114,8 @@ std::vector<Sighting> sight_all(const scan::Scan& scan, const Pictures& pictures
                                 const seams::FitDocument& dry, const Registration& from, const Reach& reach,
                                 int threads) {
   std::vector<std::vector<Sighting>> of(dry.tiles.size());
-  core::parallel_for(dry.tiles.size(), threads, [&](std::size_t i) {
-    of[i] = sight(scan, pictures, dry.tiles[i], i, from, reach);
-  });
+  core::parallel_for(dry.tiles.size(), threads,
+                     [&](std::size_t i) { of[i] = sight(scan, pictures, dry.tiles[i], i, from, reach); });
   std::vector<Sighting> all;
   for (const auto& s : of) all.insert(all.end(), s.begin(), s.end());
   return all;
@@ -140,7 +139,8 @@ Registration register_to_dry(const scan::Scan& scan, const Pictures& pictures, c
   for (const Reach& reach : {Reach{3.0, 2.0}, Reach{0.75, 0.75}}) {
     const std::vector<Sighting> seen = sight_all(scan, pictures, dry, r, reach, threads);
     if (seen.size() < 16)  // four pieces
-      throw core::MeasureError("too few pieces are seen; photograph the shell from all round, also from above");
+      throw core::MeasureError(
+          "too few pieces are seen; photograph the shell from all round, also from above");
     for (int round = 0; round < 30; ++round) {
       residuals = piece_residuals(seen, n, r);
       improve(seen, residuals, r);
@@ -155,9 +155,10 @@ Registration register_to_dry(const scan::Scan& scan, const Pictures& pictures, c
   }
   r.residual_mm = core::median(known);
   if (static_cast<double>(r.agreeing) < kLeastShare * static_cast<double>(r.pieces)) {
-    throw core::MeasureError("only " + std::to_string(r.agreeing) + " of " + std::to_string(r.pieces) +
-                             " pieces lie where the earlier result has them: give the photos and the result of "
-                             "the same shell");
+    throw core::MeasureError(
+        "only " + std::to_string(r.agreeing) + " of " + std::to_string(r.pieces) +
+        " pieces lie where the earlier result has them: give the photos and the result of "
+        "the same shell");
   }
   return r;
 }

@@ -23,7 +23,7 @@ using Pictures = geometry::IndexedVector<geometry::PhotoIndex, surface::Picture>
 struct Registration {
   double scale = 1;
   Eigen::Isometry3d now_T_dry = Eigen::Isometry3d::Identity();  // without the scale: rotation and shift
-  std::size_t pieces = 0;    // looked for
+  std::size_t pieces = 0;                                       // looked for
   std::size_t agreeing = 0;  // found within a millimetre of where all together put them
   double residual_mm = 0;    // median of how far single pieces lie from there
 };

@@ -16,25 +16,27 @@ using Eigen::Vector3f;
 
 namespace {
 
-constexpr int kRounds = 3;            // of learning the resin with the hollows found so far left out
-constexpr double kBlock_mm = 6;       // of the map, over which resin is taken to look alike
+constexpr int kRounds = 3;              // of learning the resin with the hollows found so far left out
+constexpr double kBlock_mm = 6;         // of the map, over which resin is taken to look alike
 constexpr std::size_t kLeastSeen = 60;  // cells for a median that noise does not move
-constexpr double kClear_mm = 0.45;    // of wood: twice the spot
-constexpr double kSpot_mm = 0.2;      // standard deviation of what a colour is the mean of
-constexpr double kPose_mm = 0.12;     // standard uncertainty of where the dry outlines lie in the photos
-constexpr double kLevel_mm = 0.3;     // of how high resin stands: menisci, pieces not flush
-constexpr float kLimit = 9;           // three standard deviations, squared: neither for nor against
+constexpr double kClear_mm = 0.45;      // of wood: twice the spot
+constexpr double kSpot_mm = 0.2;        // standard deviation of what a colour is the mean of
+constexpr double kPose_mm = 0.12;       // standard uncertainty of where the dry outlines lie in the photos
+constexpr double kLevel_mm = 0.3;       // of how high resin stands: menisci, pieces not flush
+constexpr float kLimit = 9;             // three standard deviations, squared: neither for nor against
 constexpr float kMostFor = 6, kMostAgainst = 3;  // what a single view may say
-constexpr float kMostPooled = 2;      // a single cell
-constexpr float kMostDark = 4;        // by darkness alone, which a shadow has too
-constexpr double kEnd_mm = 2.5;        // resin ends as it likes where the shell ends
+constexpr float kMostPooled = 2;                 // a single cell
+constexpr float kMostDark = 4;                   // by darkness alone, which a shadow has too
+constexpr double kEnd_mm = 2.5;                  // resin ends as it likes where the shell ends
 constexpr double kPool_mm = 0.35;
-constexpr float kLeastSd = 1.5;       // code values: never surer than the camera's rendering
+constexpr float kLeastSd = 1.5;  // code values: never surer than the camera's rendering
 // Of a hue, per code value that a place is brighter or darker than plain resin: how well the colour of its gloss and
 // shade is known.
 constexpr float kHueOfShade = 0.08f;
-constexpr float kOwnGloss = 0.4f;     // of the light of plain resin, at most
-constexpr float kMostTint = 1.25f;    // of gloss against white: what is mirrored is sky, wall or paper, not wood
+constexpr float kShade = 0.07f;    // of plain resin's code values: how far shade differs from place to place
+constexpr float kOwnGloss = 0.4f;  // of the light of plain resin, at most
+constexpr float kMostTint =
+    1.25f;  // of gloss against white: what is mirrored is sky, wall or paper, not wood
 
 struct Sds {
   float dark = kLeastSd, red_blue = kLeastSd, green = kLeastSd;
@@ -84,9 +86,12 @@ Vector3f nearest_resin(const Vector3f& light, const Vector3f& resin, const Vecto
     const float s = (tt * lr - rt * lt) / det, g = (rr * lt - rt * lr) / det;
     // What is taken for plain resin has some gloss of its own, so there may be less of it.
     const float least = -kOwnGloss * light_sum(resin);
-    if (s < 0) shade = 0, gloss = lt / tt;
-    else if (g < least) gloss = least, shade = (lr - least * rt) / rr;
-    else shade = s, gloss = g;
+    if (s < 0)
+      shade = 0, gloss = lt / tt;
+    else if (g < least)
+      gloss = least, shade = (lr - least * rt) / rr;
+    else
+      shade = s, gloss = g;
   }
   return shade * resin + gloss * tint;
 }
@@ -144,11 +149,14 @@ class Learner {
     const double tangent = std::sqrt(std::max(0.0, 1 / double(view.cosine * view.cosine) - 1));
     const double sd = std::hypot(std::hypot(kPose_mm, outline_sd_mm), kLevel_mm * tangent);
     out.edge = static_cast<float>(
-        std::min(1.0, sd / kSpot_mm * std::exp(-0.5 * std::pow(std::max(0.0, std::abs(distance_mm) - sd) / kSpot_mm, 2)) /
+        std::min(1.0, sd / kSpot_mm *
+                          std::exp(-0.5 * std::pow(std::max(0.0, std::abs(distance_mm) - sd) / kSpot_mm, 2)) /
                           std::sqrt(2 * std::numbers::pi)));
     const Vector3f& codes = wood_[piece.value][view.photo.value];
-    if (codes.allFinite()) out.light = lights(codes);
-    else out.light = Vector3f::Constant(std::numeric_limits<float>::quiet_NaN());
+    if (codes.allFinite())
+      out.light = lights(codes);
+    else
+      out.light = Vector3f::Constant(std::numeric_limits<float>::quiet_NaN());
     return out;
   }
 
@@ -228,6 +236,7 @@ class Learner {
     d.red_blue = red_blue(seen) - red_blue(as_resin);
     d.green = green(seen) - green(as_resin);
     d.dark = std::min(0.0f, bright(seen) - bright(plain));
+    d.dark_edge = kShade * bright(plain);
     d.red_blue_edge = d.green_edge = kHueOfShade * std::abs(bright(seen) - bright(plain));
     for (const auto& [piece, distance, sd] : {std::tuple{cell.first, cell.first_mm, cell.first_sd_mm},
                                               std::tuple{cell.second, cell.second_mm, cell.second_sd_mm}}) {
@@ -290,11 +299,12 @@ class Learner {
         if (!d.known) continue;
         const Sds& sd = sds_[views_.views[v].photo.value];
         const auto part = [](float x, float s, float edge) { return x * x / (s * s + edge * edge); };
-        const float hue2 = part(d.red_blue, sd.red_blue, d.red_blue_edge) + part(d.green, sd.green, d.green_edge);
+        const float hue2 =
+            part(d.red_blue, sd.red_blue, d.red_blue_edge) + part(d.green, sd.green, d.green_edge);
         const float dark2 = std::min(part(d.dark, sd.dark, d.dark_edge), kLimit + 2 * kMostDark);
         // What a shift of the outline hides counts neither way.
-        const float sure = sd.red_blue * sd.red_blue /
-                           (sd.red_blue * sd.red_blue + d.red_blue_edge * d.red_blue_edge);
+        const float sure =
+            sd.red_blue * sd.red_blue / (sd.red_blue * sd.red_blue + d.red_blue_edge * d.red_blue_edge);
         float says = std::clamp(0.5f * (hue2 + dark2 - kLimit), -kMostAgainst, kMostFor);
         if (says < 0) says *= sure;
         const float w = views_.views[v].cosine * d.free * d.free * std::sqrt(sure);
@@ -302,7 +312,8 @@ class Learner {
         weights += w;
       }
       // As much for as against, so that an edge of a hollow is not moved by pooling.
-      if (weights > 0) raw_[i] = {std::clamp(sum / weights, -kMostPooled, kMostPooled), std::min(1.0f, weights)};
+      if (weights > 0)
+        raw_[i] = {std::clamp(sum / weights, -kMostPooled, kMostPooled), std::min(1.0f, weights)};
     });
   }
 
@@ -334,7 +345,7 @@ class Learner {
   std::size_t photos_;
   int threads_, side_ = 0, round_ = 0;
   ResinLook look_;
-  Vector3f tint_ = Vector3f::Ones();  // of gloss; mean 1
+  Vector3f tint_ = Vector3f::Ones();                                        // of gloss; mean 1
   std::vector<std::vector<std::pair<std::size_t, std::size_t>>> of_photo_;  // cells and their views
   std::vector<Sds> sds_;
   std::vector<CellEvidence> raw_;

@@ -9,9 +9,9 @@ namespace {
 
 using Pair = std::array<geometry::TileIndex, 2>;
 
-constexpr double kLeastSeen = 0.5;    // of a seam's band, for it to be called filled
-constexpr double kStretch_mm = 2.0;   // shortest told along a seam
-constexpr float kSeen = 0.15f;        // weight of a cell that was seen
+constexpr double kLeastSeen = 0.5;   // of a seam's band, for it to be called filled
+constexpr double kStretch_mm = 2.0;  // shortest told along a seam
+constexpr float kSeen = 0.15f;       // weight of a cell that was seen
 constexpr double kHalf = 0.5;
 
 struct Tally {
@@ -46,8 +46,8 @@ std::vector<Stretch> stretches(const seams::FitSeam& seam, const Band& band, con
   std::vector<Along> along(bins);
   for (const CellIndex i : cells) {
     const double s = seam.samples[nearest_sample(seam, band.cells()[i].at)].s_mm;
-    const auto b = std::min(bins - 1, static_cast<std::size_t>((s - first) / (last - first) *
-                                                               static_cast<double>(bins)));
+    const auto b = std::min(
+        bins - 1, static_cast<std::size_t>((s - first) / (last - first) * static_cast<double>(bins)));
     const double area = band.cells()[i].area_mm2;
     along[b].area_mm2 += area;
     if (look.cells[i.value].weight > kSeen) along[b].seen_mm2 += area;
@@ -55,13 +55,15 @@ std::vector<Stretch> stretches(const seams::FitSeam& seam, const Band& band, con
   }
   for (std::size_t b = 0; b < bins; ++b) {
     const Along& a = along[b];
-    const SeamState state = a.hollow_mm2 > kHalf * a.area_mm2 && a.area_mm2 > 0 ? SeamState::hollow
+    const SeamState state = a.hollow_mm2 > kHalf * a.area_mm2 && a.area_mm2 > 0  ? SeamState::hollow
                             : a.seen_mm2 < kHalf * a.area_mm2 || a.area_mm2 <= 0 ? SeamState::unseen
                                                                                  : SeamState::filled;
     const double step = (last - first) / static_cast<double>(bins);
     const double from = first + step * static_cast<double>(b), to = from + step;
-    if (!out.empty() && out.back().state == state) out.back().to_mm = to;
-    else out.push_back({from, to, state});
+    if (!out.empty() && out.back().state == state)
+      out.back().to_mm = to;
+    else
+      out.push_back({from, to, state});
   }
   return out;
 }
@@ -101,8 +103,9 @@ std::vector<RefillSeam> seam_states(const Band& band, const ResinLook& look,
     }
     s.seen_share = t.area_mm2 > 0 ? t.seen_mm2 / t.area_mm2 : 0;
     s.hollow_mm2 = hollow_mm2.count(pair) ? hollow_mm2[pair] : 0;
-    s.state = s.hollow_mm2 > 0 ? SeamState::hollow
-              : s.seen_share >= kLeastSeen ? SeamState::filled : SeamState::unseen;
+    s.state = s.hollow_mm2 > 0             ? SeamState::hollow
+              : s.seen_share >= kLeastSeen ? SeamState::filled
+                                           : SeamState::unseen;
     s.along = stretches(seam, band, look, hollow, mine);
     out.push_back(std::move(s));
   }

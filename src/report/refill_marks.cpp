@@ -25,7 +25,8 @@ void draw_hollow(cv::Mat& picture, const PhotoView& view, const refill::Hollow& 
   draw_line(picture, rim, true, colour, thin);
   const cv::Point2d middle = view.place(hollow.at);
   double radius = 8 * unit;
-  for (const cv::Point2d& p : rim) radius = std::max(radius, std::hypot(p.x - middle.x, p.y - middle.y) + 5 * unit);
+  for (const cv::Point2d& p : rim)
+    radius = std::max(radius, std::hypot(p.x - middle.x, p.y - middle.y) + 5 * unit);
   const cv::Point at(static_cast<int>(middle.x), static_cast<int>(middle.y));
   cv::circle(picture, at, static_cast<int>(radius), colour, 2 * thin, cv::LINE_AA);
   label(picture, std::to_string(number),

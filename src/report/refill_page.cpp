@@ -22,10 +22,13 @@ using Eigen::Vector3d;
 namespace {
 
 constexpr const char* kStyle =
-    "@page{margin:14mm}.hollow{break-inside:avoid;background:var(--sheet);border:1px solid var(--line);padding:.6rem}"
+    "@page{margin:14mm}.hollow{break-inside:avoid;background:var(--sheet);border:1px solid "
+    "var(--line);padding:.6rem}"
     ".hollow img{width:100%;height:auto;display:block}.wide img{width:100%;height:auto}"
-    "svg .face{fill:var(--wood);stroke:var(--frame);stroke-width:.5}svg .slot{fill:var(--tight);stroke:var(--ink);"
-    "stroke-width:.3}svg .pit{fill:var(--doubt);stroke:var(--ink);stroke-width:.3}svg text{font:6px sans-serif;"
+    "svg .face{fill:var(--wood);stroke:var(--frame);stroke-width:.5}svg "
+    ".slot{fill:var(--tight);stroke:var(--ink);"
+    "stroke-width:.3}svg .pit{fill:var(--doubt);stroke:var(--ink);stroke-width:.3}svg text{font:6px "
+    "sans-serif;"
     "fill:var(--ink);text-anchor:middle}svg .number{font:700 7px sans-serif}svg .unseen{stroke:var(--unseen);"
     "stroke-width:1.6;stroke-dasharray:1 3;fill:none}svg .axis{stroke:var(--frame);fill:none}"
     "svg .filled{fill:var(--resin)}svg .limit{stroke:var(--tight);stroke-dasharray:3 2}"
@@ -43,15 +46,17 @@ Ranked ranked(const refill::RefillDocument& document) {
 }
 
 std::size_t count(const refill::RefillDocument& document, refill::SeamState state) {
-  return static_cast<std::size_t>(std::count_if(document.seams.begin(), document.seams.end(),
-                                                [&](const refill::RefillSeam& s) { return s.state == state; }));
+  return static_cast<std::size_t>(
+      std::count_if(document.seams.begin(), document.seams.end(),
+                    [&](const refill::RefillSeam& s) { return s.state == state; }));
 }
 
 std::string answer(const refill::RefillDocument& d) {
   const std::size_t hollow = d.hollows.size();
   double low = 0, high = 0;
   for (const refill::Hollow& h : d.hollows) low += h.volume_low_ml, high += h.volume_high_ml;
-  std::string out = "<section id=\"answer\"" + std::string(hollow > 0 ? " class=\"not-ready\"" : "") + "><h2>" +
+  std::string out = "<section id=\"answer\"" + std::string(hollow > 0 ? " class=\"not-ready\"" : "") +
+                    "><h2>" +
                     (hollow == 0 ? std::string("Every seam that is seen stands filled")
                                  : core::counted(hollow, "place") + " stayed hollow") +
                     "</h2><p class=\"next\">";
@@ -102,10 +107,11 @@ std::string list(const RefillPageInput& input, const Ranked& ranked) {
     const std::string number = std::to_string(ranked.number[i]);
     out += "<div class=\"hollow\" id=\"hollow-" + number + "\">";
     if (!pictures[i].empty())
-      out += "<img alt=\"Hollow " + number + " in " + escaped(h.best_photo) + "\" src=\"" + pictures[i] + "\">";
-    out += "<h3><label><input type=\"checkbox\"> " + number + ". " + seam_named(h.tiles) + "</label></h3><p>" +
-           prose(refill::hollow_words(h)) + ". Opening " + fixed(h.opening_mm2, 0) + " \xC2\xB1 " +
-           fixed(h.opening_u95_mm2, 0) + " mm\xC2\xB2.</p>";
+      out +=
+          "<img alt=\"Hollow " + number + " in " + escaped(h.best_photo) + "\" src=\"" + pictures[i] + "\">";
+    out += "<h3><label><input type=\"checkbox\"> " + number + ". " + seam_named(h.tiles) +
+           "</label></h3><p>" + prose(refill::hollow_words(h)) + ". Opening " + fixed(h.opening_mm2, 0) +
+           " \xC2\xB1 " + fixed(h.opening_u95_mm2, 0) + " mm\xC2\xB2.</p>";
     if (i < d.advice.size()) out += "<p>" + prose(d.advice[i].words) + ".</p>";
     if (!h.best_photo.empty()) out += "<p class=\"note\">" + named(h.best_photo) + "</p>";
     out += "</div>\n";
@@ -127,10 +133,11 @@ std::string map(const RefillPageInput& input, const Ranked& ranked) {
   if (input.dry.form_profile.size() < 3) return "";
   const geometry::Profile form(input.dry.form_profile);
   const double reach = form.length() + 12;
-  std::string out = "<section id=\"map\" class=\"wide\"><h2>The bowl unrolled</h2><svg role=\"img\" aria-label=\"Map "
-                    "of pieces and hollows\" viewBox=\"" +
-                    fixed(-reach, 0) + " " + fixed(-reach, 0) + " " + fixed(2 * reach, 0) + " " +
-                    fixed(2 * reach, 0) + "\">";
+  std::string out =
+      "<section id=\"map\" class=\"wide\"><h2>The bowl unrolled</h2><svg role=\"img\" aria-label=\"Map "
+      "of pieces and hollows\" viewBox=\"" +
+      fixed(-reach, 0) + " " + fixed(-reach, 0) + " " + fixed(2 * reach, 0) + " " + fixed(2 * reach, 0) +
+      "\">";
   for (const seams::FitTile& t : input.dry.tiles) {
     if (t.arris.size() < 3) continue;
     const Vector2d at = form.locate(t.face.origin).uv;
@@ -139,14 +146,16 @@ std::string map(const RefillPageInput& input, const Ranked& ranked) {
   }
   for (const std::size_t i : ranked.order) {
     const refill::Hollow& h = d.hollows[i];
-    out += "<path class=\"" + std::string(refill::name_of(h.kind)) + "\" d=\"" + path_of(form, h.rim) + "\"/>";
+    out +=
+        "<path class=\"" + std::string(refill::name_of(h.kind)) + "\" d=\"" + path_of(form, h.rim) + "\"/>";
   }
   for (const std::size_t i : ranked.order) {
     const refill::Hollow& h = d.hollows[i];
-    out += "<text class=\"number\" x=\"" + fixed(h.map.x() + 5, 1) + "\" y=\"" + fixed(-h.map.y() - 3, 1) + "\">" +
-           std::to_string(ranked.number[i]) + "</text>";
+    out += "<text class=\"number\" x=\"" + fixed(h.map.x() + 5, 1) + "\" y=\"" + fixed(-h.map.y() - 3, 1) +
+           "\">" + std::to_string(ranked.number[i]) + "</text>";
   }
-  return out + "</svg><p class=\"note\">Numbers as in the list. Widths are not to scale on a map.</p></section>\n";
+  return out +
+         "</svg><p class=\"note\">Numbers as in the list. Widths are not to scale on a map.</p></section>\n";
 }
 
 std::string next_pour(const refill::RefillDocument& d, const Ranked& ranked) {
@@ -167,8 +176,10 @@ std::string next_pour(const refill::RefillDocument& d, const Ranked& ranked) {
     }
     out += "</li>";
   }
-  out += "</ol><p class=\"note\">Turn between pours only when the one before has set. Batches under 20 ml are hard to "
-         "weigh right: mix that much at least.</p><ul>";
+  out +=
+      "</ol><p class=\"note\">Turn between pours only when the one before has set. Batches under 20 ml are "
+      "hard to "
+      "weigh right: mix that much at least.</p><ul>";
   for (const std::string& c : d.cautions) out += "<li>" + escaped(c) + "</li>";
   return out + "</ul></section>\n";
 }
@@ -185,11 +196,14 @@ std::string limit_drawing(const refill::RefillDocument& d) {
     dots += "<circle class=\"" + std::string(filled ? "filled" : "slot") + "\" r=\"2\" cx=\"" +
             fixed(10 + 30 * std::max(0.0, *s.width_mm), 1) + "\" cy=\"" + fixed(y, 1) + "\"/>";
   }
-  std::string out = "<svg role=\"img\" aria-label=\"Filled and hollow seams by width\" viewBox=\"0 0 270 84\">";
+  std::string out =
+      "<svg role=\"img\" aria-label=\"Filled and hollow seams by width\" viewBox=\"0 0 270 84\">";
   for (int mm = 0; mm <= 8; ++mm) {
     out += "<text x=\"" + std::to_string(10 + 30 * mm) + "\" y=\"78\">" + std::to_string(mm) + "</text>";
   }
-  out += "<path class=\"axis\" d=\"M10 68H250\"/><text x=\"28\" y=\"9\">filled</text><text x=\"28\" y=\"40\">hollow</text>";
+  out +=
+      "<path class=\"axis\" d=\"M10 68H250\"/><text x=\"28\" y=\"9\">filled</text><text x=\"28\" "
+      "y=\"40\">hollow</text>";
   if (d.fill_limit) {
     const std::string x = fixed(10 + 30 * d.fill_limit->width_mm, 1);
     out += "<path class=\"limit\" d=\"M" + x + " 4V68\"/>";
@@ -200,12 +214,14 @@ std::string limit_drawing(const refill::RefillDocument& d) {
 std::string learnt(const refill::RefillDocument& d) {
   const refill::Foretold f = refill::foretold(d);
   const auto cell = [](std::size_t n) { return "<td>" + std::to_string(n) + "</td>"; };
-  return "<section id=\"learnt\" class=\"wide\"><h2>What this pour tells</h2><p>" + prose(refill::limit_words(d)) +
-         ".</p>" + limit_drawing(d) +
-         "<p class=\"note\">Seams by their narrowest width before the pour, mm.</p><table><tr><th>before the pour</th>"
+  return "<section id=\"learnt\" class=\"wide\"><h2>What this pour tells</h2><p>" +
+         prose(refill::limit_words(d)) + ".</p>" + limit_drawing(d) +
+         "<p class=\"note\">Seams by their narrowest width before the pour, mm.</p><table><tr><th>before the "
+         "pour</th>"
          "<th>found filled</th><th>found hollow</th></tr><tr><td>called clear</td>" +
-         cell(f.clear_filled) + cell(f.clear_hollow) + "</tr><tr><td>too tight, narrow behind or in doubt</td>" +
-         cell(f.other_filled) + cell(f.other_hollow) + "</tr></table></section>\n";
+         cell(f.clear_filled) + cell(f.clear_hollow) +
+         "</tr><tr><td>too tight, narrow behind or in doubt</td>" + cell(f.other_filled) +
+         cell(f.other_hollow) + "</tr></table></section>\n";
 }
 
 std::string photos(const RefillPageInput& input) {
@@ -235,7 +251,8 @@ std::string refill_page(const RefillPageInput& input) {
   std::string out =
       "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n<meta name=\"viewport\" "
       "content=\"width=device-width, initial-scale=1\">\n<meta http-equiv=\"Content-Security-Policy\" "
-      "content=\"default-src 'none'; img-src data:; style-src 'unsafe-inline'\">\n<meta name=\"color-scheme\" "
+      "content=\"default-src 'none'; img-src data:; style-src 'unsafe-inline'\">\n<meta "
+      "name=\"color-scheme\" "
       "content=\"light dark\">\n<title>" +
       escaped(name) + ": after the pour</title>\n<style>" + std::string(page_css()) + kStyle +
       "</style>\n</head>\n<body>\n<header class=\"top\"><h1>" + named(name) +
@@ -246,8 +263,9 @@ std::string refill_page(const RefillPageInput& input) {
     out += "<li><a href=\"#" + std::string(id) + "\">" + text + "</a></li>";
   out += "</ul></nav>\n<main>\n" + answer(d) + list(input, order) + map(input, order) + next_pour(d, order) +
          learnt(d) + photos(input) + quality(d);
-  return out + "</main>\n<footer><p>Made from photos: what no photo shows is not known. The data sheets of resin "
-               "and tools and the local rules come first.</p></footer>\n</body>\n</html>\n";
+  return out +
+         "</main>\n<footer><p>Made from photos: what no photo shows is not known. The data sheets of resin "
+         "and tools and the local rules come first.</p></footer>\n</body>\n</html>\n";
 }
 
 }  // namespace interstice::report

@@ -8,7 +8,8 @@
 namespace interstice::refill {
 namespace {
 
-std::vector<SeamOutcome> counts(std::size_t filled1, std::size_t hollow1, std::size_t filled0, std::size_t hollow0) {
+std::vector<SeamOutcome> counts(std::size_t filled1, std::size_t hollow1, std::size_t filled0,
+                                std::size_t hollow0) {
   std::vector<SeamOutcome> out;
   for (std::size_t i = 0; i < filled1; ++i) out.push_back({1, true});
   for (std::size_t i = 0; i < hollow1; ++i) out.push_back({1, false});
@@ -55,7 +56,8 @@ TEST(FillLimit, IntervalCoversTheLimitSeamsWereDrawnWith) {
 
 TEST(FillLimit, SeparableWidthsHaveALimitBetweenThem) {
   std::vector<SeamOutcome> seams;
-  for (int k = 0; k < 10; ++k) seams.push_back({1.0 + 0.1 * k, false}), seams.push_back({3.0 + 0.1 * k, true});
+  for (int k = 0; k < 10; ++k)
+    seams.push_back({1.0 + 0.1 * k, false}), seams.push_back({3.0 + 0.1 * k, true});
   std::string why;
   const auto fit = fit_limit(seams, why);
   ASSERT_TRUE(fit) << why;

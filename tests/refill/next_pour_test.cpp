@@ -78,7 +78,8 @@ TEST(NextPour, EveryHollowIsFilledOnce) {
 }
 
 TEST(NextPour, NarrowerThanTheLimitIsNotPoured) {
-  const auto advice = advise({slot(0, 0, 10, 3.5), slot(0, 0, 10, 2.2), slot(0, 0, 10, 0.8)}, 3.0, std::nullopt);
+  const auto advice =
+      advise({slot(0, 0, 10, 3.5), slot(0, 0, 10, 2.2), slot(0, 0, 10, 0.8)}, 3.0, std::nullopt);
   EXPECT_EQ(advice[0].way, Way::pour);
   EXPECT_EQ(advice[1].way, Way::syringe);
   EXPECT_EQ(advice[2].way, Way::open_first);

@@ -1,0 +1,97 @@
+#include "refill/poured_check.h"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <vector>
+
+#include "core/median.h"
+#include "core/parallel.h"
+#include "refill/band_views.h"
+
+namespace interstice::refill {
+
+using Eigen::Vector3d;
+using Eigen::Vector3f;
+
+namespace {
+
+constexpr double kLeastWidth_mm = 1.5;  // narrower, the spot reaches the wood
+constexpr double kInWood_mm = 2.0;
+constexpr double kLeastCosine = 0.5;
+constexpr std::size_t kLeastViews = 3, kLeastPlaces = 50, kEvery = 4;
+constexpr float kNoise = 10;  // code values: contrasts below are none
+
+Vector3f median_of(const std::vector<Vector3f>& codes) {
+  Vector3f out;
+  for (Eigen::Index k = 0; k < 3; ++k) {
+    std::vector<double> one;
+    for (const Vector3f& c : codes) one.push_back(static_cast<double>(c[k]));
+    out[k] = static_cast<float>(core::median(std::move(one)));
+  }
+  return out;
+}
+
+// Codes of three places in every photo that sees the middle one well: on either piece and in the seam.
+struct Across {
+  std::vector<Vector3f> seam, wood;
+};
+
+Across look_across(const scan::Scan& scan, const Pictures& pictures, const seams::SeamSample& s,
+                   const Vector3d& normal, double sigma_px) {
+  Across out;
+  const Vector3d middle = (s.a + s.b) / 2, e = (s.b - s.a).normalized();
+  for (std::size_t i = 0; i < scan.photos.size(); ++i) {
+    const scan::ScannedPhoto& photo = scan.photos[geometry::PhotoIndex(i)];
+    const Vector3d to = photo.centre() - middle;
+    if (to.dot(normal) < kLeastCosine * to.norm()) continue;
+    std::array<Vector3f, 3> codes;
+    bool seen = true;
+    std::size_t n = 0;
+    for (const Vector3d& p : {Vector3d(s.a - kInWood_mm * e), middle, Vector3d(s.b + kInWood_mm * e)}) {
+      const Eigen::Vector2d at = photo.project(p);
+      seen = seen && photo.lens.in_frame(at, 4 * sigma_px);
+      if (!seen) break;
+      codes[n] = spot_codes(pictures[geometry::PhotoIndex(i)].colour, at, sigma_px);
+      seen = codes[n++].allFinite();
+      if (!seen) break;
+    }
+    if (!seen) continue;
+    out.seam.push_back(codes[1]);
+    out.wood.push_back((codes[0] + codes[2]) / 2);
+  }
+  return out;
+}
+
+std::optional<double> disagreement(const Across& a) {
+  if (a.seam.size() < kLeastViews) return std::nullopt;
+  const Vector3f seam = median_of(a.seam), wood = median_of(a.wood);
+  std::vector<double> off;
+  for (const Vector3f& c : a.seam) off.push_back(static_cast<double>((c - seam).norm()));
+  return core::median(std::move(off)) / static_cast<double>((wood - seam).norm() + kNoise);
+}
+
+}  // namespace
+
+std::optional<double> seam_disagreement(const scan::Scan& scan, const Pictures& pictures,
+                                        const seams::FitDocument& fit, int threads) {
+  if (fit.form_profile.size() < 3) return std::nullopt;
+  const geometry::Profile form(fit.form_profile);
+  const double sigma_px = spot_px(scan);
+  std::vector<std::vector<double>> of(fit.seams.size());
+  core::parallel_for(fit.seams.size(), threads, [&](std::size_t k) {
+    const std::vector<seams::SeamSample>& samples = fit.seams[k].samples;
+    for (std::size_t n = 0; n < samples.size(); n += kEvery) {
+      if (samples[n].width_mm < kLeastWidth_mm || samples[n].sd_mm < 0) continue;
+      const Vector3d normal = form.normal(form.locate((samples[n].a + samples[n].b) / 2).uv);
+      const auto d = disagreement(look_across(scan, pictures, samples[n], normal, sigma_px));
+      if (d) of[k].push_back(*d);
+    }
+  });
+  std::vector<double> all;
+  for (const auto& seam : of) all.insert(all.end(), seam.begin(), seam.end());
+  if (all.size() < kLeastPlaces) return std::nullopt;
+  return core::median(std::move(all));
+}
+
+}  // namespace interstice::refill

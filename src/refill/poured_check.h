@@ -1,0 +1,25 @@
+// Whether resin stands in the seams, before anything else is measured of it.
+//
+// Model: resin that stands flush is a surface, and looks the same from all sides but for what it mirrors; an open
+// seam shows one wall from here, the other from there, and its depth from above. So over the middle of every seam,
+// at the level of the pieces' lips, the photos are compared: how far they disagree, against how far the seam differs
+// from the wood beside it. Neither colour nor light need be known. The middle of the seams' values is near 0 for
+// standing resin and near a half for open seams.
+#pragma once
+
+#include <optional>
+
+#include "refill/registration.h"
+#include "scan/scan.h"
+#include "seams/fit_document.h"
+
+namespace interstice::refill {
+
+// Median disagreement; empty where too few places of seams are seen by three photos.
+std::optional<double> seam_disagreement(const scan::Scan& scan, const Pictures& pictures,
+                                        const seams::FitDocument& fit, int threads);
+
+// Between the two kinds.
+inline constexpr double kStandsFull = 0.2;
+
+}  // namespace interstice::refill

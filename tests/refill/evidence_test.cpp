@@ -1,0 +1,174 @@
+// The witnesses against photos made up here: what each view shows of a cell is written down, not rendered.
+#include "refill/resin_evidence.h"
+
+#include <gtest/gtest.h>
+
+#include <cmath>
+#include <memory>
+#include <random>
+
+#include "channels/true_fit.h"
+#include "refill/hollows.h"
+
+namespace interstice::refill {
+namespace {
+
+using Eigen::Vector3f;
+
+// A true shell's band, and one of its seams with room for a hollow.
+struct Shell {
+  seams::FitDocument fit;
+  plan::Plan plan;
+  std::unique_ptr<Band> band;
+};
+
+const Shell& plover() {
+  static const Shell shell = [] {
+    const auto truth = testing::read_true_shell(*testing::scan_folder("plover"));
+    Shell s{testing::true_fit(truth), truth.plan, nullptr};
+    static seams::FitDocument fit = s.fit;  // the band refers to it
+    s.band = std::make_unique<Band>(channels::solids_of(fit, s.plan), fit, 2);
+    return s;
+  }();
+  return shell;
+}
+
+constexpr std::size_t kPhotos = 4;
+
+// Colours as code values, B G R.
+struct Colours {
+  Vector3f resin, wood, floor;
+};
+constexpr float kGlare = 60;
+
+enum class Shown { resin, glare, dark_floor, walls };
+
+// Every cell seen by four photos: resin, but for a stretch of a seam.
+BandViews views_of(const Band& band, const Colours& c, const std::vector<char>& there, Shown what,
+                   unsigned seed) {
+  std::mt19937 random(seed);
+  std::normal_distribution<float> noise(0, 2);
+  BandViews out;
+  out.first.push_back(0);
+  for (std::size_t i = 0; i < band.cells().size(); ++i) {
+    for (std::size_t p = 0; p < kPhotos; ++p) {
+      CellView v;
+      v.photo = geometry::PhotoIndex(p);
+      v.cosine = 0.9f - 0.1f * static_cast<float>(p);
+      Vector3f codes = c.resin;
+      if (there[i] && what == Shown::dark_floor) codes = c.floor;
+      if (there[i] && what == Shown::walls) codes = p % 2 == 0 ? c.wood : c.floor;
+      if (there[i] && what == Shown::glare && p < 2) {
+        // A lamp mirrored: the same light added to every channel, in half of the photos.
+        for (Eigen::Index k = 0; k < 3; ++k) codes[k] = code_of(light_of(codes[k]) + light_of(kGlare * 2));
+      }
+      const BandCell& cell = band.cells()[CellIndex(i)];
+      const auto wood = static_cast<float>(0.5 * std::erfc(cell.first_mm / (0.2 * std::sqrt(2.0))));
+      for (Eigen::Index k = 0; k < 3; ++k)
+        codes[k] = code_of((1 - wood) * light_of(codes[k]) + wood * light_of(c.wood[k]));
+      for (Eigen::Index k = 0; k < 3; ++k) codes[k] = std::clamp(codes[k] + noise(random), 0.0f, 255.0f);
+      v.codes = codes;
+      out.views.push_back(v);
+    }
+    out.first.push_back(out.views.size());
+  }
+  return out;
+}
+
+// The cells within a few millimetres of a place of a seam.
+std::vector<char> stretch(const Band& band, const seams::FitSeam& seam, double half_mm, double* area_mm2) {
+  std::vector<char> out(band.cells().size(), 0);
+  const auto& middle = seam.samples[seam.samples.size() / 2];
+  const Eigen::Vector3d at = (middle.a + middle.b) / 2;
+  *area_mm2 = 0;
+  for (std::size_t i = 0; i < out.size(); ++i) {
+    const BandCell& c = band.cells()[CellIndex(i)];
+    if ((c.at - at).norm() > half_mm) continue;
+    out[i] = 1;
+    *area_mm2 += c.area_mm2;
+  }
+  return out;
+}
+
+const seams::FitSeam& wide_seam(const seams::FitDocument& fit) {
+  for (const seams::FitSeam& s : fit.seams) {
+    if (s.length_mm > 25 && *s.narrowest_mm > 3 && *s.narrowest_mm < 5) return s;
+  }
+  throw std::runtime_error("no such seam");
+}
+
+std::vector<Patch> found(const Colours& c, Shown what, double* area_mm2, Eigen::Vector3d* at) {
+  const Shell& s = plover();
+  const seams::FitSeam& seam = wide_seam(s.fit);
+  const std::vector<char> there = stretch(*s.band, seam, 4, area_mm2);
+  const auto& middle = seam.samples[seam.samples.size() / 2];
+  *at = (middle.a + middle.b) / 2;
+  const std::vector<std::vector<Vector3f>> wood(s.plan.tiles.size(), std::vector<Vector3f>(kPhotos, c.wood));
+  const BandViews views = views_of(*s.band, c, there, what, 5);
+  return find_hollows(*s.band, weigh_resin(*s.band, views, wood, kPhotos, 2));
+}
+
+const Colours kBlue{{98, 76, 70}, {110, 130, 150}, {40, 26, 22}};
+const Colours kBlack{{34, 31, 30}, {80, 100, 125}, {9, 8, 8}};
+const Colours kAmber{{50, 100, 150}, {110, 130, 150}, {14, 30, 50}};
+
+TEST(Evidence, StandingResinIsNoHollow) {
+  for (const Colours& c : {kBlue, kBlack, kAmber}) {
+    double area = 0;
+    Eigen::Vector3d at;
+    EXPECT_TRUE(found(c, Shown::resin, &area, &at).empty());
+  }
+}
+
+TEST(Evidence, MirroredLightIsNoHollow) {
+  for (const Colours& c : {kBlue, kBlack, kAmber}) {
+    double area = 0;
+    Eigen::Vector3d at;
+    EXPECT_TRUE(found(c, Shown::glare, &area, &at).empty());
+  }
+}
+
+TEST(Evidence, DarkFloorsAndWallsAreHollowsWithTheirArea) {
+  for (const Colours& c : {kBlue, kBlack, kAmber}) {
+    for (const Shown what : {Shown::dark_floor, Shown::walls}) {
+      double area = 0;
+      Eigen::Vector3d at;
+      const std::vector<Patch> patches = found(c, what, &area, &at);
+      ASSERT_EQ(patches.size(), 1u) << c.resin.transpose() << " " << static_cast<int>(what);
+      EXPECT_NEAR(patches[0].opening_mm2, area, 0.15 * area);
+      EXPECT_LT((patches[0].at - at).norm(), 0.5);
+      EXPECT_EQ(patches[0].kind, HollowKind::slot);
+    }
+  }
+}
+
+// The band's area by another way: mouth widths along the seams, against cells of that pair away from junctions.
+TEST(Band, CellsAddUpToTheSeamsOpening) {
+  const Shell& s = plover();
+  const seams::FitSeam& seam = wide_seam(s.fit);
+  std::size_t a = 0, b = 0;
+  for (std::size_t i = 0; i < s.fit.tiles.size(); ++i) {
+    if (s.fit.tiles[i].label == seam.tiles[0]) a = i;
+    if (s.fit.tiles[i].label == seam.tiles[1]) b = i;
+  }
+  const auto& samples = seam.samples;
+  const std::size_t from = samples.size() / 3, to = 2 * samples.size() / 3;
+  const Eigen::Vector3d p = (samples[from].a + samples[from].b) / 2, q = (samples[to].a + samples[to].b) / 2;
+  const Eigen::Vector3d along = (q - p).normalized();
+  double by_widths = 0, by_cells = 0;
+  for (std::size_t k = from; k < to; ++k) {
+    const Eigen::Vector3d m0 = (samples[k].a + samples[k].b) / 2,
+                          m1 = (samples[k + 1].a + samples[k + 1].b) / 2;
+    by_widths += (m1 - m0).dot(along) * (samples[k].width_mm + samples[k + 1].width_mm) / 2;
+  }
+  for (const BandCell& c : s.band->cells()) {
+    const bool mine =
+        (c.first.value == a && c.second.value == b) || (c.first.value == b && c.second.value == a);
+    const double t = (c.at - p).dot(along);
+    if (mine && t >= 0 && t < (q - p).dot(along)) by_cells += c.area_mm2;
+  }
+  EXPECT_NEAR(by_cells, by_widths, 0.08 * by_widths);
+}
+
+}  // namespace
+}  // namespace interstice::refill
