@@ -36,6 +36,11 @@ int run_refill(const RefillArguments& arguments) {
   const fs::path before = arguments.after;
   refill::RefillOptions options;
   if (!arguments.resin.empty()) options.resin = pour::read_resin(arguments.resin);
+  for (const char* name : {"fit.json", "plan.json"}) {
+    if (!fs::exists(before / name))
+      throw core::InputError(before.string(), std::string("holds no ") + name +
+                                                  "; --after takes the folder inspect wrote before the pour");
+  }
   const plan::Plan plan = plan::read_plan(before / "plan.json");
   const seams::FitDocument dry = seams::read_fit(before / "fit.json");
   core::ResultOf about = result_of(arguments, "refill", plan);

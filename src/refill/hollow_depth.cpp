@@ -21,7 +21,8 @@ constexpr double kAlike = 25;  // neighbouring lines of sight share their errors
 constexpr double kLeastContrast = 0.3;  // of woodness, from walls to floor
 constexpr double kWoodFrom = 0.55;
 constexpr double kLeastSights = 40;
-constexpr double kOwn_mm = 0.5;  // standard uncertainty of where walls are met
+constexpr double kWallShare = 0.9;  // of a depth: a wall that recedes 1.5 degrees more is met so much deeper
+constexpr double kOwn_mm = 0.5;     // standard uncertainty of where walls are met
 
 // Hue as two logs of ratios.
 Vector2d hue(const Vector3f& light) {
@@ -161,7 +162,7 @@ HollowDepth floor_from(std::vector<Sight> sights) {
   const auto depth_at = [&](std::size_t k) {
     return k == 0 ? 0.0 : sights[std::min(k, sights.size()) - 1].depth_mm;
   };
-  const double seen_low = std::max(0.0, depth_at(low) - 2 * kOwn_mm);
+  const double seen_low = std::max(0.0, kWallShare * depth_at(low) - 2 * kOwn_mm);
   out.at_least_mm = seen_low;
   if (high < sights.size() && best > 0) {
     out.floor_mm = depth_at(best);

@@ -7,6 +7,8 @@
 #include <numbers>
 #include <opencv2/imgproc.hpp>
 
+#include "core/median.h"
+
 namespace interstice::refill {
 
 using Eigen::Vector3d;
@@ -23,6 +25,7 @@ constexpr double kEnd_mm = 2.5;
 // A meniscus, or an outline that is a little off, draws a line along the wood: long, and less than half the way
 // across. What is narrower than the spot's two standard deviations either way is one in any case.
 constexpr double kLine_mm = 0.45, kLineLong = 4, kLineShare = 0.5;
+constexpr double kBin_mm = 0.75, kAcross_mm = 8;  // along a hollow; the widest seam
 constexpr float kLeastWeight = 0.05f;
 // Burst bubbles are a few millimetres wide (common practice, no source).
 constexpr double kWidestPit_mm = 4.0, kRoundPit = 1.7, kFullPit = 0.6;
@@ -138,6 +141,12 @@ Patch patch_of(const Band& band, const ResinLook& look, std::vector<CellIndex> c
     p.certainty += static_cast<double>(look.cells[i.value].log_odds) / static_cast<double>(cells.size());
   }
   p.normal = normal.normalized();
+  std::vector<double> shades;
+  for (const CellIndex i : cells) {
+    p.hue_share += static_cast<double>(look.cells[i.value].hue) / static_cast<double>(cells.size());
+    shades.push_back(static_cast<double>(look.cells[i.value].shade));
+  }
+  p.shade = core::median(std::move(shades));
   p.rim = rim_of(band, cells);
   p.map = band.shell().form.locate(p.at).uv;
   std::sort(cells.begin(), cells.end());
@@ -170,6 +179,51 @@ std::vector<std::vector<CellIndex>> connected(const Band& band, const ResinLook&
       }
     }
     if (core >= kLeastCore_mm2) out.push_back(std::move(part));
+  }
+  return out;
+}
+
+// A hollow reaches from wood to wood. What runs on along one side only, beyond where it fills half the way across, is
+// the line that a meniscus or an outline a little off draws; it is cut off.
+std::vector<CellIndex> without_tails(const Band& band, const std::vector<CellIndex>& cells,
+                                     const Pair& pair) {
+  const Extent e = extent_of(band, cells);
+  if (e.length_mm < 2 * kWidestPit_mm) return cells;
+  const auto bins = static_cast<std::size_t>(std::ceil(e.length_mm / kBin_mm)) + 2;
+  std::vector<double> hollow(bins, 0), all(bins, 0);
+  double first = 1e9;
+  int left = 1 << 30, top = 1 << 30, right = 0, bottom = 0;
+  for (const CellIndex i : cells) {
+    const BandCell& c = band.cells()[i];
+    first = std::min(first, (c.at - e.middle).dot(e.along));
+    left = std::min(left, c.column), right = std::max(right, c.column);
+    top = std::min(top, c.row), bottom = std::max(bottom, c.row);
+  }
+  const auto bin = [&](const BandCell& c) {
+    return static_cast<std::ptrdiff_t>(std::floor(((c.at - e.middle).dot(e.along) - first) / kBin_mm));
+  };
+  for (const CellIndex i : cells)
+    hollow[static_cast<std::size_t>(bin(band.cells()[i]))] += band.cells()[i].area_mm2;
+  const int margin = static_cast<int>(kAcross_mm / Band::kStep_mm);
+  for (int r = std::max(0, top - margin); r <= std::min(band.grid().rows - 1, bottom + margin); ++r) {
+    for (int c = std::max(0, left - margin); c <= std::min(band.grid().cols - 1, right + margin); ++c) {
+      const int k = band.grid().at<int>(r, c);
+      if (k < 0) continue;
+      const BandCell& cell = band.cells()[CellIndex(static_cast<std::size_t>(k))];
+      const std::ptrdiff_t b = bin(cell);
+      if (pair_of(cell) == pair && b >= 0 && b < static_cast<std::ptrdiff_t>(bins))
+        all[static_cast<std::size_t>(b)] += cell.area_mm2;
+    }
+  }
+  std::size_t from = 0, to = bins;
+  const auto across = [&](std::size_t b) { return hollow[b] >= 0.5 * all[b] && all[b] > 0; };
+  while (from < bins && !across(from)) ++from;
+  while (to > from && !across(to - 1)) --to;
+  if (from >= to) return cells;
+  std::vector<CellIndex> out;
+  for (const CellIndex i : cells) {
+    const auto b = static_cast<std::size_t>(bin(band.cells()[i]));
+    if (b >= from && b < to) out.push_back(i);
   }
   return out;
 }
@@ -215,7 +269,7 @@ std::vector<Patch> find_hollows(const Band& band, const ResinLook& look) {
   std::size_t group = 0;
   for (const std::vector<CellIndex>& cells : connected(band, look)) {
     for (auto& [pair, part] : by_seam(band, cells)) {
-      Patch p = patch_of(band, look, part, pair, group);
+      Patch p = patch_of(band, look, without_tails(band, part, pair), pair, group);
       if (!is_line(band, p)) out.push_back(std::move(p));
     }
     ++group;

@@ -11,6 +11,7 @@
 #include "refill/hollow_depth.h"
 #include "refill/hollows.h"
 #include "refill/next_pour.h"
+#include "refill/poured_check.h"
 #include "refill/refill_words.h"
 #include "refill/registration.h"
 #include "refill/resin_evidence.h"
@@ -73,6 +74,8 @@ Hollow describe(const Sights& sights, const Patch& p, const std::vector<std::siz
   h.width_mm = p.opening_mm2 / p.length_mm;
   h.opening_u95_mm2 = 2 * kEdgeSd_mm * 2 * (h.length_mm + h.width_mm);
   h.rim = p.rim;
+  h.hue_share = p.hue_share;
+  h.shade = p.shade;
   h.best_photo = best_photo(sights.scan, sights.views, p);
   add_volumes(sights.band, p, depth_of(sights, p, groups), h);
   return h;
@@ -113,6 +116,12 @@ RefillResult look_after_pour(const scan::Scan& scan, const seams::FitDocument& d
                       registration.pieces,       registration.agreeing,
                       registration.residual_mm,  scan.quality.pixel_footprint_mm,
                       registration.scale};
+  const auto disagreement = seam_disagreement(result.scan, pictures, dry, options.threads);
+  if (disagreement && *disagreement > kStandsFull) {
+    throw core::MeasureError(
+        "the seams stand open in these photos: they show the shell before a pour, or one that filled hardly "
+        "anything; measure it with interstice inspect");
+  }
   options.progress("looking into the seams");
   const Band band(shell, dry, options.threads);
   const BandViews views = view_band(result.scan, pictures, band, options.threads);

@@ -55,6 +55,8 @@ Json write_hollow(const Hollow& h) {
   j["floor_mm"] = optional_number(h.floor_mm);
   j["volume_ml"] = {rounded(h.volume_low_ml, 1e6), rounded(h.volume_high_ml, 1e6)};
   j["best_photo"] = h.best_photo;
+  j["hue_share"] = rounded(h.hue_share);
+  j["shade"] = rounded(h.shade);
   j["normal"] = list(h.normal);
   j["rim"] = Json::array();
   for (const Eigen::Vector3d& p : h.rim) j["rim"].push_back(list(p));

@@ -43,6 +43,7 @@ struct Hollow {
   double depth_at_least_mm = 0;    // below the face of the resin beside it
   std::optional<double> floor_mm;  // depth of the resin seen at its bottom; empty: not seen
   double volume_low_ml = 0, volume_high_ml = 0;
+  double hue_share = 0, shade = 1;  // refill/hollows.h
   std::string best_photo;
   std::vector<Eigen::Vector3d> rim;  // closed, round its opening
 };

@@ -33,7 +33,7 @@ constexpr float kLeastSd = 1.5;  // code values: never surer than the camera's r
 // Of a hue, per code value that a place is brighter or darker than plain resin: how well the colour of its gloss and
 // shade is known.
 constexpr float kHueOfShade = 0.08f;
-constexpr float kShade = 0.07f;    // of plain resin's code values: how far shade differs from place to place
+constexpr float kShade = 0.045f;   // of plain resin's code values: how far shade differs from place to place
 constexpr float kOwnGloss = 0.4f;  // of the light of plain resin, at most
 constexpr float kMostTint =
     1.25f;  // of gloss against white: what is mirrored is sky, wall or paper, not wood
@@ -46,7 +46,8 @@ struct Sds {
 struct Difference {
   float dark = 0, red_blue = 0, green = 0;
   float dark_edge = 0, red_blue_edge = 0, green_edge = 0;
-  float free = 0;  // share of the spot that is not wood
+  float free = 0;   // share of the spot that is not wood
+  float shade = 1;  // light over that of plain resin
   bool known = false;
 };
 
@@ -231,6 +232,7 @@ class Learner {
     if (free <= 0) return d;
     d.known = true;
     d.free = free;
+    d.shade = light_sum(light) / std::max(1e-4f, light_sum(resin));
     const Vector3f expected = nearest_resin(light, resin, tint_);
     const Vector3f seen = codes(light), as_resin = codes(expected), plain = codes(resin);
     d.red_blue = red_blue(seen) - red_blue(as_resin);
@@ -293,7 +295,7 @@ class Learner {
   void weigh_cells() {
     raw_.assign(band_.cells().size(), {});
     core::parallel_for(raw_.size(), threads_, [&](std::size_t i) {
-      float sum = 0, weights = 0;
+      float sum = 0, weights = 0, hue = 0, shade = 0;
       for (std::size_t v = views_.first[i]; v < views_.first[i + 1]; ++v) {
         const Difference d = difference(band_.cells()[CellIndex(i)], v);
         if (!d.known) continue;
@@ -310,10 +312,13 @@ class Learner {
         const float w = views_.views[v].cosine * d.free * d.free * std::sqrt(sure);
         sum += w * says;
         weights += w;
+        hue += hue2 > kLimit ? w : 0;
+        shade += w * d.shade;
       }
+      if (weights <= 0) return;
       // As much for as against, so that an edge of a hollow is not moved by pooling.
-      if (weights > 0)
-        raw_[i] = {std::clamp(sum / weights, -kMostPooled, kMostPooled), std::min(1.0f, weights)};
+      raw_[i] = {std::clamp(sum / weights, -kMostPooled, kMostPooled), std::min(1.0f, weights), hue / weights,
+                 shade / weights};
     });
   }
 
@@ -335,7 +340,8 @@ class Learner {
           near += w;
         }
       }
-      look_.cells[i] = weights > 0 ? CellEvidence{sum / weights, weights / near} : CellEvidence{};
+      look_.cells[i] = weights > 0 ? CellEvidence{sum / weights, weights / near, raw_[i].hue, raw_[i].shade}
+                                   : CellEvidence{};
     });
   }
 

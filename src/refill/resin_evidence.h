@@ -22,6 +22,8 @@ namespace interstice::refill {
 struct CellEvidence {
   float log_odds = 0;  // hollow to filled; positive: hollow
   float weight = 0;    // how much was seen of it, 0: nothing
+  float hue = 0;       // share of what was seen that has another hue than resin
+  float shade = 1;     // its light over that of plain resin there
 };
 
 struct ResinLook {
