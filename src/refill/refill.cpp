@@ -81,6 +81,21 @@ Hollow describe(const Sights& sights, const Patch& p, const std::vector<std::siz
   return h;
 }
 
+// Views that disagree over the seams, and a good part of these hollow: nothing was poured, or next to nothing.
+void refuse_open_seams(const scan::Scan& scan, const Pictures& pictures, const Band& band,
+                       const std::vector<Patch>& patches, const seams::FitDocument& dry, int threads) {
+  constexpr double kMuch = 0.25;
+  double all = 0, hollow = 0;
+  for (const BandCell& c : band.cells()) all += c.area_mm2;
+  for (const Patch& p : patches) hollow += p.opening_mm2;
+  if (hollow < kMuch * all) return;
+  const auto disagreement = seam_disagreement(scan, pictures, dry, threads);
+  if (!disagreement || *disagreement < kMayStandOpen) return;
+  throw core::MeasureError(
+      "the seams stand open in these photos: they show the shell before a pour, or one that filled hardly "
+      "anything; measure it with interstice inspect");
+}
+
 // Leans, advice, and this maker's own smallest fill.
 void add_next_pour(const seams::FitDocument& dry, const plan::Plan& plan, const RefillOptions& options,
                    RefillDocument& document) {
@@ -116,18 +131,13 @@ RefillResult look_after_pour(const scan::Scan& scan, const seams::FitDocument& d
                       registration.pieces,       registration.agreeing,
                       registration.residual_mm,  scan.quality.pixel_footprint_mm,
                       registration.scale};
-  const auto disagreement = seam_disagreement(result.scan, pictures, dry, options.threads);
-  if (disagreement && *disagreement > kStandsFull) {
-    throw core::MeasureError(
-        "the seams stand open in these photos: they show the shell before a pour, or one that filled hardly "
-        "anything; measure it with interstice inspect");
-  }
   options.progress("looking into the seams");
   const Band band(shell, dry, options.threads);
   const BandViews views = view_band(result.scan, pictures, band, options.threads);
   const auto wood = wood_codes(result.scan, pictures, band, options.threads);
   const ResinLook look = weigh_resin(band, views, wood, scan.photos.size(), options.threads);
   const std::vector<Patch> patches = find_hollows(band, look);
+  refuse_open_seams(result.scan, pictures, band, patches, dry, options.threads);
   document.seams = seam_states(band, look, patches, dry);
   document.hollows.resize(patches.size());
   const std::vector<std::size_t> groups = group_of_cells(band, patches);

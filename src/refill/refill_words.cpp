@@ -23,6 +23,17 @@ std::string numbers(const std::vector<std::size_t>& hollows, const std::vector<s
   return out;
 }
 
+// What else than pouring is asked for, once.
+std::string ways_in_words(const RefillDocument& document) {
+  std::string out;
+  for (const Way way : {Way::open_first, Way::syringe}) {
+    const auto it = std::find_if(document.advice.begin(), document.advice.end(),
+                                 [&](const HollowAdvice& a) { return a.way == way; });
+    if (it != document.advice.end()) out += std::string(name_of(way)) + ": " + it->words + "\n";
+  }
+  return out;
+}
+
 }  // namespace
 
 std::vector<std::size_t> in_working_order(const RefillDocument& document) {
@@ -92,10 +103,11 @@ std::string refill_list(const RefillDocument& document) {
     const Hollow& h = document.hollows[i];
     const std::string seam = h.tiles[0] + " - " + h.tiles[1];
     out += line("%3zu  %-13s  %s", rank[i] + 1, seam.c_str(), hollow_words(h).c_str());
-    out += (h.best_photo.empty() ? "" : "  " + h.best_photo) + "\n";
-    if (i < document.advice.size() && document.advice[i].way != Way::pour)
-      out += "       " + document.advice[i].words + "\n";
+    out += h.best_photo.empty() ? "" : "  " + h.best_photo;
+    const bool told = i < document.advice.size() && document.advice[i].way != Way::pour;
+    out += (told ? std::string("  ") + name_of(document.advice[i].way) : "") + "\n";
   }
+  out += ways_in_words(document);
   for (std::size_t k = 0; k < document.pours.size(); ++k) {
     const RefillPour& p = document.pours[k];
     out += line("pour %zu: %s; fill %s; %.1f to %.1f ml, mix %.0f ml\n", k + 1, lean_words(p).c_str(),
