@@ -12,9 +12,9 @@
 
 namespace interstice::form {
 
-// Office paper of 80 g a square metre is about 0.1 mm thick; other papers, and sheets that do not lie quite
-// flat, 0.05 mm standard either way (common practice, no source).
-inline constexpr double kPaper_mm = 0.1, kPaperSd_mm = 0.05;
+// How high the cards' print lies over the bench: printing papers of 80 to 160 g a square metre are 0.1 to 0.2 mm
+// thick, and sheets do not lie quite flat (common practice, no source).
+inline constexpr double kPaper_mm = 0.15, kPaperSd_mm = 0.06;
 
 struct CardDirection {
   int card = 0;

@@ -2,6 +2,10 @@
 
 #include <algorithm>
 #include <cmath>
+#include <map>
+#include <numbers>
+
+#include "core/median.h"
 
 namespace interstice::form {
 
@@ -27,6 +31,36 @@ std::vector<FormCell> form_cells(const surface::HeightField& field, double to_rh
     }
   }
   return cells;
+}
+
+void drop_noise(const HeightModel& model, double range_mm, surface::HeightField& field) {
+  constexpr double kAlong_mm = 8, kSectors = 12, kWhole_mm = 30;
+  using Key = std::pair<int, int>;
+  const surface::MapGrid& grid = field.grid;
+  const auto key_of = [&](const Eigen::Vector2d& uv) {
+    const double turn = std::atan2(uv.y(), uv.x()) / (2 * std::numbers::pi) + 0.5;
+    return Key(static_cast<int>(uv.norm() / kAlong_mm),
+               uv.norm() < kWhole_mm ? 0 : static_cast<int>(turn * kSectors));
+  };
+  std::map<Key, std::vector<double>> off;
+  const auto each = [&](const auto& act) {
+    for (int row = 0; row < grid.side(); ++row) {
+      for (int column = 0; column < grid.side(); ++column) {
+        float& h = field.height.at<float>(row, column);
+        if (std::isfinite(h)) act(grid.uv(column, row), h);
+      }
+    }
+  };
+  each([&](const Eigen::Vector2d& uv, const float& h) {
+    off[key_of(uv)].push_back(static_cast<double>(h) - model.mean(uv.norm()));
+  });
+  // Heights evenly scattered over the range have a robust standard deviation of three quarters of it.
+  std::map<Key, bool> noise;
+  for (const auto& [key, values] : off)
+    noise[key] = core::robust_sd_about(values, core::median(values)) > range_mm / 6;
+  each([&](const Eigen::Vector2d& uv, float& h) {
+    if (noise[key_of(uv)]) h = NAN;
+  });
 }
 
 double cell_share(double grid_mm) {

@@ -20,6 +20,11 @@ surface::HeightField sweep_form(
 // Known cells within `to_rho` of the pole.
 std::vector<FormCell> form_cells(const surface::HeightField& field, double to_rho);
 
+// Takes out of the field what is no surface: places of the map (about 8 mm along the meridian, a twelfth of the
+// ring) where heights lie scattered over the range they were looked for in, because the photos there show too
+// little. `range_mm`: that range either way of the form. A dent or bump is one smooth surface and stays.
+void drop_noise(const HeightModel& model, double range_mm, surface::HeightField& field);
+
 // Side of the form that one height is drawn from: a patch and its pooling.
 inline const double kPatchSide_mm =
     std::hypot(surface::HeightOptions{}.patch_mm, surface::HeightOptions{}.pool_mm);

@@ -61,7 +61,7 @@ void tell_lean(Shape& shape) {
 
 // Values where they are known, averaged over about `sigma`; the weight says how much was known.
 struct Smoothed {
-  cv::Mat value, weight;
+  cv::Mat value, weight, spread;  // spread: standard deviation of the values averaged
 };
 
 Smoothed smoothed(const cv::Mat& field, double sigma) {
@@ -73,6 +73,10 @@ Smoothed smoothed(const cv::Mat& field, double sigma) {
   cv::GaussianBlur(values, out.value, {0, 0}, sigma);
   cv::GaussianBlur(weight, out.weight, {0, 0}, sigma);
   cv::divide(out.value, cv::max(out.weight, 1e-3), out.value);
+  cv::Mat squares;
+  cv::GaussianBlur(values.mul(values), squares, {0, 0}, sigma);
+  cv::divide(squares, cv::max(out.weight, 1e-3), squares);
+  cv::sqrt(cv::max(squares - out.value.mul(out.value), 0), out.spread);
   return out;
 }
 
@@ -96,6 +100,10 @@ cv::Mat left_over(const HeightModel& model, const Shape& shape, double seen_to) 
 void find_bumps(const Smoothed& left, double least_mm, const geometry::Profile& form, Shape& shape) {
   const surface::MapGrid& grid = shape.heights.grid;
   const double cell = grid.step_mm * grid.step_mm;
+  // The top of a bump is one smooth place that is seen all round; where the photos show too little, heights
+  // scatter as much as they stand out.
+  constexpr double kScatter_mm = 0.15, kSlope = 0.2;
+  const cv::Mat smooth = (left.weight > 0.6f) & (left.spread < kScatter_mm + kSlope * cv::abs(left.value));
   for (const double sign : {1.0, -1.0}) {
     const cv::Mat value = left.value * sign;
     const cv::Mat out = (value > least_mm / 2) & (left.weight > 0.3f);
@@ -107,7 +115,7 @@ void find_bumps(const Smoothed& left, double least_mm, const geometry::Profile& 
       if (stats.at<int>(i, cv::CC_STAT_AREA) * cell < kLeastArea_mm2) continue;
       double peak = 0;
       cv::Point at;
-      cv::minMaxLoc(value, nullptr, &peak, nullptr, &at, labels == i);
+      cv::minMaxLoc(value, nullptr, &peak, nullptr, &at, (labels == i) & smooth);
       if (peak < least_mm) continue;
       const cv::Mat half = (value > peak / 2) & (labels == i);
       const Vector3d middle = form.point(grid.uv(at.x, at.y));

@@ -56,6 +56,22 @@ Vector2d axis_shift(const HeightModel& model, const geometry::Profile& form) {
   return b / a;
 }
 
+// Where the photos show a ring much less surely than most of the form, what stands out may be theirs.
+void keep_sure_bumps(Shape& shape) {
+  constexpr double kLessSure = 1.5;
+  std::vector<double> rho(shape.u95_mm.size(), 0), seen;
+  for (std::size_t i = 0; i < rho.size(); ++i) {
+    if (i > 0) rho[i] = rho[i - 1] + (shape.profile.points()[i] - shape.profile.points()[i - 1]).norm();
+    if (shape.seen[i]) seen.push_back(shape.u95_mm[i]);
+  }
+  const double most = kLessSure * core::median(seen);
+  std::erase_if(shape.bumps, [&](const Bump& bump) {
+    const auto after = std::lower_bound(rho.begin(), rho.end(), bump.uv.norm());
+    const auto i = std::min<std::size_t>(static_cast<std::size_t>(after - rho.begin()), rho.size() - 1);
+    return shape.u95_mm[i] > most;
+  });
+}
+
 void refuse_unseen(const std::vector<FormCell>& cells, const geometry::Profile& form, double grid_mm) {
   const double whole = std::numbers::pi * std::pow((form.length() - kRimBand_mm) / grid_mm, 2);
   if (static_cast<double>(cells.size()) >= kLeastSeen * whole) return;
@@ -82,9 +98,12 @@ Shape measure_shape(scan::Scan& scan,
   for (std::size_t k = 0; k < rounds.size(); ++k) {
     const geometry::Profile base = shape.profile;
     shape.heights = sweep_form(scan, pictures, base, rounds[k], options.grid_mm, options.threads);
-    const std::vector<FormCell> cells = form_cells(shape.heights, base.length() - kRimBand_mm);
+    const double to_rho = base.length() - kRimBand_mm, share = cell_share(options.grid_mm);
+    drop_noise(HeightModel(form_cells(shape.heights, to_rho), base, share), rounds[k].range_mm,
+               shape.heights);
+    const std::vector<FormCell> cells = form_cells(shape.heights, to_rho);
     refuse_unseen(cells, base, options.grid_mm);
-    const HeightModel model(cells, base, cell_share(options.grid_mm));
+    const HeightModel model(cells, base, share);
     shape.profile = corrected(base, model);
     if (k + 1 < rounds.size()) {
       Eigen::Isometry3d move = Eigen::Isometry3d::Identity();
@@ -98,6 +117,7 @@ Shape measure_shape(scan::Scan& scan,
     shape.u95_mm =
         form_u95({scan, pictures, shape.profile, model, options.scale_sd, kRimBand_mm, options.threads});
   }
+  keep_sure_bumps(shape);
   return shape;
 }
 
