@@ -21,13 +21,14 @@
 #include <vector>
 
 #include "channels/shell_solids.h"
+#include "core/verdict.h"
 
 namespace interstice::channels {
 
 struct VoidGridOptions {
   double step_mm = 0.5;
-  double reach_mm = 8.0;   // at the mouth
-  double wall_lean = 0.2;  // tan of the bevel
+  double reach_mm = core::kWidestSeam_mm;  // at the mouth
+  double wall_lean = 0.2;                  // tan of the bevel
   int threads = 1;
 };
 

@@ -6,6 +6,7 @@
 #include <utility>
 
 #include "core/errors.h"
+#include "core/verdict.h"
 #include "geometry/form_surface.h"
 #include "layout/layout_seeds.h"
 #include "layout/layout_shape.h"
@@ -16,7 +17,7 @@ namespace interstice::layout {
 
 double default_gap_mm(double smallest_fill_mm, const GapSpread& spread) {
   const double sd = std::sqrt(2 * (spread.cut_mm * spread.cut_mm + spread.glue_mm * spread.glue_mm));
-  return std::ceil((smallest_fill_mm + 1.645 * sd) * 10 - 1e-9) / 10;
+  return std::ceil((smallest_fill_mm + core::kGuard * sd) * 10 - 1e-9) / 10;
 }
 
 namespace {
@@ -45,7 +46,8 @@ void check_options(const LayoutOptions& o, const geometry::Profile& form) {
     char line[200];
     std::snprintf(line, sizeof line,
                   "pieces of %g mm would be about %.0f on this form; the limit is %d: take at least %.1f mm",
-                  o.piece_size_mm, pieces, kMostPieces, std::sqrt(geometry::surface_area(form) / kMostPieces) + 0.05);
+                  o.piece_size_mm, pieces, kMostPieces,
+                  std::sqrt(geometry::surface_area(form) / kMostPieces) + 0.05);
     throw core::InputError(line);
   }
 }

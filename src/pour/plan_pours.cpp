@@ -14,24 +14,19 @@ namespace {
 // This share of the voids left as bubbles is taken as done: what the eye and a brush of resin make good.
 constexpr double kAirLeft = 0.005;
 
-// Seams are looked for up to 8 mm, or further where the plan means its gaps to be wide.
+// Seams are looked for as far as the verdict does, or further where the plan means its gaps to be wide.
 double reach_of(const plan::Plan& plan) {
-  return std::max(8.0, 2 * plan.planned_gap_mm);
+  return std::max(core::kWidestSeam_mm, 2 * plan.planned_gap_mm);
 }
 
-// The verdicts of a fit, at another smallest fill: proved either way with 95 % one-sided, else doubtful.
+// The verdicts of a fit, at another smallest fill.
 seams::FitDocument judged_at(const seams::FitDocument& measured, double fill_mm) {
   seams::FitDocument fit = measured;
   if (std::abs(fill_mm - measured.smallest_fill_mm) < 1e-9) return fit;
   fit.smallest_fill_mm = fill_mm;
   for (seams::FitSeam& s : fit.seams) {
     if (s.verdict == seams::Verdict::unseen || !s.narrowest_mm) continue;
-    const double guard = kOneSided * s.u95_mm.value_or(0);
-    if (*s.narrowest_mm - guard >= fill_mm) {
-      s.verdict = seams::Verdict::clear;
-    } else {
-      s.verdict = *s.narrowest_mm + guard <= fill_mm ? seams::Verdict::too_tight : seams::Verdict::doubtful;
-    }
+    s.verdict = core::judge(core::width_of(*s.narrowest_mm, s.u95_mm.value_or(0)), fill_mm);
   }
   return fit;
 }

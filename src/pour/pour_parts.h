@@ -6,9 +6,6 @@
 
 namespace interstice::pour {
 
-// From an expanded uncertainty (two-sided 95 %) to the one-sided 95 % that a limit asks for.
-inline constexpr double kOneSided = 1.645 / 1.96;
-
 // What every part needs to know.
 struct PourScene {
   const seams::FitDocument& fit;

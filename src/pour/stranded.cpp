@@ -67,9 +67,9 @@ void add_possible(const PourScene& scene, const std::vector<std::size_t>& closed
       own_mm += st.length_mm;
     }
     if (seam.verdict == seams::Verdict::doubtful) {
-      const double limit = (narrowest + scene.fill_mm + kOneSided * u95[c]) / 2;
+      const double limit = (narrowest + scene.fill_mm + core::guard_band_mm(u95[c])) / 2;
       close_channel(scene.net, c, limit, group);
-      own_mm = channel.expected_length_below_mm(scene.fill_mm, u95[c] / 2);
+      own_mm = channel.expected_length_below_mm(scene.fill_mm, u95[c] / core::kCoverage);
     }
     const channels::ReachResult reach = channels::stranded_behind(
         scene.net.stations.size(), scene.net.links, scene.openings, group, scene.net.channels.size());
@@ -117,7 +117,8 @@ void report_stranded(const PourScene& scene, int threads, PourDocument& document
   for (const channels::Blocked& b : reach.blocked) {
     if (b.own.empty()) continue;
     StrandedPlace p = place_of(scene, b);
-    set_own_length(p, scene.net.channels[b.group].expected_length_below_mm(scene.fill_mm, u95[b.group] / 2));
+    set_own_length(p, scene.net.channels[b.group].expected_length_below_mm(scene.fill_mm,
+                                                                           u95[b.group] / core::kCoverage));
     document.stranded.push_back(std::move(p));
     channel_of_place.push_back(b.group);
   }

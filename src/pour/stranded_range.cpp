@@ -3,7 +3,7 @@
 // Widths are uncertain, and what a too-tight seam strands depends on them in two ways: on where along the
 // seam the width passes the smallest fill, and on which seams are closed. The first is followed by making the
 // seam's own widths larger and smaller by their u95; the second by letting every seam whose verdict is open
-// close and open (u95 one-sided, as the verdict has it), one at a time: two seams that both prove otherwise
+// close and open (by the guard band, as the verdict has it), one at a time: two seams that both prove otherwise
 // can strand more or less than the range says.
 #include <algorithm>
 #include <cmath>
@@ -25,7 +25,7 @@ class Ranges {
   }
 
   void set(std::size_t channel, StrandedPlace& place) const {
-    const double u95 = u95_[channel], guard = kOneSided * u95;
+    const double u95 = u95_[channel], guard = core::guard_band_mm(u95);
     const double tight = own_length(channel, -u95);
     // Wider by u95 it may be open though the verdict, one-sided, proves it tight.
     const double wide = own_length(channel, own_length(channel, u95) > 0 ? u95 : guard);
@@ -71,7 +71,7 @@ class Ranges {
     std::vector<std::vector<std::size_t>> cases;
     for (std::size_t c = 0; c < net_.channels.size(); ++c) {
       const bool closed = is_closed(c, closed_);
-      std::vector<std::size_t> other = shifted(c, (closed ? kOneSided : -kOneSided) * u95_[c]);
+      std::vector<std::size_t> other = shifted(c, (closed ? 1 : -1) * core::guard_band_mm(u95_[c]));
       const channels::Channel& channel = net_.channels[c];
       if (channel.fit_seam && scene_.fit.seams[*channel.fit_seam].verdict == seams::Verdict::unseen) {
         for (std::size_t s = channel.first; s < channel.first + channel.count; ++s) {

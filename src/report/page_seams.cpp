@@ -11,7 +11,7 @@ namespace interstice::report {
 namespace {
 
 // The graph's frame in its own units.
-constexpr double kLeft = 34, kRight = 316, kTop = 10, kBottom = 104, kWidest = 8;
+constexpr double kLeft = 34, kRight = 316, kTop = 10, kBottom = 104, kWidest = core::kWidestSeam_mm;
 
 struct Axes {
   double from_mm, to_mm;
@@ -73,7 +73,7 @@ std::string band(const std::vector<seams::SeamSample>& samples, const Axes& axes
 
 std::string graph_grid(double smallest_fill_mm, const Axes& axes) {
   std::string out;
-  for (int w = 0; w <= 8; w += 2) {
+  for (int w = 0; w <= static_cast<int>(kWidest); w += 2) {
     const double y = Axes::y(w);
     out += "<path class=\"grid\" d=\"M" + point(kLeft, y) + "H" + fixed(kRight, 1) +
            "\"/><text class=\"tick\" x=\"" + fixed(kLeft - 5, 1) + "\" y=\"" + fixed(y + 4, 1) +

@@ -105,7 +105,7 @@ SeamsByPair seams_by_pair(const seams::FitDocument& fit,
 }
 
 double sd_near(const seams::FitSeam& before, const Vector3d& place) {
-  double sd = before.u95_mm.value_or(0) / 2, nearest = std::numeric_limits<double>::infinity();
+  double sd = before.u95_mm.value_or(0) / core::kCoverage, nearest = std::numeric_limits<double>::infinity();
   for (const seams::SeamSample& s : before.samples) {
     const double distance = ((s.a + s.b) / 2 - place).squaredNorm();
     if (distance < nearest) nearest = distance, sd = s.sd_mm;
@@ -129,15 +129,16 @@ void remeasure(const seams::FitDocument& fit, const geometry::Profile& form, con
   seam.samples.clear();
   for (const solid::MouthSample& m : after.samples) {
     const double width = m.width_mm + offset;
-    if (width > 8.0) continue;
+    if (width > core::kWidestSeam_mm) continue;
     seam.samples.push_back({m.s_mm, width, sd_near(old, (m.on_a + m.on_b) / 2), m.on_a, m.on_b});
     if (m.third_nearer) continue;
-    seam.length_mm += 0.5;
-    if (width < fit.smallest_fill_mm) seam.tight_length_mm += 0.5;
+    seam.length_mm += core::kSeamStep_mm;
+    if (width < fit.smallest_fill_mm) seam.tight_length_mm += core::kSeamStep_mm;
   }
   if (seam.verdict == seams::Verdict::unseen) return;
   seam.narrowest_mm = summary.narrowest_mm + offset;
-  seam.verdict = verdict_of(*seam.narrowest_mm, seam.u95_mm.value_or(0), fit.smallest_fill_mm);
+  seam.verdict =
+      core::judge(core::width_of(*seam.narrowest_mm, seam.u95_mm.value_or(0)), fit.smallest_fill_mm);
 }
 
 double usual_u95(const seams::FitDocument& fit) {
@@ -195,7 +196,8 @@ seams::FitDocument apply_corrections(const seams::FitDocument& fit, const plan::
     seam.u95_mm = usual_u95(fit);
     seam.verdict = seams::Verdict::clear;
     remeasure(out, form, nullptr, s, seam);
-    if (*seam.narrowest_mm <= 8.0 && seam.length_mm >= 5.0) out.seams.push_back(seam);
+    if (*seam.narrowest_mm <= core::kWidestSeam_mm && seam.length_mm >= core::kLeastMeasuredSeam_mm)
+      out.seams.push_back(seam);
   }
   return out;
 }

@@ -46,7 +46,7 @@ ShellPiece make_piece(const seams::FitTile& tile, const plan::Plan& plan,
 double usual_guard(const seams::FitDocument& fit) {
   std::vector<double> guards;
   for (const seams::FitSeam& s : fit.seams) {
-    if (s.u95_mm) guards.push_back(guard_band_mm(*s.u95_mm));
+    if (s.u95_mm) guards.push_back(core::guard_band_mm(*s.u95_mm));
   }
   return core::median(std::move(guards));
 }
@@ -80,7 +80,7 @@ void set_bounds(const seams::FitDocument& fit, const CorrectionShell& shell, dou
     pair.lower_mm = pair.now_mm - kSame;
     return;
   }
-  const double guard = seam != nullptr && seam->u95_mm ? guard_band_mm(*seam->u95_mm) : guard_else;
+  const double guard = seam != nullptr && seam->u95_mm ? core::guard_band_mm(*seam->u95_mm) : guard_else;
   pair.must_rise = seam != nullptr && seam->verdict != seams::Verdict::clear && pair.now_mm < fill + guard;
   pair.lower_mm = pair.must_rise ? fill + guard : std::min(pair.now_mm - kSame, fill + guard);
   if (seam != nullptr && pair.now_mm <= limit_mm) pair.upper_mm = std::max(pair.now_mm, limit_mm - guard);

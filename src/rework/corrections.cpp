@@ -200,16 +200,6 @@ void check_range(const char* option, double value, double low, double high) {
 
 }  // namespace
 
-double guard_band_mm(double u95_mm) {
-  return 1.645 * u95_mm / 2;
-}
-
-seams::Verdict verdict_of(double width_mm, double u95_mm, double smallest_fill_mm) {
-  const double guard = guard_band_mm(u95_mm);
-  if (width_mm - guard >= smallest_fill_mm) return seams::Verdict::clear;
-  return width_mm + guard < smallest_fill_mm ? seams::Verdict::too_tight : seams::Verdict::doubtful;
-}
-
 void CorrectionOptions::check(const seams::FitDocument& fit) const {
   check_range("largest move in mm", max_move_mm, 0, 10);
   check_range("largest turn in degrees", max_turn_deg, 0, 10);

@@ -2,9 +2,8 @@
 //
 // Model. Pieces are rigid solids standing on the form (mouth.h). Each may be slid and turned on the form and
 // sanded along stretches of its edges (correction_motion.h), within bounds. Seams whose verdict is "too
-// tight" or "doubtful" have to be raised until they are proved clear: with the guard band of ISO 14253-1, a
-// width w of standard uncertainty u = u95 / 2 is proved when w - 1.645 u >= the smallest fill (one-sided 95
-// %), so the width to reach is  smallest fill + 1.645 u95 / 2. Seams that are clear must stay proved clear;
+// tight" or "doubtful" have to be raised until they are proved clear: the width to reach is the smallest fill
+// and the guard band (core/verdict.h). Seams that are clear must stay proved clear;
 // seams not wider than the limit (8 mm) must not open beyond it (same guard; corners that face each other
 // across a junction are no seam); a seam that was not seen, or faces an unseen piece, must not become
 // narrower than it seems (unseen pieces stand where the plan has them); the place of an absent piece keeps
@@ -28,9 +27,9 @@ namespace interstice::rework {
 struct CorrectionOptions {
   double max_move_mm = 3.0;  // in each direction: hot glue and tape give a few millimetres
   double max_turn_deg = 3.0;
-  double max_sand_mm = 2.0;  // off one edge
-  double limit_mm = 8.0;     // no seam that is narrower may be opened beyond
-  bool glued = false;        // nothing can be moved any more
+  double max_sand_mm = 2.0;                // off one edge
+  double limit_mm = core::kWidestSeam_mm;  // no seam that is narrower may be opened beyond
+  bool glued = false;                      // nothing can be moved any more
   enum class Prefer { least, sand, move } prefer = Prefer::least;
   std::vector<std::string> locked;  // labels of pieces that must not be touched
   // What freeing each seam of the document is worth (say, the length of seam behind it); empty: its length
@@ -88,9 +87,5 @@ std::vector<seams::Correction> parse_corrections(const std::string& json_text, c
 std::string work_order(const seams::FitDocument& fit);
 // One step of it, without what it frees.
 std::string correction_words(const seams::Correction& correction);
-
-// Half the guard band's rule, used for verdicts here: 1.645 u95 / 2.
-double guard_band_mm(double u95_mm);
-seams::Verdict verdict_of(double width_mm, double u95_mm, double smallest_fill_mm);
 
 }  // namespace interstice::rework

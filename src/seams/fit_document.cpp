@@ -14,7 +14,8 @@ using Eigen::Vector2d;
 using Eigen::Vector3d;
 
 constexpr std::array kStates{"placed", "absent", "unseen"};
-constexpr std::array kVerdicts{"too tight", "doubtful", "clear", "unseen"};
+constexpr std::array kVerdicts{name_of(Verdict::too_tight), name_of(Verdict::doubtful),
+                               name_of(Verdict::clear), name_of(Verdict::unseen)};
 constexpr std::array kThroats{"walls", "bevel"};
 constexpr std::array kActions{"move", "sand"};
 constexpr std::size_t kMaxTiles = 4000,
@@ -311,9 +312,6 @@ FitQuality read_quality(const core::JsonNode& node) {
 
 }  // namespace
 
-const char* name_of(Verdict verdict) {
-  return kVerdicts[static_cast<std::size_t>(verdict)];
-}
 const char* name_of(ThroatFrom from) {
   return kThroats[static_cast<std::size_t>(from)];
 }

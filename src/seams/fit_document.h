@@ -9,12 +9,14 @@
 #include <string>
 #include <vector>
 
+#include "core/verdict.h"
 #include "geometry/plane.h"
 #include "plan/tile_state.h"
 
 namespace interstice::seams {
 
-enum class Verdict { too_tight, doubtful, clear, unseen };
+using core::name_of;
+using core::Verdict;
 enum class ThroatFrom { walls, bevel };
 
 // One wall of a piece: where its outline faces one neighbour, or none.
@@ -104,7 +106,6 @@ struct FitDocument {
   FitQuality quality;
 };
 
-const char* name_of(Verdict verdict);  // "too tight" | "doubtful" | "clear" | "unseen"
 const char* name_of(ThroatFrom from);  // "walls" | "bevel"
 
 // fit.json. Reading throws InputError naming file, place and fault; numbers are rounded to 1e-4 on writing,

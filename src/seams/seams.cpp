@@ -7,14 +7,12 @@
 
 namespace interstice::seams {
 
+using core::kCoverage;
 using Eigen::Vector3d;
 
 namespace {
 
-constexpr double kGuard = 1.645;  // one-sided 95 %
-constexpr double kCoverage = 2.0;
 constexpr double kLeastDirection_mm = 0.05;  // a width shorter than this has none
-constexpr double kLeastLength_mm = 4.0;      // shorter contacts are points of a junction, not seams
 
 double sd_at(const MeasuredTile& tile, std::size_t segment, double t) {
   const std::size_t n = tile.sd_mm.size();
@@ -108,11 +106,11 @@ bool judge(FitSeam& seam, const SeamOptions& options) {
   if (!narrowest) return false;
   const double sd = std::max(narrowest->sd_mm, (narrowest->width_mm - lowest) / kCoverage);
   seam.narrowest_mm = std::max(0.0, narrowest->width_mm);  // wood does not pass through wood: they touch
-  seam.u95_mm = kCoverage * sd;
+  seam.u95_mm = core::expanded_mm(sd);
   seam.at = (narrowest->a + narrowest->b) / 2;
-  seam.verdict = verdict_on(narrowest->width_mm, sd, options.smallest_fill_mm);
+  seam.verdict = core::judge({narrowest->width_mm, sd}, options.smallest_fill_mm);
   // What is tight where it was seen is tight, whatever the rest hides.
-  if (narrowest->width_mm <= options.smallest_fill_mm - kGuard * narrowest->sd_mm)
+  if (core::proved_narrow({narrowest->width_mm, narrowest->sd_mm}, options.smallest_fill_mm))
     seam.verdict = Verdict::too_tight;
   return true;
 }
@@ -145,12 +143,6 @@ FitSeam make_seam(const solid::ShellSeam& shell,
 
 }  // namespace
 
-Verdict verdict_on(double width_mm, double sd_mm, double limit_mm) {
-  if (width_mm >= limit_mm + kGuard * sd_mm) return Verdict::clear;
-  if (width_mm <= limit_mm - kGuard * sd_mm) return Verdict::too_tight;
-  return Verdict::doubtful;
-}
-
 std::vector<FitSeam> measure_seams(const geometry::IndexedVector<geometry::TileIndex, MeasuredTile>& tiles,
                                    const std::vector<std::string>& labels, const geometry::Profile& form,
                                    const SeamOptions& options) {
@@ -161,7 +153,7 @@ std::vector<FitSeam> measure_seams(const geometry::IndexedVector<geometry::TileI
   std::vector<FitSeam> seams;
   for (const solid::ShellSeam& shell : solid::mouths_of_shell(bodies, {}, options.threads)) {
     const auto summary = solid::summarise_mouth(shell.samples, options.smallest_fill_mm);
-    if (!summary || summary->length_mm < kLeastLength_mm) continue;
+    if (!summary || summary->length_mm < core::kLeastMeasuredSeam_mm) continue;
     seams.push_back(make_seam(shell, tiles, bodies, labels, *summary, form, options));
   }
   return seams;

@@ -1,9 +1,7 @@
-// From measured pieces to seams with verdicts.
+// From measured pieces to seams with verdicts (core/verdict.h).
 //
 // Uncertainty of a seam's narrowest width: the two edges across the seam, their planes, the photos' positions
-// and the scale, combined as independent contributions (GUM, JCGM 100:2008, 5.1.2) and expanded with k = 2.
-// Verdict by guard band in the manner of ISO 14253-1: too tight or clear only if the width lies beyond the
-// limit by 1.645 standard uncertainties, doubtful in between.
+// and the scale, combined as independent contributions (GUM, JCGM 100:2008, 5.1.2).
 #pragma once
 
 #include "edges/photo_errors.h"
@@ -41,8 +39,5 @@ struct SeamOptions {
 std::vector<FitSeam> measure_seams(const geometry::IndexedVector<geometry::TileIndex, MeasuredTile>& tiles,
                                    const std::vector<std::string>& labels, const geometry::Profile& form,
                                    const SeamOptions& options);
-
-// Verdict on a width with standard uncertainty u against a lower limit.
-Verdict verdict_on(double width_mm, double sd_mm, double limit_mm);
 
 }  // namespace interstice::seams

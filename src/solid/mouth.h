@@ -17,6 +17,7 @@
 #include <utility>
 #include <vector>
 
+#include "core/verdict.h"
 #include "geometry/index.h"
 #include "geometry/plane.h"
 #include "geometry/profile.h"
@@ -99,8 +100,8 @@ class SolidBody {
 };
 
 struct MouthOptions {
-  double limit_mm = 8.0;  // wider than this is no seam
-  double step_mm = 0.5;   // along the seam
+  double limit_mm = core::kWidestSeam_mm;
+  double step_mm = core::kSeamStep_mm;  // along the seam
 };
 
 // The mouth at one place of a seam between pieces a and b.

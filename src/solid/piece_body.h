@@ -9,6 +9,7 @@
 #include <optional>
 #include <vector>
 
+#include "core/verdict.h"
 #include "plan/piece_model.h"
 
 namespace interstice::solid {
@@ -43,10 +44,10 @@ struct PlannedSeam {
   Eigen::Vector3d at;    // middle of the narrowest mouth
 };
 
-// All pairs of pieces whose mouths come within reach_mm over at least min_length_mm (contract: 8 mm and 5
-// mm).
-std::vector<PlannedSeam> planned_seams(const std::vector<PieceBody>& bodies, double reach_mm = 8.0,
-                                       double min_length_mm = 5.0);
+// All pairs of pieces whose mouths come within reach_mm over at least min_length_mm.
+std::vector<PlannedSeam> planned_seams(const std::vector<PieceBody>& bodies,
+                                       double reach_mm = core::kWidestSeam_mm,
+                                       double min_length_mm = core::kLeastSeam_mm);
 
 std::vector<PieceBody> planned_bodies(const plan::Plan& plan);
 

@@ -70,10 +70,7 @@ TEST(PourDocument, StrandedLengthsHoldUnderMeasurementError) {
         s.narrowest_mm = t.narrowest_mm;
         s.samples = t.samples;
       }
-      const double guard = 1.645 / 1.96 * *s.u95_mm;
-      s.verdict = *s.narrowest_mm - guard >= 3   ? seams::Verdict::clear
-                  : *s.narrowest_mm + guard <= 3 ? seams::Verdict::too_tight
-                                                 : seams::Verdict::doubtful;
+      s.verdict = core::judge(core::width_of(*s.narrowest_mm, *s.u95_mm), 3);
       if (s.verdict == seams::Verdict::clear) clear.insert(s.tiles);
     }
     std::map<pour::TilePair, pour::StrandedPlace> measured;
@@ -99,10 +96,7 @@ TEST(PourDocument, StrandedRangesHoldTheTruth) {
   for (unsigned seed = 3; seed <= 5; ++seed) {
     seams::FitDocument fit = testing::true_fit(*shell, 0.08, seed);
     for (seams::FitSeam& s : fit.seams) {
-      const double guard = 1.645 / 1.96 * *s.u95_mm;
-      s.verdict = *s.narrowest_mm - guard >= 3   ? seams::Verdict::clear
-                  : *s.narrowest_mm + guard <= 3 ? seams::Verdict::too_tight
-                                                 : seams::Verdict::doubtful;
+      s.verdict = core::judge(core::width_of(*s.narrowest_mm, *s.u95_mm), 3);
     }
     std::map<pour::TilePair, pour::StrandedPlace> measured;
     for (const pour::StrandedPlace& p : pour::plan_pours(fit, shell->plan, std::nullopt, {}).stranded) {

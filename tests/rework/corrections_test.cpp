@@ -274,15 +274,5 @@ TEST(WorkOrder, speaks_bench_words) {
   EXPECT_EQ(rework::work_order({}), "");
 }
 
-// Worked by hand: 3 mm smallest fill, u95 = 0.2 mm, so u = 0.1 mm and the one-sided 95 % guard band 0.1645
-// mm.
-TEST(Verdicts, guard_band) {
-  EXPECT_NEAR(rework::guard_band_mm(0.2), 0.1645, 1e-12);
-  EXPECT_EQ(rework::verdict_of(3.17, 0.2, 3.0), seams::Verdict::clear);
-  EXPECT_EQ(rework::verdict_of(3.16, 0.2, 3.0), seams::Verdict::doubtful);
-  EXPECT_EQ(rework::verdict_of(2.84, 0.2, 3.0), seams::Verdict::doubtful);
-  EXPECT_EQ(rework::verdict_of(2.83, 0.2, 3.0), seams::Verdict::too_tight);
-}
-
 }  // namespace
 }  // namespace interstice

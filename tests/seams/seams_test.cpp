@@ -64,7 +64,7 @@ TEST(Verdict, AgreesWithTheProbabilityOfFilling) {
   for (const Case& c : cases) {
     const double p = 0.5 * std::erfc(-(c.width - 3.0) / c.sd / std::numbers::sqrt2);
     EXPECT_NEAR(p, c.probability, 5e-5);
-    EXPECT_EQ(seams::verdict_on(c.width, c.sd, 3.0), c.verdict) << c.width << " " << c.sd;
+    EXPECT_EQ(core::judge({c.width, c.sd}, 3.0), c.verdict) << c.width << " " << c.sd;
   }
   for (double width = 2.5; width < 3.5; width += 0.0137) {
     for (double sd = 0.02; sd < 0.4; sd += 0.031) {
@@ -73,20 +73,20 @@ TEST(Verdict, AgreesWithTheProbabilityOfFilling) {
                                       : p <= 0.05 ? seams::Verdict::too_tight
                                                   : seams::Verdict::doubtful;
       if (std::abs(p - 0.95) < 1e-3 || std::abs(p - 0.05) < 1e-3) continue;
-      EXPECT_EQ(seams::verdict_on(width, sd, 3.0), expected) << width << " " << sd;
+      EXPECT_EQ(core::judge({width, sd}, 3.0), expected) << width << " " << sd;
     }
   }
 }
 
 // 1/8 inch is 3.175 mm (the inch of 1959 is 25.4 mm): another limit than 3 mm, with another answer.
 TEST(Verdict, AnEighthOfAnInchIsNotThreeMillimetres) {
-  EXPECT_EQ(seams::verdict_on(3.1, 0.02, 3.0), seams::Verdict::clear);
-  EXPECT_EQ(seams::verdict_on(3.1, 0.02, 25.4 / 8), seams::Verdict::too_tight);
+  EXPECT_EQ(core::judge({3.1, 0.02}, 3.0), seams::Verdict::clear);
+  EXPECT_EQ(core::judge({3.1, 0.02}, 25.4 / 8), seams::Verdict::too_tight);
 }
 
 TEST(Verdict, WithoutUncertaintyTheLimitDecides) {
-  EXPECT_EQ(seams::verdict_on(3.0, 0, 3.0), seams::Verdict::clear);
-  EXPECT_EQ(seams::verdict_on(std::nextafter(3.0, 0), 0, 3.0), seams::Verdict::too_tight);
+  EXPECT_EQ(core::judge({3.0, 0}, 3.0), seams::Verdict::clear);
+  EXPECT_EQ(core::judge({std::nextafter(3.0, 0), 0}, 3.0), seams::Verdict::too_tight);
 }
 
 // A seam exactly at the limit is the one most easily called wrongly: one time in twenty either way.
@@ -96,7 +96,7 @@ TEST(Verdict, IsWrongOneTimeInTwentyAtTheLimit) {
   int clear = 0, tight = 0;
   constexpr int kDraws = 40000;
   for (int i = 0; i < kDraws; ++i) {
-    const seams::Verdict v = seams::verdict_on(3.0 + error(random), 0.1, 3.0);
+    const seams::Verdict v = core::judge({3.0 + error(random), 0.1}, 3.0);
     clear += v == seams::Verdict::clear ? 1 : 0;
     tight += v == seams::Verdict::too_tight ? 1 : 0;
   }
