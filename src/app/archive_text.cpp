@@ -70,7 +70,11 @@ Json summary_json(const archive::Entry& e) {
           {"planned_gap_mm", number(e.planned_gap_mm)},
           {"pieces", e.pieces},
           {"seams",
-           {{"too tight", e.too_tight}, {"doubtful", e.doubtful}, {"clear", e.clear}, {"unseen", e.unseen}}},
+           {{"too tight", e.too_tight},
+            {"pinched", e.pinched},
+            {"doubtful", e.doubtful},
+            {"clear", e.clear},
+            {"unseen", e.unseen}}},
           {"files", e.payload_files},
           {"bytes", e.payload_bytes}};
 }
@@ -157,10 +161,10 @@ std::string size(std::uintmax_t bytes) {
 
 std::string list(const std::vector<archive::Entry>& entries) {
   std::vector<std::vector<std::string>> rows{
-      {"entry", "name", "ring", "stage", "wood", "narrowest", "too tight"}};
+      {"entry", "name", "ring", "stage", "wood", "narrowest", "too tight", "pinched"}};
   for (const archive::Entry& e : entries) {
     rows.push_back({e.id, e.name, std::to_string(e.ring), name_of(e.stage), e.wood.empty() ? "-" : e.wood,
-                    width_mm(e.smallest_mm), std::to_string(e.too_tight)});
+                    width_mm(e.smallest_mm), std::to_string(e.too_tight), std::to_string(e.pinched)});
   }
   return entries.empty() ? "" : table(rows);
 }
@@ -179,8 +183,8 @@ std::string entry(const archive::Entry& e, const std::string& folder) {
              {"stage", std::string(name_of(e.stage)) + ", ring " + std::to_string(e.ring)},
              {"wood", e.wood.empty() ? "-" : e.wood},
              {"pieces", std::to_string(e.pieces)},
-             {"seams", text("%d too tight, %d doubtful, %d clear, %d unseen", e.too_tight, e.doubtful,
-                            e.clear, e.unseen)},
+             {"seams", text("%d too tight, %d pinched, %d doubtful, %d clear, %d unseen", e.too_tight,
+                            e.pinched, e.doubtful, e.clear, e.unseen)},
              {"narrowest", e.smallest_mm ? text("%.2f +- %.2f mm (smallest fill %.2f mm)", *e.smallest_mm,
                                                 e.smallest_u95_mm.value_or(0), e.smallest_fill_mm)
                                          : "-"},

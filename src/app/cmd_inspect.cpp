@@ -6,6 +6,7 @@
 
 #include "app/measuring.h"
 #include "app/number_between.h"
+#include "app/reworking.h"
 #include "core/errors.h"
 #include "core/file_kind.h"
 #include "core/files.h"
@@ -23,13 +24,16 @@ namespace {
 
 struct InspectArguments : MeasuringArguments {
   std::string resin;
+  MakingArguments making;
+  ReworkArguments rework;
 };
 
 // What freeing each seam is worth: its own tight length and the length of seam that resin reaches through it.
 std::vector<double> seam_values(const seams::FitDocument& fit, const pour::PourDocument& pour) {
   std::vector<double> values;
   for (const seams::FitSeam& seam : fit.seams) {
-    values.push_back(seam.tight_length_mm + pour::freed_length_mm(pour, seam.tiles[0], seam.tiles[1]));
+    values.push_back(seam.tight_length_mm + seam.pinched_length_mm +
+                     pour::freed_length_mm(pour, seam.tiles[0], seam.tiles[1]));
   }
   return values;
 }
@@ -62,8 +66,7 @@ Planned plan_work(const InspectArguments& arguments, const seams::FitDocument& f
   pour::PourOptions options;
   options.threads = arguments.common.threads;
   options.stranded_known = [&](const pour::PourDocument& so_far) {
-    rework::CorrectionOptions corrections;
-    corrections.threads = arguments.common.threads;
+    rework::CorrectionOptions corrections = correction_options(arguments.rework, arguments.common.threads);
     corrections.seam_value = seam_values(fit, so_far);
     const bool alone = core::thread_count(arguments.common.threads) == 1;
     const auto work = [&fit, &plan, corrections] {
@@ -104,13 +107,15 @@ int run_inspect(const InspectArguments& arguments) {
   Progress progress(arguments.common.quiet, arguments.common.progress);
   std::optional<pour::Resin> resin;
   if (!arguments.resin.empty()) resin = pour::read_resin(arguments.resin);
-  const plan::Plan plan = plan::read_plan(arguments.plan);
+  const plan::Plan plan = plan_made(plan::read_plan(arguments.plan), arguments.making);
+  check_locked(arguments.rework, plan);
   core::ResultOf result = result_of(arguments, "inspect", plan);
   result.inputs.add(arguments.resin);
   core::ResultFolder folder(arguments.out, std::move(result));
   const MeasuredScan measured = measure_scan(arguments, plan, progress);
   seams::FitOptions options;
   options.smallest_fill_mm = arguments.smallest_fill_mm.value_or(measured.plan.smallest_fill_mm);
+  options.finished_wall = measured.plan.finished_wall;
   options.threads = arguments.common.threads;
   options.progress = [&](const std::string& what) { progress.step(what); };
   seams::FitDocument fit = seams::fit_pieces(measured.scan, measured.surface, measured.plan, options);
@@ -154,6 +159,8 @@ void add_inspect_command(CLI::App& app, Chosen& chosen) {
       ->add_option("--smallest-fill", arguments->smallest_fill_mm,
                    "Narrowest seam that fills, mm (default: the plan's)")
       ->check(number_between(0.05, 50.0));
+  add_making_options(*command, arguments->making);
+  add_rework_options(*command, arguments->rework);
   command->add_option("--resin", arguments->resin,
                       "Resin as its data sheet gives it, for masses, times and steps");
   add_common_options(*command, arguments->common);

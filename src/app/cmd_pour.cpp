@@ -3,7 +3,9 @@
 #include <memory>
 
 #include "app/commands.h"
+#include "app/making.h"
 #include "app/number_between.h"
+#include "app/result_input.h"
 #include "core/errors.h"
 #include "core/output_file.h"
 #include "pour/plan_pours.h"
@@ -15,6 +17,7 @@ struct PourArguments {
   CommonOptions common;
   std::string fit, plan, resin, out;
   std::optional<double> smallest_fill_mm;
+  MakingArguments making;
   std::vector<std::string> openings;
 };
 
@@ -31,12 +34,13 @@ Eigen::Vector2d parse_opening(const std::string& text) {
 
 int run_pour(const PourArguments& arguments) {
   Progress progress(arguments.common.quiet, arguments.common.progress);
-  const plan::Plan plan = plan::read_plan(arguments.plan);
-  const seams::FitDocument fit = seams::read_fit(arguments.fit);
+  const std::string fit_file = fit_in(arguments.fit), plan_file = plan_for(arguments.plan, arguments.fit);
+  const plan::Plan plan = plan_made(plan::read_plan(plan_file), arguments.making);
+  const seams::FitDocument fit = seams::read_fit(fit_file);
   std::optional<pour::Resin> resin;
   if (!arguments.resin.empty()) resin = pour::read_resin(arguments.resin);
   core::OutputFile out(arguments.out, core::FileKind::json("interstice-pour"),
-                       {arguments.fit, arguments.plan, arguments.resin});
+                       {fit_file, plan_file, arguments.resin});
   pour::PourOptions options;
   options.smallest_fill_mm = arguments.smallest_fill_mm;
   options.threads = arguments.common.threads;
@@ -46,7 +50,7 @@ int run_pour(const PourArguments& arguments) {
     try {
       return pour::plan_pours(fit, plan, resin, options);
     } catch (const core::InputError& e) {
-      throw core::InputError(arguments.fit, e.what());
+      throw core::InputError(fit_file, e.what());
     }
   }();
   const std::string json = pour::write_pour(document);
@@ -65,14 +69,16 @@ void add_pour_command(CLI::App& app, Chosen& chosen) {
   auto arguments = std::make_shared<PourArguments>();
   CLI::App* command =
       app.add_subcommand("pour", "Ready to pour? What resin reaches, how much to mix, how to tilt");
-  command->add_option("fit", arguments->fit, "fit.json of the shell")->required();
-  command->add_option("--plan", arguments->plan, "The plan it was measured against")->required();
+  command->add_option("fit", arguments->fit, "fit.json of the shell, or a folder of results")->required();
+  command->add_option("--plan", arguments->plan,
+                      "The plan it was measured against (default: plan.json there)");
   command->add_option("--resin", arguments->resin,
                       "Resin as its data sheet gives it, for masses, times and steps");
   command
       ->add_option("--smallest-fill", arguments->smallest_fill_mm,
                    "Narrowest seam that fills, mm (default: the fit's)")
       ->check(number_between(0.05, 50.0));
+  add_back_option(*command, arguments->making);
   command->add_option("--opening", arguments->openings,
                       "A place U,V on the map (mm) that will be left open; may be repeated");
   command->add_option("--out", arguments->out, "File to write, such as pour.json")->required();

@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "app/commands.h"
+#include "app/making.h"
 #include "core/result_folder.h"
 #include "plan/plan.h"
 #include "report/photo_marks.h"

@@ -101,6 +101,7 @@ void describe_fit(const seams::FitDocument& fit, Entry& entry) {
                            seam.u95_mm,
                            std::nullopt});
     entry.too_tight += seam.verdict == seams::Verdict::too_tight;
+    entry.pinched += seam.verdict == seams::Verdict::pinched;
     entry.doubtful += seam.verdict == seams::Verdict::doubtful;
     entry.clear += seam.verdict == seams::Verdict::clear;
     entry.unseen += seam.verdict == seams::Verdict::unseen;

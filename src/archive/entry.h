@@ -40,7 +40,7 @@ struct Entry {
   double smallest_fill_mm = 3, planned_gap_mm = 0;
   std::optional<double> smallest_mm, smallest_u95_mm;      // the narrowest of the seen seams
   int pieces = 0;                                          // placed
-  int too_tight = 0, doubtful = 0, clear = 0, unseen = 0;  // seams
+  int too_tight = 0, pinched = 0, doubtful = 0, clear = 0, unseen = 0;  // seams
   std::uintmax_t payload_bytes = 0;
   std::size_t payload_files = 0;
   std::string notes;

@@ -34,6 +34,11 @@ const std::vector<std::string> kMigrations{
        CREATE INDEX file_by_entry ON file (entry);
        CREATE INDEX file_by_sha256 ON file (sha256);
        CREATE INDEX file_by_bytes ON file (bytes);)",
+    // Verdicts are other numbers since seams can be pinched.
+    R"(DELETE FROM entry;
+       DELETE FROM seam;
+       DELETE FROM file;
+       ALTER TABLE entry ADD COLUMN pinched INTEGER NOT NULL DEFAULT 0;)",
 };
 
 constexpr int kApplicationId = 0x49535443;  // marks the file as an index of this program
@@ -41,7 +46,7 @@ constexpr int kApplicationId = 0x49535443;  // marks the file as an index of thi
 const char* const kEntryColumns =
     "id, name, date, wood, stage, ring, smallest_fill_mm, planned_gap_mm, smallest_mm, smallest_u95_mm, "
     "pieces, "
-    "too_tight, doubtful, clear, unseen, payload_bytes, payload_files, notes";
+    "too_tight, doubtful, clear, unseen, payload_bytes, payload_files, notes, pinched";
 
 // Rows come from a file that anybody may have written: what this program would never write makes the index
 // useless, and it is made anew from the bags.
@@ -110,6 +115,7 @@ Entry entry_of(const Statement& row) {
   e.payload_files = static_cast<std::size_t>(integer_in(row, 16, 0, kMany));
   e.notes = row.text(17);  // shown with control characters taken out, as the bag's own
   if (e.notes.size() > (1u << 20)) distrust("a text");
+  e.pinched = static_cast<int>(integer_in(row, 18, 0, kMany));
   return e;
 }
 
@@ -228,10 +234,11 @@ std::vector<std::string> ArchiveIndex::ids() const {
 }
 
 void ArchiveIndex::insert(const Entry& e) {
-  Statement add(db_.get(),
-                "INSERT INTO entry (id, name, name_key, date, wood, wood_key, stage, ring, smallest_fill_mm, "
-                "planned_gap_mm, smallest_mm, smallest_u95_mm, pieces, too_tight, doubtful, clear, unseen, "
-                "payload_bytes, payload_files, notes) VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?)");
+  Statement add(
+      db_.get(),
+      "INSERT INTO entry (id, name, name_key, date, wood, wood_key, stage, ring, smallest_fill_mm, "
+      "planned_gap_mm, smallest_mm, smallest_u95_mm, pieces, too_tight, doubtful, clear, unseen, "
+      "payload_bytes, payload_files, notes, pinched) VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?)");
   const auto number = [](auto x) { return static_cast<std::int64_t>(x); };
   add.bind(e.id).bind(e.name).bind(search_key(e.name)).bind(e.date).bind(e.wood).bind(search_key(e.wood));
   add.bind(std::string(name_of(e.stage)))
@@ -240,7 +247,7 @@ void ArchiveIndex::insert(const Entry& e) {
       .bind(e.planned_gap_mm);
   add.bind(e.smallest_mm).bind(e.smallest_u95_mm).bind(number(e.pieces)).bind(number(e.too_tight));
   add.bind(number(e.doubtful)).bind(number(e.clear)).bind(number(e.unseen)).bind(number(e.payload_bytes));
-  add.bind(number(e.payload_files)).bind(e.notes).run();
+  add.bind(number(e.payload_files)).bind(e.notes).bind(number(e.pinched)).run();
   Statement seam(db_.get(), "INSERT INTO seam VALUES (?,?,?,?,?,?,?,?,?)");
   for (const KeptSeam& s : e.seams) {
     seam.bind(e.id).bind(s.tiles[0]).bind(s.tiles[1]).bind(number(s.rings[0])).bind(number(s.rings[1]));

@@ -30,6 +30,7 @@ struct ChannelCell {
   Lump body;
   double volume_mm3 = 0;
   std::size_t station = 0;  // the place along a seam it belongs to
+  std::size_t depth = 0;    // which of the station's cells, counted from the form
   std::vector<Port> ports;
 };
 

@@ -12,7 +12,6 @@ namespace {
 using Eigen::Vector2d;
 using Eigen::Vector3d;
 
-constexpr std::size_t kDepthCells = 4;
 constexpr double kInfinity = std::numeric_limits<double>::infinity();
 constexpr double kLeastDoorway_mm2 = 1.0;  // two boxes: less is a grazing contact of the grid
 constexpr double kLeastEnd_mm2 = 4.0;
@@ -134,6 +133,7 @@ void CellFiller::fill() {
     cell.body = bodies[c].lump();
     cell.volume_mm3 = bodies[c].weight();
     cell.station = c / kDepthCells;
+    cell.depth = c % kDepthCells;
     if (mouths[c].weight() > 0) cell.ports.push_back({mouths[c].lump(), true});
     if (ends[c].weight() > 0) cell.ports.push_back({ends[c].lump(), false});
     end_area[cell.station] += ends[c].weight();

@@ -5,7 +5,8 @@
 // mouth in it (3-D, as the fit gives it). Where the mouth passes the smallest fill is found between the fit's
 // samples, taking the width as straight there. Every box of void belongs to the seam of the two pieces
 // nearest to it and there to the nearest station, so the stations' volumes add up to the whole void. A
-// station is cut into four cells from form to tape. Bowl frame, mm.
+// station is cut into four cells from form to tape, each with the width that the walls leave at its depth.
+// Bowl frame, mm.
 #pragma once
 
 #include <array>
@@ -18,12 +19,17 @@
 
 namespace interstice::channels {
 
+inline constexpr std::size_t kDepthCells = 4;  // of a station, from form to tape
+
 struct Station {
   std::size_t channel = 0;
   double s_mm = 0;       // along the seam, its middle
   double length_mm = 0;  // 0 where a third piece is nearer (that length belongs to the junction)
   double width_mm = 0;   // narrowest mouth; infinity where the pieces are too far apart for a seam
-  double depth_mm = 0;   // from form to tape
+  // Narrowest at the middle of each of its cells, from form to tape; infinity as above. May be below the
+  // smallest fill where the mouth is not: the seam is pinched there.
+  std::array<double, kDepthCells> width_at_mm{};
+  double depth_mm = 0;  // from form to tape
   double volume_mm3 = 0;
   Eigen::Vector3d mouth{0, 0, 0};
   Eigen::Vector2d map{0, 0};

@@ -1,4 +1,5 @@
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <limits>
 #include <map>
@@ -6,6 +7,7 @@
 
 #include "channels/channel_parts.h"
 #include "core/parallel.h"
+#include "solid/throat.h"
 
 namespace interstice::channels {
 namespace {
@@ -38,6 +40,25 @@ std::vector<seams::SeamSample> computed_samples(const ShellSolids& shell, std::s
   return out;
 }
 
+using DepthWidths = std::array<double, kDepthCells>;  // from form to tape
+constexpr DepthWidths kAllWide{kInfinity, kInfinity, kInfinity, kInfinity};
+
+// At each sample of a seam, the widths half way down each of a station's cells: between arris and root, which
+// stand for tape and form.
+std::vector<DepthWidths> widths_by_depth(const solid::SolidBody& a, const solid::SolidBody& b,
+                                         const std::vector<seams::SeamSample>& samples) {
+  std::vector<DepthWidths> out(samples.size(), kAllWide);
+  if (a.empty() || b.empty()) return out;
+  for (std::size_t k = 0; k < samples.size(); ++k) {
+    for (std::size_t d = 0; d < kDepthCells; ++d) {
+      const double depth = 1 - (static_cast<double>(d) + 0.5) / static_cast<double>(kDepthCells);
+      const auto width = solid::width_at_depth(a, b, samples[k].a, samples[k].b, depth, core::kWidestSeam_mm);
+      if (width) out[k][d] = *width;
+    }
+  }
+  return out;
+}
+
 class Drafter {
  public:
   Drafter(const seams::FitDocument& fit, const ShellSolids& shell, const VoidGrid& grid, double fill,
@@ -63,7 +84,8 @@ class Drafter {
   void find_pairs();
   void draft_channels();
   std::size_t end_of_station(const std::vector<seams::SeamSample>& samples, std::size_t from) const;
-  void add_stations(Channel channel, const std::vector<seams::SeamSample>& samples);
+  void add_stations(Channel channel, const std::vector<seams::SeamSample>& samples,
+                    const std::vector<DepthWidths>& depths);
   Station station_of(const std::vector<seams::SeamSample>& samples, std::size_t from, std::size_t to) const;
   double own_length(const seams::SeamSample& sample) const;
   void assign_columns();
@@ -111,16 +133,21 @@ void Drafter::draft_channels() {
   std::vector<Pair> pairs;
   for (auto& [pair, at] : channel_of_pair_) at = pairs.size(), pairs.push_back(pair);
   std::vector<std::vector<seams::SeamSample>> samples(pairs.size());
+  std::vector<std::vector<DepthWidths>> depths(pairs.size());
+  std::vector<solid::SolidBody> bodies;
+  for (const auto& piece : shell_.pieces)
+    bodies.push_back(piece ? solid::SolidBody(*piece) : solid::SolidBody());
   core::parallel_for(pairs.size(), threads_, [&](std::size_t p) {
     const auto seam = listed.find(pairs[p]);
     if (seam != listed.end()) samples[p] = fit_.seams[seam->second].samples;
     if (samples[p].empty()) samples[p] = computed_samples(shell_, pairs[p].first, pairs[p].second);
+    depths[p] = widths_by_depth(bodies[pairs[p].first], bodies[pairs[p].second], samples[p]);
   });
   for (std::size_t p = 0; p < pairs.size(); ++p) {
     Channel channel;
     channel.tiles = {geometry::TileIndex(pairs[p].first), geometry::TileIndex(pairs[p].second)};
     if (const auto seam = listed.find(pairs[p]); seam != listed.end()) channel.fit_seam = seam->second;
-    add_stations(std::move(channel), samples[p]);
+    add_stations(std::move(channel), samples[p], depths[p]);
   }
 }
 
@@ -161,7 +188,8 @@ std::size_t Drafter::end_of_station(const std::vector<seams::SeamSample>& sample
   return to;
 }
 
-void Drafter::add_stations(Channel channel, const std::vector<seams::SeamSample>& samples) {
+void Drafter::add_stations(Channel channel, const std::vector<seams::SeamSample>& samples,
+                           const std::vector<DepthWidths>& depths) {
   const std::size_t index = out_.channels.size();
   channel.first = out_.stations.size();
   for (const seams::SeamSample& p : samples) channel.mouth.push_back({p.s_mm, p.width_mm, own_length(p)});
@@ -170,7 +198,10 @@ void Drafter::add_stations(Channel channel, const std::vector<seams::SeamSample>
     to = end_of_station(samples, from);
     Station st = station_of(samples, from, to);
     st.channel = index;
+    st.width_at_mm = kAllWide;
     for (std::size_t k = from; k < to; ++k) {
+      for (std::size_t d = 0; d < kDepthCells; ++d)
+        st.width_at_mm[d] = std::min(st.width_at_mm[d], depths[k][d]);
       st.length_mm += length_of_point(channel.mouth, k, fill_);
       midpoints.at.push_back((samples[k].a + samples[k].b) / 2);
       midpoints.station.push_back(out_.stations.size());
@@ -180,6 +211,7 @@ void Drafter::add_stations(Channel channel, const std::vector<seams::SeamSample>
   if (samples.empty()) {  // only a corner of the void lies between these two
     Station st;
     st.width_mm = kInfinity;
+    st.width_at_mm = kAllWide;
     st.channel = index;
     out_.stations.push_back(st);
   }

@@ -34,7 +34,8 @@ VoidGrid::VoidGrid(const ShellSolids& shell, const VoidGridOptions& options)
       reach_(options.reach_mm),
       lean_(std::max(0.0, options.wall_lean)),
       half_(0),
-      thickness_(shell.thickness_mm) {
+      thickness_(shell.thickness_mm),
+      backs_fitted_(options.backs_fitted) {
   std::vector<std::size_t> index;
   double rho_max = 0, height_max = 1;
   for (std::size_t i = 0; i < shell.pieces.size(); ++i) {
@@ -215,7 +216,7 @@ void VoidGrid::fill_boxes(const std::vector<PieceField>& fields, const std::arra
     const double low = static_cast<double>(k) * kLayer_mm;
     if (deep) {
       state_[box(i, j, k)] = kWood;
-      const double under = std::clamp((found[0].underside - low) / kLayer_mm, 0.0, 1.0);
+      const double under = backs_fitted_ ? 0 : std::clamp((found[0].underside - low) / kLayer_mm, 0.0, 1.0);
       if (under > 0) under_mm3_[j] += under * box_volume_mm3(i, j, k);
       continue;
     }
@@ -230,10 +231,11 @@ void VoidGrid::fill_boxes(const std::vector<PieceField>& fields, const std::arra
     for (std::size_t c = 0; c < count; ++c) {
       const PieceField& field = fields[found[c].field];
       const PieceField::Reading r = field.read(field.face().drop(p));
-      const double depth = std::clamp(-field.face().height(p), 0.0, thickness_);
+      const double below = std::max(0.0, -field.face().height(p));
+      const double depth = backs_fitted_ ? below : std::min(below, thickness_);
       const double part = std::clamp(0.5 - (r.outside_mm + depth * r.slope) / cell_mm, 0.0, 1.0);
       covered += part;
-      under += part * std::clamp((found[c].underside - low) / kLayer_mm, 0.0, top);
+      if (!backs_fitted_) under += part * std::clamp((found[c].underside - low) / kLayer_mm, 0.0, top);
     }
     const double open = std::clamp(1 - covered, 0.0, 1.0);
     fraction_[box(i, j, k)] = static_cast<std::uint8_t>(std::lround(255 * open * top));

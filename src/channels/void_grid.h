@@ -10,7 +10,7 @@
 //  where
 //    the shell ends (rim, open ring, a hole) the void ends straight across from corner to corner.
 // Under a piece's flat underside the form curves away: that thin space is counted too, but apart, and belongs
-// to no seam. Wall boxes count with the fraction outside the wood. Volumes are exact for the form's
+// to no seam; under a back shaped to the form there is none. Wall boxes count with the fraction outside the wood. Volumes are exact for the form's
 // curvature: dV = (1 + k1 h)(1 + k2 h) dA dh with k1, k2 the form's curvatures along ring and meridian. Bowl
 // frame, mm; boxes are step x step on the map and 1 mm high.
 #pragma once
@@ -29,6 +29,7 @@ struct VoidGridOptions {
   double step_mm = 0.5;
   double reach_mm = core::kWidestSeam_mm;  // at the mouth
   double wall_lean = 0.2;                  // tan of the bevel
+  bool backs_fitted = false;               // shaped to the form: walls go on to it, no space under the pieces
   int threads = 1;
 };
 
@@ -94,6 +95,7 @@ class VoidGrid {
   void mark_outside(int threads);
 
   double step_, reach_, lean_, half_, thickness_;
+  bool backs_fitted_;
   std::size_t n_ = 0, layers_ = 0;
   std::vector<Meridian> form_;
   std::vector<Column> columns_;

@@ -1,9 +1,12 @@
 #include "plan/plan.h"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
+#include <cstdio>
 #include <set>
 #include <stdexcept>
+#include <string_view>
 
 #include "core/errors.h"
 #include "core/files.h"
@@ -22,6 +25,14 @@ constexpr double kMaxPerimeter_mm = 10000, kMaxAllPerimeters_mm = 1e6, kMaxProfi
 // Plans are written and read on a grid of 0.1 um. In steps of the grid coordinates are whole numbers below
 // 2^25, so whether edges cross is decided exactly, and a plan read, written and read again stays the same.
 constexpr double kStepsPerMm = 1e4;
+constexpr std::array<std::string_view, 3> kBacks{"flat", "fitted", "hollowed"};
+constexpr double kThinnestWall_mm = 0.5;  // thinner than this nobody turns wood and resin
+
+std::string fmt_mm(double x) {
+  char text[32];
+  std::snprintf(text, sizeof text, "%g", x);
+  return text;
+}
 
 Eigen::Vector2d read_pair(const core::JsonNode& node) {
   const std::vector<double> xy = node.numbers(2);
@@ -137,7 +148,36 @@ std::string read_label(const core::JsonNode& node) {
   return label;
 }
 
+// What becomes of the pieces: how their backs are made, what turning leaves.
+void read_making(const core::JsonNode& root, Plan& plan) {
+  if (root.has("back")) {
+    const std::string back = root.at("back").text(40);
+    const auto* known = std::find(kBacks.begin(), kBacks.end(), back);
+    if (known == kBacks.end()) root.at("back").fail("must be \"flat\", \"fitted\" or \"hollowed\"");
+    plan.back = static_cast<Back>(known - kBacks.begin());
+  }
+  if (root.has("finished_wall")) {
+    const std::vector<double> wall = root.at("finished_wall").numbers(2);
+    plan.finished_wall = FinishedWall{wall[0], wall[1]};
+    if (const auto fault = fault_of(*plan.finished_wall, plan.tile_thickness_mm))
+      root.at("finished_wall").fail(*fault);
+  }
+}
+
 }  // namespace
+
+const char* name_of(Back back) {
+  return kBacks[static_cast<std::size_t>(back)].data();
+}
+
+std::optional<std::string> fault_of(const FinishedWall& wall, double tile_thickness_mm) {
+  if (!(wall.from_mm >= 0) || !(wall.to_mm <= tile_thickness_mm)) {
+    return "must lie within the stock, from 0 (the outer face) to " + fmt_mm(tile_thickness_mm) + " mm";
+  }
+  if (!(wall.to_mm - wall.from_mm >= kThinnestWall_mm))
+    return "leaves no wall: two depths below the outer face, the first the smaller";
+  return std::nullopt;
+}
 
 Plan parse_plan(const std::string& json_text, const std::string& file) {
   const nlohmann::json document = core::parse_json(json_text, file);
@@ -150,6 +190,7 @@ Plan parse_plan(const std::string& json_text, const std::string& file) {
   plan.bevel_deg = root.has("bevel_deg") ? root.at("bevel_deg").number(-45, 60) : 0.0;
   if (root.has("smallest_fill")) plan.smallest_fill_mm = root.at("smallest_fill").number(0.05, 50);
   if (root.has("planned_gap")) plan.planned_gap_mm = root.at("planned_gap").number(0, 100);
+  read_making(root, plan);
   const core::JsonNode tiles = root.at("tiles");
   if (tiles.size() == 0) tiles.fail("a plan needs at least one piece");
   if (tiles.size() > kMaxTiles) tiles.fail("a plan has at most " + std::to_string(kMaxTiles) + " pieces");
@@ -196,6 +237,8 @@ std::string write_plan(const Plan& plan) {
   root["bevel_deg"] = plan.bevel_deg;
   root["smallest_fill"] = plan.smallest_fill_mm;
   root["planned_gap"] = plan.planned_gap_mm;
+  if (plan.back != Back::flat) root["back"] = name_of(plan.back);
+  if (plan.finished_wall) root["finished_wall"] = {plan.finished_wall->from_mm, plan.finished_wall->to_mm};
   root["tiles"] = nlohmann::ordered_json::array();
   for (const PlannedTile& tile : plan.tiles) {
     root["tiles"].push_back({{"label", tile.label}, {"ring", tile.ring}, {"outline", pairs(tile.outline)}});

@@ -3,6 +3,7 @@
 
 #include <Eigen/Core>
 #include <filesystem>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -18,6 +19,16 @@ struct PlannedTile {
   geometry::Polygon outline;  // footprint on the form, on the map, counter-clockwise, mm
 };
 
+// What turning leaves of the stock's thickness, mm below the outer face.
+struct FinishedWall {
+  double from_mm = 0, to_mm = 0;
+};
+
+// How the backs of the pieces meet the form: as sawn (flat: on a round form the edges hover over it), shaped
+// to it, or hollowed out by more than its curve.
+enum class Back { flat, fitted, hollowed };
+const char* name_of(Back back);  // "flat" | "fitted" | "hollowed"
+
 struct Plan {
   std::string name;
   geometry::Profile profile;     // outside of the form
@@ -25,6 +36,8 @@ struct Plan {
   double bevel_deg = 0;          // of the walls: the face is larger than the root by thickness x tan(bevel)
   double smallest_fill_mm = 3.0;
   double planned_gap_mm = 0;
+  std::optional<FinishedWall> finished_wall;  // empty: the whole thickness
+  Back back = Back::flat;
   geometry::IndexedVector<geometry::TileIndex, PlannedTile> tiles;
 };
 
@@ -33,6 +46,9 @@ struct Plan {
 // fault.
 Plan read_plan(const std::filesystem::path& path);
 Plan parse_plan(const std::string& json_text, const std::string& file);
+
+// Whether a finished wall fits the stock: what is wrong with it, or nothing.
+std::optional<std::string> fault_of(const FinishedWall& wall, double tile_thickness_mm);
 
 // The document of a plan, as read_plan takes it.
 std::string write_plan(const Plan& plan);

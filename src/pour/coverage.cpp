@@ -81,6 +81,7 @@ Coverage coverage_of(const seams::FitDocument& fit, const plan::Plan& plan, cons
   }
   for (const seams::FitSeam& s : fit.seams) {
     if (s.verdict == seams::Verdict::too_tight) c.too_tight.push_back(s.tiles);
+    if (s.verdict == seams::Verdict::pinched) c.pinched.push_back(s.tiles);
     if (s.verdict == seams::Verdict::doubtful) c.doubtful.push_back(s.tiles);
     if (s.verdict == seams::Verdict::unseen) c.unseen_seams.push_back(s.tiles);
   }
@@ -110,6 +111,8 @@ std::vector<std::string> coverage_reasons(const Coverage& c, bool rings_to_come)
   line(c.absent.size(), "piece is missing", "pieces are missing", joined(c.absent));
   line(c.unseen.size(), "piece was not seen", "pieces were not seen", joined(c.unseen));
   line(c.too_tight.size(), "seam is too tight", "seams are too tight", joined(c.too_tight));
+  line(c.pinched.size(), "seam is pinched behind its mouth", "seams are pinched behind their mouths",
+       joined(c.pinched));
   line(c.doubtful.size(), "seam is doubtful", "seams are doubtful", joined(c.doubtful));
   line(c.unseen_seams.size(), "seam was not seen", "seams were not seen", joined(c.unseen_seams));
   if (rings_to_come && c.not_begun > 0) {

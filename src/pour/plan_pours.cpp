@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <numbers>
+#include <set>
 
 #include "core/errors.h"
 #include "pour/coverage.h"
@@ -25,8 +26,7 @@ seams::FitDocument judged_at(const seams::FitDocument& measured, double fill_mm)
   if (std::abs(fill_mm - measured.smallest_fill_mm) < 1e-9) return fit;
   fit.smallest_fill_mm = fill_mm;
   for (seams::FitSeam& s : fit.seams) {
-    if (s.verdict == seams::Verdict::unseen || !s.narrowest_mm) continue;
-    s.verdict = core::judge(core::width_of(*s.narrowest_mm, s.u95_mm.value_or(0)), fill_mm);
+    seams::judge_again(s, fill_mm);
   }
   return fit;
 }
@@ -46,13 +46,50 @@ std::vector<char> reached_stations(const channels::ChannelNetwork& net, double f
       .reached;
 }
 
+// Down to which cells resin gets: from the openings through cells of reached stations that are wide enough at
+// their own depth.
+std::vector<char> reached_cells(const PourScene& scene) {
+  const channels::CellGraph& graph = scene.net.cells;
+  const auto passes = [&](std::size_t c) {
+    const channels::ChannelCell& cell = graph.cells[c];
+    const channels::Station& station = scene.net.stations[cell.station];
+    return scene.reached[cell.station] && station.width_at_mm[cell.depth] >= scene.fill_mm;
+  };
+  const std::set<std::size_t> sources(scene.openings.begin(), scene.openings.end());
+  std::vector<char> reached(graph.cells.size(), 0);
+  std::vector<std::size_t> stack;
+  const auto visit = [&](std::size_t c) {
+    if (reached[c] || !passes(c)) return;
+    reached[c] = 1;
+    stack.push_back(c);
+  };
+  for (std::size_t c = 0; c < graph.cells.size(); ++c) {
+    if (sources.contains(graph.cells[c].station)) visit(c);
+  }
+  while (!stack.empty()) {
+    const std::size_t c = stack.back();
+    stack.pop_back();
+    for (const std::size_t d : graph.at[c])
+      visit(graph.doorways[d].a == c ? graph.doorways[d].b : graph.doorways[d].a);
+  }
+  return reached;
+}
+
+std::string in_ml(double ml) {
+  const long tenths = std::lround(10 * ml);
+  return std::to_string(tenths / 10) + "." + std::to_string(tenths % 10) + " ml";
+}
+
 void judge(PourDocument& d) {
   const auto with = [&](bool rings_to_come) {
     std::vector<std::string> reasons = coverage_reasons(d.coverage, rings_to_come);
     if (d.stranded_length_mm > 0.5) {
       reasons.push_back("resin cannot reach " + std::to_string(std::lround(d.stranded_length_mm)) +
-                        " mm of seam (" + std::to_string(std::lround(10 * d.stranded_ml) / 10) + "." +
-                        std::to_string(std::lround(10 * d.stranded_ml) % 10) + " ml)");
+                        " mm of seam (" + in_ml(d.stranded_ml) + ")");
+    }
+    if (d.pinched_ml > 0.05) {
+      reasons.push_back("resin runs along " + std::to_string(std::lround(d.pinched_length_mm)) +
+                        " mm more but does not get down behind narrow throats (" + in_ml(d.pinched_ml) + ")");
     }
     if (d.seams_ml > 0 && d.openings.empty()) {
       reasons.push_back("no opening: the shell ends nowhere; say where with --opening U,V");
@@ -69,19 +106,37 @@ void judge(PourDocument& d) {
   d.ready_for_rings_on = with(false).empty();
 }
 
-void warn(const std::optional<Resin>& resin, PourDocument& d) {
-  if (!d.narrow_behind.empty()) {
-    d.warnings.push_back(std::to_string(d.narrow_behind.size()) +
-                         (d.narrow_behind.size() == 1 ? " seam is" : " seams are") +
-                         " wide enough at the mouth but narrower than the smallest fill behind it (worst " +
-                         d.narrow_behind.front().tiles[0] + "/" + d.narrow_behind.front().tiles[1] +
-                         "): resin runs along them but may not fill their depth");
+// Pours at one lean are made in steps of the resin's greatest depth: how many with another depth.
+int pours_with(const PourDocument& d, double max_depth_mm) {
+  int pours = 0;
+  for (const PourReport& p : d.pours) {
+    if (p.lift == 1)
+      pours += std::max(1, static_cast<int>(std::ceil(p.deepest_mm * p.lifts / max_depth_mm - 1e-9)));
   }
+  return pours;
+}
+
+// More pours than that are a week of evenings (common practice, no source).
+void warn_of_many_pours(const Resin& resin, PourDocument& d) {
+  constexpr int kMany = 5;
+  if (!resin.max_depth_mm || d.pours.size() <= kMany) return;
+  double deepest = 0;
+  for (const PourReport& p : d.pours) deepest = std::max(deepest, p.deepest_mm * p.lifts);
+  double depth = 5 * std::ceil(*resin.max_depth_mm / 5);
+  while (depth < deepest && pours_with(d, depth) > kMany) depth += 5;
+  d.warnings.push_back("this resin's greatest depth of " + std::to_string(std::lround(*resin.max_depth_mm)) +
+                       " mm makes " + std::to_string(d.pours.size()) + " pours; one that may stand " +
+                       std::to_string(std::lround(depth)) + " mm deep would need " +
+                       std::to_string(pours_with(d, depth)));
+}
+
+void warn(const std::optional<Resin>& resin, PourDocument& d) {
   if (d.under_pieces_ml > 0.5) {
     d.warnings.push_back(
         "up to " + std::to_string(std::lround(d.under_pieces_ml)) +
-        " ml more may creep under the pieces, where flat stock hovers over the round form: each "
-        "tenth of a millimetre of glue under them more or less changes that by " +
+        " ml more may creep under the pieces, where flat stock hovers over the round form (if the backs are "
+        "shaped to the form, say \"back\": \"fitted\" in the plan): each tenth of a millimetre of glue under "
+        "them more or less changes that by " +
         std::to_string(std::max(1L, std::lround(to_ml(0.1 * d.coverage.covered_area_mm2)))) + " ml");
   }
   if (d.coverage.form_area_mm2 > 0 && d.coverage.bare_area_mm2 > 0.01 * d.coverage.form_area_mm2) {
@@ -93,6 +148,7 @@ void warn(const std::optional<Resin>& resin, PourDocument& d) {
         "no resin given: masses, times and steps by depth are left out (--resin resin.json)");
     return;
   }
+  warn_of_many_pours(*resin, d);
   if (d.bubble_limit_mm && *d.bubble_limit_mm > d.smallest_fill_mm) {
     d.warnings.push_back(
         "a bubble does not rise by itself in a channel narrower than about " +
@@ -117,14 +173,16 @@ PourDocument plan_pours(const seams::FitDocument& measured, const plan::Plan& pl
   const channels::VoidGrid grid(shell, {.step_mm = 0.5,
                                         .reach_mm = reach_of(plan),
                                         .wall_lean = std::tan(plan.bevel_deg * std::numbers::pi / 180),
+                                        .backs_fitted = plan.back == plan::Back::fitted,
                                         .threads = options.threads});
   const channels::ChannelNetwork net =
       channels::channel_network(fit, shell, grid, d.smallest_fill_mm, options.threads);
-  PourScene scene{fit, plan, net, d.smallest_fill_mm, net.openings(), {}};
+  PourScene scene{fit, plan, net, d.smallest_fill_mm, net.openings(), {}, {}};
   for (const Eigen::Vector2d& uv : options.openings) {
     if (!net.stations.empty()) scene.openings.push_back(nearest_station(net, uv));
   }
   scene.reached = reached_stations(net, scene.fill_mm, scene.openings);
+  scene.reached_cell = reached_cells(scene);
   d.coverage = coverage_of(fit, plan, shell, grid);
   d.seams_ml = to_ml(grid.seam_volume_mm3());
   d.under_pieces_ml = to_ml(grid.under_volume_mm3());

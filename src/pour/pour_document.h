@@ -36,7 +36,7 @@ struct Coverage {
   std::vector<std::string> absent;  // in rings that have been begun
   std::vector<std::string> unseen;
   int not_begun = 0;  // pieces of rings above the last one begun
-  std::vector<TilePair> too_tight, doubtful, unseen_seams;
+  std::vector<TilePair> too_tight, pinched, doubtful, unseen_seams;
   // Of the rings begun: the form, what lies under pieces, and what is neither under a piece nor in a seam.
   double form_area_mm2 = 0, covered_area_mm2 = 0, bare_area_mm2 = 0;
 };
@@ -57,11 +57,14 @@ struct StrandedPlace {
   Eigen::Vector2d map{0, 0};
 };
 
-// Wide enough at the mouth, narrower than the smallest fill behind it.
+// Wide enough at the mouth, narrower than the smallest fill behind it: resin runs along it, and stays out below
+// the depth at which it becomes too narrow.
 struct NarrowBehind {
   TilePair tiles;
-  double mouth_mm = 0, throat_mm = 0;
+  double mouth_mm = 0, throat_mm = 0, throat_u95_mm = 0;
   seams::ThroatFrom from = seams::ThroatFrom::bevel;
+  bool proved = true;                   // false: doubtful
+  double length_mm = 0, volume_ml = 0;  // of seam with a place resin does not get to, and of those places
   Eigen::Vector2d map{0, 0};
 };
 
@@ -100,6 +103,10 @@ struct Pocket {
 struct PourReport {
   double volume_ml = 0, mix_ml = 0;
   std::optional<double> mix_g;
+  // Of A and B, where the data sheet gives a ratio.
+  std::optional<std::array<double, 2>> parts_ml, parts_g;
+  std::optional<double> prop_mm;  // under the rim on the raised side, for leans that stand on the rim
+  std::optional<double> set_h;    // until the next pour
   double tilt_deg = 0, azimuth_deg = 0;
   std::string up;
   int lift = 1, lifts = 1;          // a deep pour is made in steps at the same tilt
@@ -147,7 +154,8 @@ struct PourDocument {
   double seam_length_mm = 0;
   std::vector<StrandedPlace> stranded;  // most length first
   double stranded_length_mm = 0, stranded_ml = 0;
-  std::vector<NarrowBehind> narrow_behind;
+  std::vector<NarrowBehind> narrow_behind;       // worst first
+  double pinched_length_mm = 0, pinched_ml = 0;  // out of reach behind narrow throats alone, in all
   std::vector<ChannelReport> channels;
   std::vector<JunctionReport> junctions;
   std::vector<InletReport> openings;

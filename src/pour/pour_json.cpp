@@ -34,6 +34,7 @@ Json coverage(const Coverage& c) {
           {"unseen", c.unseen},
           {"not_begun", c.not_begun},
           {"too_tight", pairs(c.too_tight)},
+          {"pinched", pairs(c.pinched)},
           {"doubtful", pairs(c.doubtful)},
           {"unseen_seams", pairs(c.unseen_seams)},
           {"form_area_mm2", number(c.form_area_mm2, 10)},
@@ -79,6 +80,12 @@ Json pour(const PourReport& p) {
   j["lifts"] = p.lifts;
   j["mix_ml"] = number(p.mix_ml);
   j["mix_g"] = p.mix_g ? number(*p.mix_g) : Json(nullptr);
+  const auto parts = [](const std::optional<std::array<double, 2>>& x) {
+    return x ? Json::array({number((*x)[0]), number((*x)[1])}) : Json(nullptr);
+  };
+  j["parts_ml"] = parts(p.parts_ml);
+  j["parts_g"] = parts(p.parts_g);
+  j["prop_mm"] = p.prop_mm ? number(*p.prop_mm) : Json(nullptr);
   j["inlets"] = inlets(p.inlets);
   j["fills"] = pairs(p.fills);
   j["vents"] = inlets(p.vents);
@@ -174,12 +181,18 @@ std::string write_pour(const PourDocument& d) {
   root["trapped_ml_after"] = number(d.trapped_ml_after);
   root["build"] = build(d.build);
   root["resin"] = d.slot_reach.empty() ? Json(nullptr) : resin(d);
+  root["pinched_length_mm"] = number(d.pinched_length_mm);
+  root["pinched_ml"] = number(d.pinched_ml);
   root["narrow_behind"] = Json::array();
   for (const NarrowBehind& n : d.narrow_behind) {
     root["narrow_behind"].push_back({{"tiles", pair(n.tiles)},
                                      {"mouth_mm", number(n.mouth_mm)},
                                      {"throat_mm", number(n.throat_mm)},
+                                     {"throat_u95_mm", number(n.throat_u95_mm)},
                                      {"throat_from", name_of(n.from)},
+                                     {"proved", n.proved},
+                                     {"length_mm", number(n.length_mm)},
+                                     {"volume_ml", number(n.volume_ml)},
                                      {"map", map(n.map)}});
   }
   root["openings"] = inlets(d.openings);

@@ -14,6 +14,7 @@ struct PourScene {
   double fill_mm = 3;
   std::vector<std::size_t> openings;  // stations where resin may come in
   std::vector<char> reached;          // by station: resin gets there from an opening
+  std::vector<char> reached_cell;     // by cell: and down to it
 
   TilePair tiles_of(std::size_t channel) const {
     const channels::Channel& c = net.channels[channel];

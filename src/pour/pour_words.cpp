@@ -66,6 +66,25 @@ void add_stranded(const PourDocument& d, std::string& out) {
     add(out, "  and " + std::to_string(d.stranded.size() - kShown) + " more in the file");
 }
 
+void add_narrow_behind(const PourDocument& d, std::string& out) {
+  constexpr std::size_t kShown = 20;
+  if (d.narrow_behind.empty()) return;
+  add(out, "");
+  add(out, "Where resin runs along the mouth but does not get down (narrower than " +
+               fixed(d.smallest_fill_mm, 1) + " mm behind it):");
+  for (std::size_t i = 0; i < d.narrow_behind.size() && i < kShown; ++i) {
+    const NarrowBehind& n = d.narrow_behind[i];
+    std::string line = "  " + seam(n.tiles) + "  " + fixed(n.throat_mm, 2) + " mm +- " +
+                       fixed(n.throat_u95_mm, 2) + " behind a mouth of " + fixed(n.mouth_mm, 2);
+    if (n.volume_ml >= 0.05)
+      line += ": " + fixed(n.length_mm, 0) + " mm, " + fixed(n.volume_ml, 1) + " ml stay empty";
+    if (!n.proved) line += " (doubtful)";
+    add(out, line);
+  }
+  if (d.narrow_behind.size() > kShown)
+    add(out, "  and " + std::to_string(d.narrow_behind.size() - kShown) + " more in the file");
+}
+
 void add_pours(const PourDocument& d, std::string& out) {
   if (d.pours.empty()) return;
   add(out, "");
@@ -76,22 +95,48 @@ void add_pours(const PourDocument& d, std::string& out) {
 
 }  // namespace
 
-std::string words_for_tilt(double tilt_deg, const std::string& up) {
+std::string words_for_tilt(double tilt_deg, const std::string& up, const std::optional<double>& prop_mm) {
   const std::string degrees = std::to_string(std::lround(tilt_deg)) + " degrees";
   if (tilt_deg < 0.5) return "stand it upright, rim down";
   if (tilt_deg > 179.5) return "turn it over, rim up";
   if (std::abs(tilt_deg - 90) < 0.5) return "lay it on its side so that " + up + " is up, 90 degrees";
   if (tilt_deg > 90) return "lean it over past its side so that " + up + " is up, " + degrees;
-  return "lean it so that " + up + " is up, " + degrees;
+  std::string out = "lean it so that " + up + " is up, " + degrees;
+  if (prop_mm) out += " (props " + fixed(*prop_mm, 0) + " mm high under the rim at " + up + ")";
+  return out;
 }
+
+namespace {
+
+// "231 ml, 254 g: A 154 ml and B 77 ml, or A 175 g and B 79 g"
+std::string mix_words(const PourReport& p) {
+  std::string out = fixed(p.mix_ml, 0) + " ml";
+  if (p.mix_g) out += ", " + fixed(*p.mix_g, 0) + " g";
+  const auto parts = [](const std::array<double, 2>& x, const char* unit) {
+    return "A " + fixed(x[0], 0) + unit + " and B " + fixed(x[1], 0) + unit;
+  };
+  if (p.parts_ml) out += ": " + parts(*p.parts_ml, " ml");
+  if (p.parts_g) out += (p.parts_ml ? ", or " : ": ") + parts(*p.parts_g, " g");
+  return out;
+}
+
+// When to go on.
+std::string set_words(const PourReport& p) {
+  if (!p.set_h) return "When that has set (hours: see the data sheet)";
+  const bool whole = std::abs(*p.set_h - std::round(*p.set_h)) < 0.05;
+  return "When that has set (" + fixed(*p.set_h, whole ? 0 : 1) + " h by the data sheet)";
+}
+
+}  // namespace
 
 std::string words_for_pour(const PourDocument& d, std::size_t index) {
   const PourReport& p = d.pours[index];
   std::string out = std::to_string(index + 1) + ". ";
   if (p.lift > 1) {
-    out += "When that has set, in the same position, pour the next " + fixed(p.volume_ml, 1) + " ml";
+    out += set_words(p) + ", in the same position, pour the next " + fixed(p.volume_ml, 1) + " ml";
   } else {
-    std::string tilt = words_for_tilt(p.tilt_deg, p.up);
+    std::string tilt = words_for_tilt(p.tilt_deg, p.up, p.prop_mm);
+    if (index > 0) tilt = set_words(p) + ", " + tilt;
     tilt[0] = static_cast<char>(std::toupper(static_cast<unsigned char>(tilt[0])));
     out += tilt + ". Tape " + core::counted(p.tape.size(), "seam") + " on the outside";
     if (!p.dam.empty()) out += " and close " + core::counted(p.dam.size(), "open end");
@@ -115,9 +160,7 @@ std::string words_for_pour(const PourDocument& d, std::size_t index) {
     }
     out += ". Pour " + fixed(p.volume_ml, 1) + " ml";
   }
-  out += " (mix " + fixed(std::ceil(p.mix_ml), 0) + " ml";  // rounded up: a little left over is better
-  if (p.mix_g) out += ", " + fixed(std::ceil(*p.mix_g), 0) + " g";
-  out += "); it stands " + fixed(p.deepest_mm, 0) + " mm deep.";
+  out += " (mix " + mix_words(p) + "); it stands " + fixed(p.deepest_mm, 0) + " mm deep.";
   if (p.lift == 1 && p.lifts > 1) {
     out += " This is step 1 of " + std::to_string(p.lifts) +
            " in this position, for the resin's greatest depth.";
@@ -192,6 +235,7 @@ std::string pour_words(const PourDocument& d) {
                ", of that " + fixed(d.junctions_ml, 1) + " at junctions; under the pieces " +
                fixed(d.under_pieces_ml, 1) + "), " + fixed(d.seam_length_mm, 0) + " mm of seam.");
   add_stranded(d, out);
+  add_narrow_behind(d, out);
   add_pours(d, out);
   if (!d.build.words.empty()) {
     add(out, "");

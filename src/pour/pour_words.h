@@ -7,7 +7,9 @@
 
 namespace interstice::pour {
 
-std::string words_for_tilt(double tilt_deg, const std::string& up);
+// `prop_mm`: height of what goes under the rim on the raised side.
+std::string words_for_tilt(double tilt_deg, const std::string& up,
+                           const std::optional<double>& prop_mm = std::nullopt);
 std::string words_for_pour(const PourDocument& document, std::size_t pour);
 
 }  // namespace interstice::pour

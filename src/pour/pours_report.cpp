@@ -111,8 +111,8 @@ class PourReporter {
       p.volume_ml += to_ml(part[c] * net_.cells.cells[c].volume_mm3);
     }
     p.deepest_mm = lifts > 1 ? lift_mm : deepest(fill);
-    p.mix_ml = kReserve * p.volume_ml;
-    if (resin_) p.mix_g = p.mix_ml * resin_->density_g_ml;
+    set_mix(p);
+    set_prop(p);
     for (const Opening& o : fill.openings) {
       const std::size_t s = net_.cells.cells[o.cell].station;
       p.inlets.push_back({scene_.tiles_at(s), net_.stations[s].map, !o.port.mouth, to_ml(o.volume_mm3)});
@@ -121,6 +121,28 @@ class PourReporter {
     report_times(step, part, p);
     report_counterflow(step, part, p);
     document_.pours.push_back(std::move(p));
+  }
+
+  // Whole millilitres and grams, rounded up, so that every place says the same figure.
+  void set_mix(PourReport& p) const {
+    p.mix_ml = std::ceil(kReserve * p.volume_ml - 1e-9);
+    if (!resin_) return;
+    p.mix_g = std::ceil(p.mix_ml * resin_->density_g_ml - 1e-9);
+    p.set_h = resin_->set_h;
+    const auto split = [](const std::array<double, 2>& parts, double whole) {
+      return std::array<double, 2>{whole * parts[0] / (parts[0] + parts[1]),
+                                   whole * parts[1] / (parts[0] + parts[1])};
+    };
+    if (resin_->mix_by_volume) p.parts_ml = split(*resin_->mix_by_volume, p.mix_ml);
+    if (resin_->mix_by_mass) p.parts_g = split(*resin_->mix_by_mass, *p.mix_g);
+  }
+
+  // Standing on its rim, leaned by an angle, the raised side of the rim stands this high: outer radius of the rim.
+  void set_prop(PourReport& p) const {
+    constexpr double kLevel_deg = 0.5, kSteepest_deg = 60;  // beyond, it lies on its side rather than stands
+    if (p.tilt_deg < kLevel_deg || p.tilt_deg > kSteepest_deg) return;
+    const double radius = scene_.plan.profile.points().back().x() + scene_.plan.tile_thickness_mm;
+    p.prop_mm = 2 * radius * std::sin(p.tilt_deg * std::numbers::pi / 180);
   }
 
   // For the whole pour, whatever the step of depth: resin runs past all of them from the start.
@@ -263,7 +285,7 @@ class PourReporter {
     std::map<std::size_t, std::pair<double, std::size_t>> worst;
     for (std::size_t c = 0; c < wet_.size(); ++c) {
       const channels::ChannelCell& cell = net_.cells.cells[c];
-      if (!scene_.reached[cell.station]) continue;
+      if (!scene_.reached_cell[c]) continue;
       const double air = (1 - std::min(1.0, wet_[c])) * cell.volume_mm3;
       p.trapped_ml += to_ml(air);
       const std::size_t channel = net_.stations[cell.station].channel;
@@ -295,8 +317,9 @@ void report_pours(const PourScene& scene, const std::optional<Resin>& resin, con
   const channels::ChannelNetwork& net = scene.net;
   std::vector<char> usable, may_open;
   double fillable = 0;
-  for (const channels::ChannelCell& cell : net.cells.cells) {
-    const bool reached = scene.reached[cell.station] != 0;
+  for (std::size_t c = 0; c < net.cells.cells.size(); ++c) {
+    const channels::ChannelCell& cell = net.cells.cells[c];
+    const bool reached = scene.reached_cell[c] != 0;
     usable.push_back(reached);
     may_open.push_back(reached && net.stations[cell.station].width_mm >= scene.fill_mm &&
                        !cell.ports.empty());

@@ -1,6 +1,7 @@
 #include <algorithm>
 #include <cmath>
 #include <limits>
+#include <optional>
 #include <queue>
 #include <set>
 
@@ -53,7 +54,8 @@ void add_possible(const PourScene& scene, const std::vector<std::size_t>& closed
     const channels::Channel& channel = scene.net.channels[c];
     if (!channel.fit_seam) continue;
     const seams::FitSeam& seam = scene.fit.seams[*channel.fit_seam];
-    if (seam.verdict != seams::Verdict::doubtful && seam.verdict != seams::Verdict::unseen) continue;
+    const bool doubtful = seam.verdict == seams::Verdict::doubtful && seam.doubt != seams::Doubt::throat;
+    if (!doubtful && seam.verdict != seams::Verdict::unseen) continue;
     const auto end = static_cast<std::ptrdiff_t>(channel.first + channel.count);
     if (std::count(closed.begin() + static_cast<std::ptrdiff_t>(channel.first), closed.begin() + end, c) > 0)
       continue;  // already listed by its measured width
@@ -66,7 +68,7 @@ void add_possible(const PourScene& scene, const std::vector<std::size_t>& closed
       group[s] = c;
       own_mm += st.length_mm;
     }
-    if (seam.verdict == seams::Verdict::doubtful) {
+    if (doubtful) {
       const double limit = (narrowest + scene.fill_mm + core::guard_band_mm(u95[c])) / 2;
       close_channel(scene.net, c, limit, group);
       own_mm = channel.expected_length_below_mm(scene.fill_mm, u95[c] / core::kCoverage);
@@ -82,12 +84,50 @@ void add_possible(const PourScene& scene, const std::vector<std::size_t>& closed
   }
 }
 
+// Below the face, what turning leaves: a place outside of that is turned away, filled or not.
+bool kept(const PourScene& scene, const channels::ChannelCell& cell) {
+  if (!scene.fit.finished_wall) return true;
+  const double share =
+      1 - (static_cast<double>(cell.depth) + 0.5) / static_cast<double>(channels::kDepthCells);
+  const double depth = share * scene.net.stations[cell.station].depth_mm;
+  return depth >= scene.fit.finished_wall->from_mm && depth <= scene.fit.finished_wall->to_mm;
+}
+
 void report_narrow_behind(const PourScene& scene, PourDocument& document) {
-  for (const seams::FitSeam& seam : scene.fit.seams) {
-    if (!seam.throat_mm || !seam.narrowest_mm) continue;
-    if (*seam.throat_mm >= scene.fill_mm || *seam.narrowest_mm < scene.fill_mm) continue;
-    document.narrow_behind.push_back(
-        {seam.tiles, *seam.narrowest_mm, *seam.throat_mm, seam.throat_from, seam.map});
+  const channels::ChannelNetwork& net = scene.net;
+  std::vector<double> volume(net.channels.size());
+  std::vector<char> dry(net.stations.size(), 0);
+  for (std::size_t c = 0; c < net.cells.cells.size(); ++c) {
+    const channels::ChannelCell& cell = net.cells.cells[c];
+    if (!scene.reached[cell.station] || scene.reached_cell[c] || !kept(scene, cell)) continue;
+    volume[net.stations[cell.station].channel] += to_ml(cell.volume_mm3);
+    dry[cell.station] = 1;
+  }
+  std::vector<double> length(net.channels.size());
+  std::vector<std::optional<std::size_t>> channel_of(scene.fit.seams.size());
+  for (std::size_t c = 0; c < net.channels.size(); ++c) {
+    const channels::Channel& channel = net.channels[c];
+    if (channel.fit_seam) channel_of[*channel.fit_seam] = c;
+    for (std::size_t s = channel.first; s < channel.first + channel.count; ++s)
+      length[c] += dry[s] ? net.stations[s].length_mm : 0;
+    document.pinched_length_mm += length[c];
+    document.pinched_ml += volume[c];
+  }
+  for (std::size_t i = 0; i < scene.fit.seams.size(); ++i) {
+    const seams::FitSeam& seam = scene.fit.seams[i];
+    const bool pinched = seam.verdict == seams::Verdict::pinched;
+    if (!pinched && seam.doubt != seams::Doubt::throat) continue;
+    NarrowBehind n{seam.tiles,
+                   seam.narrowest_mm.value_or(0),
+                   seam.throat_mm.value_or(0),
+                   seam.throat_u95_mm.value_or(0),
+                   seam.throat_from,
+                   pinched,
+                   0,
+                   0,
+                   seam.map};
+    if (channel_of[i]) n.length_mm = length[*channel_of[i]], n.volume_ml = volume[*channel_of[i]];
+    document.narrow_behind.push_back(std::move(n));
   }
   std::stable_sort(document.narrow_behind.begin(), document.narrow_behind.end(),
                    [](const NarrowBehind& a, const NarrowBehind& b) { return a.throat_mm < b.throat_mm; });

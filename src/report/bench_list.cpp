@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cstdarg>
 #include <cstdio>
+#include <set>
 
 #include "core/counted.h"
 
@@ -22,14 +23,22 @@ int urgency(seams::Verdict v) {
   switch (v) {
     case seams::Verdict::too_tight:
       return 0;
-    case seams::Verdict::doubtful:
+    case seams::Verdict::pinched:
       return 1;
-    case seams::Verdict::unseen:
+    case seams::Verdict::doubtful:
       return 2;
+    case seams::Verdict::unseen:
+      return 3;
     case seams::Verdict::clear:
       break;
   }
-  return 3;
+  return 4;
+}
+
+// The width that the verdict rests on.
+double deciding_mm(const seams::FitSeam& s) {
+  const auto throat = seams::deciding_throat(s);
+  return throat ? throat->mm : s.narrowest_mm.value_or(0);
 }
 
 std::string seam_line(const seams::FitSeam& s) {
@@ -40,14 +49,43 @@ std::string seam_line(const seams::FitSeam& s) {
   if (s.verdict == seams::Verdict::too_tight) {
     line += text(" over %.0f of %.0f mm", std::max(0.5, s.tight_length_mm), s.length_mm);
   }
+  if (const auto throat = seams::deciding_throat(s)) {
+    line += text(": %.2f mm +- %.2f behind the mouth", throat->mm, core::expanded_mm(throat->u_mm));
+    if (s.verdict == seams::Verdict::pinched && s.pinched_length_mm > 0)
+      line += text(" over %.0f of %.0f mm", s.pinched_length_mm, s.length_mm);
+  }
   if (!s.best_photo.empty()) line += "  (see " + s.best_photo + ")";
   return line + "\n";
 }
 
+int last_ring_begun(const seams::FitDocument& fit) {
+  int begun = 0;
+  for (const seams::FitTile& t : fit.tiles) {
+    if (t.state == plan::TileState::placed) begun = std::max(begun, t.ring);
+  }
+  return begun;
+}
+
+// Rings of which nothing stands yet: no piece of them is missing.
+std::string rings_to_come(const seams::FitDocument& fit) {
+  const int begun = last_ring_begun(fit);
+  std::set<int> rings;
+  std::size_t pieces = 0;
+  for (const seams::FitTile& t : fit.tiles) {
+    if (t.ring > begun && t.state == plan::TileState::absent) rings.insert(t.ring), ++pieces;
+  }
+  if (rings.empty()) return "";
+  std::string out = rings.size() == 1 ? "ring not begun:" : "rings not begun:";
+  for (const int ring : rings) out += " " + std::to_string(ring);
+  return out + " (" + core::counted(pieces, "piece") + ")\n";
+}
+
 std::string list_of(const seams::FitDocument& fit, plan::TileState state, const char* words) {
   std::string labels;
+  const int begun = last_ring_begun(fit);
   for (const seams::FitTile& t : fit.tiles) {
-    if (t.state == state) labels += (labels.empty() ? "" : " ") + t.label;
+    const bool to_come = state == plan::TileState::absent && t.ring > begun;
+    if (t.state == state && !to_come) labels += (labels.empty() ? "" : " ") + t.label;
   }
   return labels.empty() ? "" : std::string(words) + labels + "\n";
 }
@@ -76,7 +114,7 @@ std::vector<std::size_t> seams_needing_work(const seams::FitDocument& fit) {
   std::stable_sort(order.begin(), order.end(), [&](std::size_t a, std::size_t b) {
     const seams::FitSeam &s = fit.seams[a], &t = fit.seams[b];
     if (urgency(s.verdict) != urgency(t.verdict)) return urgency(s.verdict) < urgency(t.verdict);
-    return s.narrowest_mm.value_or(0) < t.narrowest_mm.value_or(0);
+    return deciding_mm(s) < deciding_mm(t);
   });
   return order;
 }
@@ -96,31 +134,34 @@ std::string bench_list(const seams::FitDocument& fit) {
     out += seam_line(fit.seams[i]);
     for (const std::string& advice : fit.seams[i].advice) out += "    " + advice + "\n";
   }
-  out += list_of(fit, plan::TileState::absent, "absent pieces: ");
+  out += list_of(fit, plan::TileState::absent, "absent pieces: ") + rings_to_come(fit);
   out += list_of(fit, plan::TileState::unseen, "unseen pieces: ");
-  std::size_t count[4] = {0, 0, 0, 0}, placed = 0;
+  std::size_t count[5] = {0, 0, 0, 0, 0}, placed = 0;
   for (const seams::FitSeam& s : fit.seams) ++count[urgency(s.verdict)];
   for (const seams::FitTile& t : fit.tiles) placed += t.state == plan::TileState::placed ? 1 : 0;
   out += text(
-      "%zu of %s placed; %s: %zu too tight, %zu doubtful, %zu unseen, %zu clear (smallest "
+      "%zu of %s placed; %s: %zu too tight, %zu pinched, %zu doubtful, %zu unseen, %zu clear (smallest "
       "fill %.2f mm)\n",
       placed, core::counted(fit.tiles.size(), "piece").c_str(),
-      core::counted(fit.seams.size(), "seam").c_str(), count[0], count[1], count[2], count[3],
+      core::counted(fit.seams.size(), "seam").c_str(), count[0], count[1], count[2], count[3], count[4],
       fit.smallest_fill_mm);
   return out;
 }
 
 std::string seams_csv(const seams::FitDocument& fit) {
   std::string out =
-      "piece,neighbour,narrowest_mm,u95_mm,verdict,length_mm,tight_length_mm,throat_mm,throat_from,map_u_mm,"
+      "piece,neighbour,narrowest_mm,u95_mm,verdict,length_mm,tight_length_mm,pinched_length_mm,throat_mm,"
+      "throat_u95_mm,throat_from,doubt,map_u_mm,"
       "map_v_mm,"
       "best_photo\r\n";
   for (const seams::FitSeam& s : fit.seams) {
     const auto number = [](const std::optional<double>& x) { return x ? text("%.3f", *x) : std::string(); };
     out += quoted(s.tiles[0]) + "," + quoted(s.tiles[1]) + "," + number(s.narrowest_mm) + "," +
            number(s.u95_mm) + "," + seams::name_of(s.verdict) + "," + number(s.length_mm) + "," +
-           number(s.tight_length_mm) + "," + number(s.throat_mm) + "," + seams::name_of(s.throat_from) + "," +
-           number(s.map.x()) + "," + number(s.map.y()) + "," + quoted(s.best_photo) + "\r\n";
+           number(s.tight_length_mm) + "," + number(s.pinched_length_mm) + "," + number(s.throat_mm) + "," +
+           number(s.throat_u95_mm) + "," + seams::name_of(s.throat_from) + "," +
+           (s.doubt == seams::Doubt::none ? "" : seams::name_of(s.doubt)) + "," + number(s.map.x()) + "," +
+           number(s.map.y()) + "," + quoted(s.best_photo) + "\r\n";
   }
   return out;
 }

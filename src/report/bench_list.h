@@ -8,8 +8,8 @@
 
 namespace interstice::report {
 
-// Seams that need work: too tight (narrowest first), doubtful (narrowest first), unseen. Indices into
-// fit.seams.
+// Seams that need work: too tight, pinched, doubtful (each by the width that decides, narrowest first), unseen.
+// Indices into fit.seams.
 std::vector<std::size_t> seams_needing_work(const seams::FitDocument& fit);
 
 // True when every seam is proved clear and nothing is missing.

@@ -49,11 +49,18 @@ std::vector<std::string> faults(const seams::FitDocument& fit) {
     if (n > 0) out.push_back(core::counted(n, one, many));
   };
   add(seams_with(fit, seams::Verdict::too_tight), "seam is too tight", "seams are too tight");
+  add(seams_with(fit, seams::Verdict::pinched), "is pinched behind its mouth", "are pinched behind their mouths");
   add(seams_with(fit, seams::Verdict::doubtful), "is doubtful", "are doubtful");
   add(seams_with(fit, seams::Verdict::unseen), "is unseen", "are unseen");
   add(missing(fit, plan::TileState::absent).size(), "piece is missing", "pieces are missing");
   add(missing(fit, plan::TileState::unseen).size(), "piece is unseen", "pieces are unseen");
   return out;
+}
+
+std::string wall_words(const seams::FitDocument& fit) {
+  if (!fit.finished_wall) return "the whole wood";
+  return "the wood that turning leaves, " + length_html(fit.finished_wall->from_mm, 1) + " to " +
+         length_html(fit.finished_wall->to_mm, 1) + " below the face";
 }
 
 std::string next_thing(const PageInput& input, bool ready, bool rings_ready) {
@@ -140,7 +147,7 @@ std::string answer_part(const PageInput& input) {
          " pieces on, " + core::counted(fit.seams.size(), "seam") + " measured, " +
          std::to_string(seams_with(fit, seams::Verdict::clear)) +
          " of them clear. A seam counts as clear when it is proved to be at least " +
-         length_html(fit.smallest_fill_mm, 2) + " wide.</p>";
+         length_html(fit.smallest_fill_mm, 2) + " wide from its mouth down through " + wall_words(fit) + ".</p>";
   if (input.pour && !ready) {
     out += "<ul class=\"reasons\">";
     for (const std::string& reason : input.pour->reasons) out += "<li>" + prose(reason) + "</li>";

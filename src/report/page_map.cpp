@@ -131,7 +131,11 @@ std::string seam_on_map(const seams::FitDocument& fit, std::size_t i) {
   if (!flagged) return "<g" + common + ">" + uses + "</g>";
   std::string out = "<a href=\"#" + seam_id(i) + "\"" + common + " aria-label=\"Seam " +
                     seam_spoken(s.tiles) + ", " + seams::name_of(s.verdict);
-  if (s.narrowest_mm) out += ", " + fixed(*s.narrowest_mm, 2) + " mm";
+  if (const auto throat = seams::deciding_throat(s)) {
+    out += ", " + fixed(throat->mm, 2) + " mm behind the mouth";
+  } else if (s.narrowest_mm) {
+    out += ", " + fixed(*s.narrowest_mm, 2) + " mm";
+  }
   return out + "\">" + uses + "</a>";
 }
 
@@ -146,7 +150,9 @@ std::string width_labels(const seams::FitDocument& fit, const geometry::Profile&
     out += "<text class=\"width-name " + verdict_class(s.verdict) + "\" data-ring=\"" +
            std::to_string(ring_of(fit, s)) + "\" x=\"" + fixed(at.x() + 2.5, 1) + "\" y=\"" +
            fixed(-at.y() - 1.5, 1) + "\">" +
-           (s.narrowest_mm ? length_in_drawing(*s.narrowest_mm, 1) : std::string("?")) + "</text>";
+           (s.narrowest_mm ? length_in_drawing(seams::deciding_throat(s).value_or(seams::mouth_of(s)).mm, 1)
+                           : std::string("?")) +
+           "</text>";
   }
   return out;
 }
@@ -183,8 +189,8 @@ std::string map_controls(const seams::FitDocument& fit) {
 
 std::string legend() {
   std::string out = "<ul class=\"legend\">";
-  for (const seams::Verdict v :
-       {seams::Verdict::too_tight, seams::Verdict::doubtful, seams::Verdict::unseen, seams::Verdict::clear})
+  for (const seams::Verdict v : {seams::Verdict::too_tight, seams::Verdict::pinched, seams::Verdict::doubtful,
+                                 seams::Verdict::unseen, seams::Verdict::clear})
     out += "<li>" + verdict_chip(v) + "</li>";
   return out +
          "<li><svg class=\"sample\" viewBox=\"0 0 28 10\" aria-hidden=\"true\"><path class=\"as-measured\" "
@@ -206,7 +212,7 @@ std::string map_part(const PageInput& input) {
       "<section id=\"map\" aria-labelledby=\"map-head\"><h2 id=\"map-head\">The bowl unrolled</h2><p>As seen "
       "from above, foot in the middle, rim outside; "
       "the outer rings are drawn wider than they are. Tap a seam for its width along its length; figures are "
-      "the narrowest widths.</p>" +
+      "the narrowest widths, of pinched seams those behind the mouth.</p>" +
       legend() + map_controls(input.fit) +
       "<div class=\"split\"><div class=\"scroller\" tabindex=\"0\" role=\"region\" aria-label=\"Map of the "
       "bowl; scrolls when enlarged\"><svg id=\"unrolled\" viewBox=\"" +
@@ -215,8 +221,8 @@ std::string map_part(const PageInput& input) {
       "</defs>" + ortho_image(input);
   out += "<g id=\"planned\" fill=\"none\">" + planned_outlines(input.plan) +
          "</g><g id=\"measured\" fill=\"none\">" + measured_outlines(input.fit, form) + "</g>";
-  for (const seams::Verdict v :
-       {seams::Verdict::clear, seams::Verdict::unseen, seams::Verdict::doubtful, seams::Verdict::too_tight}) {
+  for (const seams::Verdict v : {seams::Verdict::clear, seams::Verdict::unseen, seams::Verdict::doubtful,
+                                 seams::Verdict::pinched, seams::Verdict::too_tight}) {
     for (std::size_t i = 0; i < input.fit.seams.size(); ++i) {
       if (input.fit.seams[i].verdict == v) out += seam_on_map(input.fit, i);
     }
@@ -234,6 +240,13 @@ std::string pour_map(const PageInput& input, const SheetPour& pour) {
                     fixed(2 * r, 1) + " " + fixed(2 * r, 1) +
                     "\" role=\"img\" aria-label=\"Map of the seams to tape and the places to leave "
                     "open\"><use class=\"pieces\" href=\"#measured\"/>";
+  const geometry::Profile form(input.fit.form_profile);
+  for (const seams::FitTile& tile : input.fit.tiles) {
+    if (tile.arris.empty()) continue;
+    const Vector2d at = form.locate(tile.face.origin).uv;
+    out += "<text class=\"piece-name\" x=\"" + fixed(at.x(), 1) + "\" y=\"" + fixed(-at.y() + 2.5, 1) +
+           "\">" + in_drawing(tile.label) + "</text>";
+  }
   for (const auto& tiles : pour.tape) {
     const std::size_t i = seam_of(input.fit, tiles);
     if (i < input.fit.seams.size()) out += "<use class=\"taped\" href=\"#line-" + std::to_string(i) + "\"/>";

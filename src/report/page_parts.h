@@ -30,7 +30,7 @@ struct PagePhotos {
 // Photos that show flagged seams best, cut and compressed to fit a page that is easy to send.
 PagePhotos take_photos(const PageInput& input);
 
-std::string verdict_class(seams::Verdict verdict);  // "tight" "doubt" "unseen" "clear"
+std::string verdict_class(seams::Verdict verdict);  // "tight" "pinch" "doubt" "unseen" "clear"
 std::string verdict_chip(seams::Verdict verdict);   // label with its line style
 std::string seam_id(std::size_t index);             // "seam-12"
 // Index of the seam of two pieces, in either order; fit.seams.size() if there is none.

@@ -26,10 +26,18 @@ constexpr Sizes kSizes[] = {
     {720, 1600, 84}, {560, 1300, 80}, {420, 1000, 76}, {300, 800, 72}, {220, 640, 68}};
 
 const seams::SeamSample* narrowest_of(const seams::FitSeam& seam) {
+  const bool behind = seams::deciding_throat(seam).has_value();
+  const auto width = [&](const seams::SeamSample& s) { return behind && s.throat ? s.throat->mm : s.width_mm; };
   const auto it = std::min_element(
       seam.samples.begin(), seam.samples.end(),
-      [](const seams::SeamSample& a, const seams::SeamSample& b) { return a.width_mm < b.width_mm; });
+      [&](const seams::SeamSample& a, const seams::SeamSample& b) { return width(a) < width(b); });
   return it == seam.samples.end() ? nullptr : &*it;
+}
+
+// Where the width that the verdict rests on is below the smallest fill.
+bool narrow_at(const seams::FitSeam& seam, const seams::SeamSample& s, double smallest_fill_mm) {
+  const bool behind = s.throat && seams::deciding_throat(seam);
+  return (behind ? s.throat->mm : s.width_mm) < smallest_fill_mm;
 }
 
 // A square round the narrowest place that also takes in the tight stretch.
@@ -40,7 +48,7 @@ cv::Rect close_crop(const scan::ScannedPhoto& photo, const seams::FitSeam& seam,
   const double px_per_mm = photo.lens.fx / std::max(1.0, (photo.camera_T_bowl * middle).z());
   double half = kAroundMm * px_per_mm;
   for (const seams::SeamSample& s : seam.samples) {
-    if (s.width_mm >= smallest_fill_mm) continue;
+    if (!narrow_at(seam, s, smallest_fill_mm)) continue;
     const Eigen::Vector2d q = photo.project((s.a + s.b) / 2);
     half = std::max(
         half, std::min(2.5 * kAroundMm * px_per_mm, (q - centre).lpNorm<Eigen::Infinity>() + 5 * px_per_mm));
@@ -121,12 +129,28 @@ std::string piece_marks(const seams::FitDocument& fit, const PhotoView& view, co
          text_at(view.place(middle), size, "piece-name", in_drawing(label), view.shown());
 }
 
+// A ring round the narrowest place; where it lies behind the mouth, a square on its corner.
+std::string place_mark(const seams::FitSeam& seam, const cv::Point2d& at, double size) {
+  const std::string ring = "class=\"ring " + verdict_class(seam.verdict) + "\"", casing = "class=\"casing\"";
+  const double r = 0.9 * size;
+  std::string shape;
+  if (seams::deciding_throat(seam)) {
+    const double d = 1.25 * r;
+    shape = "d=\"M" + fixed(at.x, 1) + " " + fixed(at.y - d, 1) + "L" + fixed(at.x + d, 1) + " " + fixed(at.y, 1) +
+            "L" + fixed(at.x, 1) + " " + fixed(at.y + d, 1) + "L" + fixed(at.x - d, 1) + " " + fixed(at.y, 1) +
+            "Z\"/>";
+    return "<path " + casing + " " + shape + "<path " + ring + " " + shape;
+  }
+  shape = "cx=\"" + fixed(at.x, 1) + "\" cy=\"" + fixed(at.y, 1) + "\" r=\"" + fixed(r, 1) + "\"/>";
+  return "<circle " + casing + " " + shape + "<circle " + ring + " " + shape;
+}
+
 std::string seam_marks(const seams::FitDocument& fit, const seams::FitSeam& seam, const PhotoView& view,
                        double size) {
   std::vector<Vector3d> tight, all;
   for (const seams::SeamSample& s : seam.samples) {
     all.push_back((s.a + s.b) / 2);
-    if (s.width_mm < fit.smallest_fill_mm) tight.push_back(all.back());
+    if (narrow_at(seam, s, fit.smallest_fill_mm)) tight.push_back(all.back());
   }
   std::string out;
   const std::string d = path_of(view, tight.size() > 1 ? tight : all, false);
@@ -139,12 +163,10 @@ std::string seam_marks(const seams::FitDocument& fit, const seams::FitSeam& seam
   const cv::Point2d middle = (a + b) / 2;
   if (!(std::abs(middle.x) < 1e5 && std::abs(middle.y) < 1e5)) return out;
   out += "<path class=\"gap\" d=\"M" + fixed(a.x, 1) + " " + fixed(a.y, 1) + "L" + fixed(b.x, 1) + " " +
-         fixed(b.y, 1) + "\"/>" + "<circle class=\"casing\" cx=\"" + fixed(middle.x, 1) + "\" cy=\"" +
-         fixed(middle.y, 1) + "\" r=\"" + fixed(0.9 * size, 1) + "\"/><circle class=\"ring " +
-         verdict_class(seam.verdict) + "\" cx=\"" + fixed(middle.x, 1) + "\" cy=\"" + fixed(middle.y, 1) +
-         "\" r=\"" + fixed(0.9 * size, 1) + "\"/>";
-  const std::string words = seam.narrowest_mm ? length_in_drawing(*seam.narrowest_mm, 1) + " \xC2\xB1 " +
-                                                    length_in_drawing(seam.u95_mm.value_or(0), 1)
+         fixed(b.y, 1) + "\"/>" + place_mark(seam, middle, size);
+  const core::Width width = seams::deciding_throat(seam).value_or(seams::mouth_of(seam));
+  const std::string words = seam.narrowest_mm ? length_in_drawing(width.mm, 1) + " \xC2\xB1 " +
+                                                    length_in_drawing(core::expanded_mm(width.u_mm), 1)
                                               : std::string("unseen");
   return out + text_at({middle.x, middle.y - 1.4 * size}, size, "width-name", words, view.shown());
 }
@@ -197,7 +219,11 @@ std::string close_up(const seams::FitDocument& fit, std::size_t index, const Pag
   const seams::FitSeam& seam = fit.seams[index];
   const double size = picture.view.shown().width / 20.0;
   std::string label = "Photo of the seam " + seam_spoken(seam.tiles) + ", " + seams::name_of(seam.verdict);
-  if (seam.narrowest_mm) label += ", " + fixed(*seam.narrowest_mm, 2) + " mm at the ringed place";
+  if (const auto throat = seams::deciding_throat(seam)) {
+    label += ", " + fixed(throat->mm, 2) + " mm behind the mouth at the marked place";
+  } else if (seam.narrowest_mm) {
+    label += ", " + fixed(*seam.narrowest_mm, 2) + " mm at the ringed place";
+  }
   return svg_open(picture, label, "photo close") + piece_marks(fit, picture.view, seam.tiles[0], size) +
          piece_marks(fit, picture.view, seam.tiles[1], size) + seam_marks(fit, seam, picture.view, size) +
          "</g></svg>";

@@ -112,6 +112,10 @@ std::string volumes(const PourSheet& sheet) {
   if (sheet.stranded_ml > 0.05)
     out += "<tr><th scope=\"row\">Out of resin's reach</th><td>" + volume_html(sheet.stranded_ml, 1) + ", " +
            length_html(sheet.stranded_length_mm, 0) + " of seam</td></tr>";
+  if (sheet.pinched_ml > 0.05)
+    out += "<tr><th scope=\"row\">Out of reach behind narrow throats</th><td>" +
+           volume_html(sheet.pinched_ml, 1) + ", along " + length_html(sheet.pinched_length_mm, 0) +
+           " of seam</td></tr>";
   return out + "<tr><th scope=\"row\">Air left after the last pour, about</th><td>" +
          volume_html(sheet.trapped_ml_after, 1) + "</td></tr></tbody></table>";
 }
@@ -139,6 +143,29 @@ std::string stranded(const PageInput& input) {
            (i < input.fit.seams.size() ? seam_link(input.fit, i) : seam_named(s.behind)) + "</th><td>" +
            length_html(s.width_mm, 2) + "</td><td>" + cut_off(s) + "</td><td>" +
            length_html(s.freed_length_mm, 0) + "</td></tr>";
+  }
+  return out + "</tbody></table></div>";
+}
+
+// Seams resin runs along without getting down to the form.
+std::string narrow_behind(const PageInput& input) {
+  const PourSheet& sheet = *input.pour;
+  if (sheet.narrow.empty()) return "";
+  std::string out =
+      "<h3>Where resin runs along the mouth but does not get down</h3><div class=\"wide-table\" "
+      "tabindex=\"0\" "
+      "role=\"region\" aria-label=\"Table of seams narrow behind their mouths\"><table><thead><tr><th "
+      "scope=\"col\">Seam</th><th scope=\"col\">Mouth</th><th scope=\"col\">Behind it</th><th "
+      "scope=\"col\">Stays empty</th></tr></thead><tbody>";
+  for (const SheetNarrow& n : sheet.narrow) {
+    const std::size_t i = seam_of(input.fit, n.tiles);
+    out += "<tr><th scope=\"row\">" +
+           (i < input.fit.seams.size() ? seam_link(input.fit, i) : seam_named(n.tiles)) + "</th><td>" +
+           length_html(n.mouth_mm, 2) + "</td><td>" + with_uncertainty_html(n.throat_mm, n.throat_u95_mm) +
+           (n.proved ? "" : " (doubtful)") + "</td><td>" +
+           (n.volume_ml < 0.05 ? std::string("little")
+                               : length_html(n.length_mm, 0) + ", " + volume_html(n.volume_ml, 1)) +
+           "</td></tr>";
   }
   return out + "</tbody></table></div>";
 }
@@ -223,7 +250,7 @@ std::string pour_part(const PageInput& input) {
   if (!sheet.resin_name.empty()) out += "<p>Resin: " + named(sheet.resin_name) + "</p>";
   if (!sheet.pours.empty()) out += "<h3>Tilts, in this order</h3>";
   for (std::size_t i = 0; i < sheet.pours.size(); ++i) out += pour_card(input, sheet.pours[i], i);
-  out += stranded(input);
+  out += stranded(input) + narrow_behind(input);
   if (!sheet.build_words.empty()) out += "<p>" + prose(sheet.build_words) + "</p>";
   return out + lines("Mind", sheet.warnings, "mind") + lines("Take care", sheet.cautions, "care") +
          "</section>\n";

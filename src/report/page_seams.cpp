@@ -49,6 +49,24 @@ std::string curve(const std::vector<seams::SeamSample>& samples, const Axes& axe
   return out;
 }
 
+// The narrowest width behind the mouth, where it is known.
+std::string throat_curve(const std::vector<seams::SeamSample>& samples, const Axes& axes) {
+  std::string out, points;
+  const auto close = [&] {
+    if (points.find(' ') != std::string::npos) out += "<polyline class=\"throat\" points=\"" + points + "\"/>";
+    points.clear();
+  };
+  for (const seams::SeamSample& s : samples) {
+    if (s.throat) {
+      points += (points.empty() ? "" : " ") + point(axes.x(s.s_mm), Axes::y(s.throat->mm));
+    } else {
+      close();
+    }
+  }
+  close();
+  return out;
+}
+
 // The band of expanded uncertainty where the seam was seen.
 std::string band(const std::vector<seams::SeamSample>& samples, const Axes& axes) {
   std::string out, upper, lower;
@@ -102,11 +120,14 @@ std::string seam_numbers(const seams::FitDocument& fit, const seams::FitSeam& s)
   } else {
     out += "Length " + length_html(s.length_mm, 0) + ". ";
   }
-  if (s.throat_mm && *s.throat_mm < *s.narrowest_mm - 0.05) {
-    out += "Behind the mouth about " + length_html(*s.throat_mm, 1) +
-           (s.throat_from == seams::ThroatFrom::walls ? " (from the walls seen)."
-                                                      : " (from the bevel, as not both walls were seen).");
+  if (s.throat_mm && (*s.throat_mm < *s.narrowest_mm - 0.05 || seams::deciding_throat(s))) {
+    out += "Behind the mouth " + with_uncertainty_html(*s.throat_mm, s.throat_u95_mm.value_or(0));
+    if (s.pinched_length_mm > 0.05)
+      out += ", too narrow over " + length_html(s.pinched_length_mm, 0) + " of " + length_html(s.length_mm, 0);
+    out += s.throat_from == seams::ThroatFrom::walls ? " (from the walls seen)."
+                                                     : " (from the bevel, as not both walls were seen).";
   }
+  if (s.doubt == seams::Doubt::throat) out += " The mouth is wide enough; what lies behind it is in doubt.";
   return out + "</p>";
 }
 
@@ -141,6 +162,8 @@ std::string verdict_class(seams::Verdict verdict) {
   switch (verdict) {
     case seams::Verdict::too_tight:
       return "tight";
+    case seams::Verdict::pinched:
+      return "pinch";
     case seams::Verdict::doubtful:
       return "doubt";
     case seams::Verdict::unseen:
@@ -191,7 +214,7 @@ std::string width_graph(const seams::FitDocument& fit, const seams::FitSeam& s) 
       seam_spoken(s.tiles) + ": narrowest " + fixed(narrowest->width_mm, 1) + " mm at " +
       fixed(narrowest->s_mm - axes.from_mm, 0) + " of " + fixed(axes.to_mm - axes.from_mm, 0) + " mm\">";
   out += graph_grid(fit.smallest_fill_mm, axes) + band(s.samples, axes) + curve(s.samples, axes, false) +
-         curve(s.samples, axes, true);
+         throat_curve(s.samples, axes) + curve(s.samples, axes, true);
   out += "<circle class=\"narrowest\" cx=\"" + fixed(axes.x(narrowest->s_mm), 1) + "\" cy=\"" +
          fixed(Axes::y(narrowest->width_mm), 1) + "\" r=\"4\"/>";
   return out +
@@ -209,8 +232,8 @@ std::string seams_part(const PageInput& input, const PagePhotos& photos) {
     out +=
         "<p>Worst first. Each photo shows both pieces' edges, the tight stretch and the narrowest place. In "
         "a graph the shaded "
-        "part lies below the smallest fill; the band is the uncertainty (95 %); a broken line was not seen. "
-        "Tap a photo to enlarge it.</p>"
+        "part lies below the smallest fill; the band is the uncertainty (95 %); a broken line was not seen; the "
+        "line of dashes and dots is the narrowest width behind the mouth. Tap a photo to enlarge it.</p>"
         "<div class=\"cards\">";
   for (const std::size_t i : flagged) out += card(input, photos, i);
   if (!flagged.empty()) out += "</div>";

@@ -20,6 +20,30 @@ using Eigen::Vector3d;
 
 namespace {
 
+const cv::Scalar kOchre(0, 100, 168);  // B G R: between vermillion and yellow, dark enough on wood
+
+// Every other stretch of a line, so that it differs from a whole one without colour.
+void draw_dashes(cv::Mat& picture, const std::vector<cv::Point2d>& points, const cv::Scalar& colour,
+                 int width, double dash_px) {
+  std::vector<cv::Point2d> part;
+  double gone = 0;
+  for (std::size_t i = 0; i < points.size(); ++i) {
+    if (i > 0) gone += cv::norm(points[i] - points[i - 1]);
+    part.push_back(points[i]);
+    if (gone < dash_px) continue;
+    draw_line(picture, part, false, colour, width);
+    part.clear();
+    gone = -dash_px / 2;
+    while (i + 1 < points.size() && gone < 0) {
+      gone += cv::norm(points[i + 1] - points[i]);
+      ++i;
+    }
+    gone = 0;
+    part.push_back(points[i]);
+  }
+  if (part.size() > 1) draw_line(picture, part, false, colour, width);
+}
+
 // The stretch of an edge to sand, along the shorter way between its two ends on the map.
 std::vector<cv::Point2d> sanded_stretch(const PhotoView& view, const geometry::Profile& form,
                                         const seams::FitTile& tile, const seams::Correction& c) {
@@ -65,7 +89,7 @@ void draw_corrections(cv::Mat& picture, const PhotoView& view, const seams::FitD
   const int wide = std::max(2, static_cast<int>(std::lround(3 * unit)));
   for (const seams::Correction& c : fit.corrections) {
     if (c.tile != tile.label) continue;
-    if (c.action == seams::Correction::Action::sand) {
+    if (c.action != seams::Correction::Action::move) {
       draw_line(picture, sanded_stretch(view, form, tile, c), false, kPurple, 2 * wide);
       continue;
     }
@@ -85,9 +109,13 @@ void label_corrections(cv::Mat& picture, const PhotoView& view, const seams::Fit
   char text[80];
   for (const seams::Correction& c : fit.corrections) {
     if (c.tile != tile.label) continue;
-    if (c.action == seams::Correction::Action::sand) {
+    if (c.action != seams::Correction::Action::move) {
       const std::vector<cv::Point2d> stretch = sanded_stretch(view, form, tile, c);
-      std::snprintf(text, sizeof text, "sand %.1f", c.depth_mm);
+      if (c.action == seams::Correction::Action::ease) {
+        std::snprintf(text, sizeof text, "ease %.1f deg", c.angle_deg);
+      } else {
+        std::snprintf(text, sizeof text, "sand %.1f", c.depth_mm);
+      }
       const cv::Point2d at = stretch[stretch.size() / 2];
       label(picture, text, {static_cast<int>(at.x), static_cast<int>(at.y)}, 0.4 * unit, kBlack, places);
     } else {
@@ -126,22 +154,42 @@ void draw_pieces(cv::Mat& picture, const PhotoView& view, const seams::FitDocume
 
 void draw_seam(cv::Mat& picture, const PhotoView& view, const seams::FitDocument& fit,
                const seams::FitSeam& seam, double unit, LabelPlaces& places) {
-  const cv::Scalar colour = seam.verdict == seams::Verdict::too_tight ? kVermillion : kBlue;
+  const cv::Scalar colour = seam.verdict == seams::Verdict::too_tight ? kVermillion
+                            : seam.verdict == seams::Verdict::pinched ? kOchre
+                                                                      : kBlue;
+  const auto behind = seams::deciding_throat(seam);
+  const auto width = [&](const seams::SeamSample& s) {
+    return behind && s.throat ? s.throat->mm : s.width_mm;
+  };
   const int thin = std::max(1, static_cast<int>(std::lround(unit)));
   std::vector<cv::Point2d> tight;
   const seams::SeamSample* narrowest = nullptr;
   for (const seams::SeamSample& s : seam.samples) {
-    if (!narrowest || s.width_mm < narrowest->width_mm) narrowest = &s;
-    if (s.width_mm < fit.smallest_fill_mm) tight.push_back(view.place((s.a + s.b) / 2));
+    if (!narrowest || width(s) < width(*narrowest)) narrowest = &s;
+    if (width(s) < fit.smallest_fill_mm) tight.push_back(view.place((s.a + s.b) / 2));
   }
-  if (tight.size() > 1) draw_line(picture, tight, false, colour, 2 * thin);
+  if (behind) {
+    draw_dashes(picture, tight, colour, 2 * thin, 7 * unit);
+  } else if (tight.size() > 1) {
+    draw_line(picture, tight, false, colour, 2 * thin);
+  }
   if (!narrowest) return;
   const cv::Point2d a = view.place(narrowest->a), b = view.place(narrowest->b);
   draw_line(picture, {a, b}, false, colour, 3 * thin);
   const cv::Point at(static_cast<int>((a.x + b.x) / 2), static_cast<int>((a.y + b.y) / 2));
-  cv::circle(picture, at, static_cast<int>(9 * unit), colour, 2 * thin, cv::LINE_AA);
+  if (behind) {  // a square on its corner: what is narrow lies out of sight
+    const double r = 11 * unit;
+    const cv::Point2d c = at;
+    draw_line(picture,
+              {c + cv::Point2d(0, -r), c + cv::Point2d(r, 0), c + cv::Point2d(0, r), c + cv::Point2d(-r, 0)},
+              true, colour, 2 * thin);
+  } else {
+    cv::circle(picture, at, static_cast<int>(9 * unit), colour, 2 * thin, cv::LINE_AA);
+  }
   char text[80];
-  if (seam.narrowest_mm)
+  if (behind)
+    std::snprintf(text, sizeof text, "behind %.1f +- %.1f mm", behind->mm, core::expanded_mm(behind->u_mm));
+  else if (seam.narrowest_mm)
     std::snprintf(text, sizeof text, "%.1f +- %.1f mm", *seam.narrowest_mm, *seam.u95_mm);
   else
     std::snprintf(text, sizeof text, "unseen");

@@ -75,6 +75,22 @@ SheetStranded read_stranded(const core::JsonNode& n) {
   return s;
 }
 
+// Documents of before throats were judged have no more than widths.
+void read_narrow(const core::JsonNode& root, PourSheet& sheet) {
+  if (root.has("pinched_length_mm")) sheet.pinched_length_mm = root.at("pinched_length_mm").number(0, kMost);
+  if (root.has("pinched_ml")) sheet.pinched_ml = root.at("pinched_ml").number(0, kMost);
+  if (!root.has("narrow_behind")) return;
+  const core::JsonNode list = root.at("narrow_behind");
+  for (std::size_t i = 0; i < list.size(); ++i) {
+    const core::JsonNode n = list.at(i);
+    const auto other = [&](const char* key) { return n.has(key) ? n.at(key).number(0, kMost) : 0.0; };
+    sheet.narrow.push_back({read_pair(n.at("tiles")), n.at("mouth_mm").number(-kMost, kMost),
+                            n.at("throat_mm").number(-kMost, kMost), other("throat_u95_mm"),
+                            other("length_mm"), other("volume_ml"),
+                            !n.has("proved") || n.at("proved").boolean()});
+  }
+}
+
 }  // namespace
 
 PourSheet parse_pour_sheet(const std::string& json_text, const std::string& file) {
@@ -97,6 +113,7 @@ PourSheet parse_pour_sheet(const std::string& json_text, const std::string& file
   for (std::size_t i = 0; i < stranded.size(); ++i) {
     sheet.stranded.push_back(read_stranded(stranded.at(i)));
   }
+  read_narrow(root, sheet);
   const core::JsonNode pours = root.at("pours");
   for (std::size_t i = 0; i < pours.size(); ++i) sheet.pours.push_back(read_one(pours.at(i)));
   return sheet;

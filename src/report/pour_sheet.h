@@ -24,6 +24,12 @@ struct SheetStranded {
   bool proved = true;                            // false: only if a doubtful or unseen width is too tight
 };
 
+struct SheetNarrow {
+  std::array<std::string, 2> tiles;
+  double mouth_mm = 0, throat_mm = 0, throat_u95_mm = 0, length_mm = 0, volume_ml = 0;
+  bool proved = true;  // false: doubtful
+};
+
 struct SheetPour {
   double volume_ml = 0, mix_ml = 0, tilt_deg = 0, azimuth_deg = 0, deepest_mm = 0, trapped_ml = 0;
   std::optional<double> mix_g;
@@ -41,6 +47,8 @@ struct PourSheet {
   double trapped_ml_after = 0;
   std::string build_words, resin_name;
   std::vector<SheetStranded> stranded;
+  std::vector<SheetNarrow> narrow;  // behind the mouth
+  double pinched_length_mm = 0, pinched_ml = 0;
   std::vector<SheetPour> pours;
 };
 

@@ -2,8 +2,10 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 
 #include "core/parallel.h"
+#include "solid/throat.h"
 
 namespace interstice::rework {
 namespace {
@@ -15,36 +17,108 @@ constexpr double kPad = 0.5;       // a step of the seam to each side of the sho
 constexpr double kMergeGap = 4.0;  // stretches nearer than this are one
 constexpr double kShortest = 4.0;  // nobody sands less of an edge
 constexpr double kEnough = 1e-9;
+constexpr double kEaseStep_deg = 0.5,
+                 kMostEase_deg = 10;       // what a bevel gauge shows; more leaves a knife edge
+constexpr double kLeastEasedShare = 0.25;  // of the wall's height: nearer to the face easing does little
 
-double up_to_tenth(double x) {
-  return std::ceil(x / kTenth - 1e-6) * kTenth;
+// What is taken off a stretch of an edge: the whole wall by a depth, or its foot by an angle.
+struct Work {
+  double SandedStretch::*amount;
+  double step;     // amounts are multiples of it
+  double deepest;  // at most this of it
+};
+Work sanding(const CorrectionOptions& options) {
+  return {&SandedStretch::depth_mm, kTenth, options.max_sand_mm};
+}
+Work easing() {
+  return {&SandedStretch::ease_deg, kEaseStep_deg, kMostEase_deg};
 }
 
-// A place on a piece where the seam is short, as arc length on the outline, and the depth that would mend it.
+double up_to_step(double x, double step) {
+  return std::ceil(x / step - 1e-6) * step;
+}
+
+// A place on a piece where the seam is short, as arc length on the outline, and the amount that would mend it.
 struct ShortPlace {
-  double arc_mm, depth_mm;
+  double arc_mm, amount;
 };
 
-std::vector<ShortPlace> short_places(const CorrectionShell& shell, const ShellPair& pair, std::size_t side,
-                                     const std::array<const solid::SolidBody*, 2>& body) {
-  std::vector<ShortPlace> out;
-  const ShellPiece& piece = shell.pieces[side == 0 ? pair.a : pair.b];
-  const std::vector<Vector3d> inward =
-      solid::inward_steps(body[side]->solid().face, body[side]->solid().arris);
-  const solid::SolidBody base(piece.solid);
-  for (const solid::MouthSample& m :
-       solid::mouth_along(*body[0], *body[1], {.limit_mm = pair.lower_mm - pair.offset_mm + 1})) {
-    const double width = m.width_mm + pair.offset_mm;
-    if (width >= pair.lower_mm - kEnough) continue;
-    const bool own = static_cast<std::size_t>(m.from) == side;
+// How a place of the seam answers to work on one side: the way inward at its outline, and how much of that counts.
+double gain_of(const Vector3d& from_a_to_b, double width, std::size_t side, const Vector3d& inward) {
+  const Vector3d towards = (side == 0 ? -1.0 : 1.0) * from_a_to_b;
+  const double gain = std::abs(width) > 1e-6 ? towards.dot(inward) / width : 1.0;
+  // At corners the neighbour lies aslant; below a third of full gain other places of the edge decide.
+  return std::clamp(gain, 0.33, 1.0);
+}
+
+Vector3d inward_at(const std::vector<Vector3d>& inward, std::size_t i, double t) {
+  return (1 - t) * inward[i % inward.size()] + t * inward[(i + 1) % inward.size()];
+}
+
+// One side of a pair as it stands, with what is needed to find where it is short.
+struct Side {
+  const CorrectionShell& shell;
+  const ShellPair& pair;
+  std::size_t side;
+  std::array<const solid::SolidBody*, 2> body;
+  std::size_t piece() const { return side == 0 ? pair.a : pair.b; }
+};
+
+void add_short_mouths(const Side& s, const std::vector<solid::MouthSample>& mouths,
+                      const std::vector<Vector3d>& inward, std::vector<ShortPlace>& out) {
+  const solid::SolidBody base(s.shell.pieces[s.piece()].solid);
+  for (const solid::MouthSample& m : mouths) {
+    const double width = m.width_mm + s.pair.offset_mm;
+    if (width >= s.pair.lower_mm - kEnough) continue;
+    const bool own = static_cast<std::size_t>(m.from) == s.side;
     const std::size_t i = own ? m.segment : m.to_segment;
     const double t = own ? m.t : m.to_t;
-    const Vector3d towards = (side == 0 ? -1.0 : 1.0) * (m.on_b - m.on_a);
-    const Vector3d off = (1 - t) * inward[i] + t * inward[(i + 1) % inward.size()];
-    const double gain = std::abs(m.width_mm) > 1e-6 ? towards.dot(off) / m.width_mm : 1.0;
-    // At corners the neighbour lies aslant; below a third of full gain other places of the edge decide.
-    out.push_back({base.arc_at(i, t), (pair.lower_mm - width) / std::clamp(gain, 0.33, 1.0)});
+    const double gain = gain_of(m.on_b - m.on_a, m.width_mm, s.side, inward_at(inward, i, t));
+    out.push_back({base.arc_at(i, t), (s.pair.lower_mm - width) / gain});
   }
+}
+
+// Throats that are short: those far enough down a wall can be eased, as an angle; the others need the whole wall
+// taken back.
+void add_short_throats(const Side& s, const std::vector<solid::MouthSample>& mouths,
+                       const std::vector<Vector3d>& inward, bool by_easing, std::vector<ShortPlace>& out) {
+  if (!std::isfinite(s.pair.throat_lower_mm)) return;
+  const solid::SolidBody base(s.shell.pieces[s.piece()].solid);
+  const std::array<solid::SolidBody, 2> kept{kept_body(s.shell, s.pair.a, s.body[0]->solid()),
+                                             kept_body(s.shell, s.pair.b, s.body[1]->solid())};
+  const auto short_at = [&](const solid::Throat& throat) {
+    const double width = throat.width_mm + s.pair.throat_offset_mm;
+    if (width >= s.pair.throat_lower_mm - kEnough) return;
+    const std::size_t i = s.side == 0 ? throat.segment_a : throat.segment_b;
+    const double t = s.side == 0 ? throat.t_a : throat.t_b;
+    const double gain = gain_of(throat.on_b - throat.on_a, throat.width_mm, s.side, inward_at(inward, i, t));
+    const double share = depth_share(*s.body[s.side], i, s.side == 0 ? throat.on_a : throat.on_b);
+    const double missing = (s.pair.throat_lower_mm - width) / gain;
+    if (by_easing && share >= kLeastEasedShare) {
+      const WallShape wall = wall_shape(s.body[s.side]->solid(), inward, i);
+      out.push_back({base.arc_at(i, t), ease_for_foot_deg(wall, missing / share)});
+    } else if (!by_easing) {
+      out.push_back({base.arc_at(i, t), missing});
+    }
+  };
+  for (const auto& throat : solid::throats_along(kept[0], kept[1], mouths)) {
+    if (throat) short_at(*throat);
+  }
+  if (const auto throat = solid::throat_of(kept[0], kept[1])) short_at(*throat);
+}
+
+enum class Throats { left, sanded, eased };
+
+std::vector<ShortPlace> short_places(const Side& s, bool mouths_too, Throats throats) {
+  std::vector<ShortPlace> out;
+  const std::vector<Vector3d> inward =
+      solid::inward_steps(s.body[s.side]->solid().face, s.body[s.side]->solid().arris);
+  // Throats lie below mouths that may be wider by what walls can lean.
+  const double limit =
+      throats == Throats::left ? s.pair.lower_mm - s.pair.offset_mm + 1 : core::kWidestSeam_mm;
+  const auto mouths = solid::mouth_along(*s.body[0], *s.body[1], {.limit_mm = limit});
+  if (mouths_too) add_short_mouths(s, mouths, inward, out);
+  if (throats != Throats::left) add_short_throats(s, mouths, inward, throats == Throats::eased, out);
   return out;
 }
 
@@ -53,8 +127,8 @@ double ahead(double from, double to, double perimeter) {
   return d - std::floor(d / perimeter) * perimeter;
 }
 
-// Runs of short places, each with the depth of its worst; whole millimetres long.
-std::vector<SandedStretch> stretches_of(std::vector<ShortPlace> places, double perimeter) {
+// Runs of short places, each with the amount of its worst; whole millimetres long.
+std::vector<SandedStretch> stretches_of(std::vector<ShortPlace> places, double perimeter, const Work& work) {
   std::vector<SandedStretch> out;
   if (places.empty()) return out;
   std::sort(places.begin(), places.end(), [](const auto& a, const auto& b) { return a.arc_mm < b.arc_mm; });
@@ -70,9 +144,10 @@ std::vector<SandedStretch> stretches_of(std::vector<ShortPlace> places, double p
     const ShortPlace& p = places[(start + k) % places.size()];
     if (k > 0 && ahead(out.back().to_mm, p.arc_mm, perimeter) <= kMergeGap) {
       out.back().to_mm = p.arc_mm;
-      out.back().depth_mm = std::max(out.back().depth_mm, p.depth_mm);
+      out.back().*work.amount = std::max(out.back().*work.amount, p.amount);
     } else {
-      out.push_back({p.arc_mm, p.arc_mm, p.depth_mm});
+      out.push_back({p.arc_mm, p.arc_mm});
+      out.back().*work.amount = p.amount;
     }
   }
   for (SandedStretch& s : out) {
@@ -80,16 +155,16 @@ std::vector<SandedStretch> stretches_of(std::vector<ShortPlace> places, double p
                  whole = std::max(kShortest, std::ceil(length + 2 * kPad));
     s.from_mm -= (whole - length) / 2;
     s.to_mm += (whole - length) / 2;
-    s.depth_mm = up_to_tenth(s.depth_mm);
+    s.*work.amount = up_to_step(s.*work.amount, work.step);
   }
   return out;
 }
 
 // Adds a stretch to those of one edge; where it meets one that is there, that one is lengthened and deepened.
 void add_stretch(PieceChange& change, std::size_t facing, const SandedStretch& added, double perimeter,
-                 double deepest) {
+                 const Work& work) {
   for (std::size_t i = 0; i < change.sanded.size(); ++i) {
-    if (change.facing[i] != facing) continue;
+    if (change.facing[i] != facing || change.sanded[i].*work.amount <= 0) continue;
     SandedStretch& s = change.sanded[i];
     const double own = stretch_length(s, perimeter), other = stretch_length(added, perimeter);
     double begin = added.from_mm - s.from_mm;
@@ -98,28 +173,30 @@ void add_stretch(PieceChange& change, std::size_t facing, const SandedStretch& a
     // The added depth is what is short with the old stretch in place: at the added stretch's nearest end, the
     // old one has taken its depth or, in the run-out, a share of it.
     const double nearest = std::clamp(0.0, begin, begin + other);
-    const double taken = s.depth_mm * sanding_weight(s, s.from_mm + nearest, perimeter);
+    const double taken = s.*work.amount * sanding_weight(s, s.from_mm + nearest, perimeter);
     const double from = std::min(0.0, begin), to = std::max(own, begin + other);
-    s = {s.from_mm + from, s.from_mm + from + std::ceil(to - from - 1e-6),
-         std::min(deepest, up_to_tenth(std::max(s.depth_mm, taken + added.depth_mm)))};
+    const double amount = std::max(s.*work.amount, taken + added.*work.amount);
+    s.from_mm += from;
+    s.to_mm = s.from_mm + std::ceil(to - from - 1e-6);
+    s.*work.amount = std::min(work.deepest, up_to_step(amount, work.step));
     return;
   }
   change.sanded.push_back(added);
-  change.sanded.back().depth_mm = std::min(added.depth_mm, deepest);
+  change.sanded.back().*work.amount = std::min(added.*work.amount, work.deepest);
   change.facing.push_back(facing);
 }
 
-double deepest_of(const PieceChange& change, std::size_t facing) {
-  double depth = 0;
+double deepest_of(const PieceChange& change, std::size_t facing, const Work& work) {
+  double most = 0;
   for (std::size_t i = 0; i < change.sanded.size(); ++i) {
-    if (change.facing[i] == facing) depth = std::max(depth, change.sanded[i].depth_mm);
+    if (change.facing[i] == facing) most = std::max(most, change.sanded[i].*work.amount);
   }
-  return depth;
+  return most;
 }
 
-// Sands one edge of a pair until the pair is wide enough or the edge may not lose more.
-void sand_edge(const CorrectionShell& shell, const CorrectionOptions& options, std::size_t k,
-               std::size_t side, ShellChange& change) {
+// Works on one edge of a pair until the pair is wide enough or the edge may not lose more.
+void work_edge(const CorrectionShell& shell, std::size_t k, std::size_t side, const Work& work,
+               Throats throats, ShellChange& change) {
   const ShellPair& pair = shell.pairs[k];
   const std::array<std::size_t, 2> piece{pair.a, pair.b};
   const std::size_t own = piece[side], other = piece[1 - side];
@@ -128,14 +205,12 @@ void sand_edge(const CorrectionShell& shell, const CorrectionOptions& options, s
     const solid::SolidBody body(changed_piece(shell, own, change[own]));
     const std::array<const solid::SolidBody*, 2> both{side == 0 ? &body : &fixed, side == 0 ? &fixed : &body};
     const double perimeter = solid::SolidBody(shell.pieces[own].solid).perimeter_mm();
-    const auto wanted = stretches_of(short_places(shell, pair, side, both), perimeter);
+    const auto wanted = stretches_of(
+        short_places({shell, pair, side, both}, throats != Throats::eased, throats), perimeter, work);
     if (wanted.empty()) return;
-    const ShellChange before = change;
-    for (const SandedStretch& s : wanted) add_stretch(change[own], other, s, perimeter, options.max_sand_mm);
-    if (deepest_of(change[own], other) >= options.max_sand_mm - 1e-9 &&
-        deepest_of(before[own], other) >= options.max_sand_mm - 1e-9) {
-      return;
-    }
+    const double before = deepest_of(change[own], other, work);
+    for (const SandedStretch& s : wanted) add_stretch(change[own], other, s, perimeter, work);
+    if (before >= work.deepest - 1e-9) return;
   }
 }
 
@@ -146,20 +221,39 @@ double rounded_tenth(double x) {
   return std::abs(r) < kTenth / 2 ? 0.0 : std::round(r * 10) / 10;
 }
 
-std::optional<double> width_after(const CorrectionShell& shell, std::size_t k, const ShellChange& change) {
+PairWidths widths_after(const CorrectionShell& shell, std::size_t k, const ShellChange& change) {
+  const ShellPair& pair = shell.pairs[k];
+  const solid::PieceSolid a = changed_piece(shell, pair.a, change[pair.a]),
+                          b = changed_piece(shell, pair.b, change[pair.b]);
+  const solid::MouthOptions options{.limit_mm = shell.reach_mm};
+  const auto summary =
+      solid::summarise_mouth(solid::mouth_along(solid::SolidBody(a), solid::SolidBody(b), options), 1.0);
+  PairWidths out{shell.reach_mm, std::numeric_limits<double>::infinity()};
+  if (summary) out.mouth_mm = summary->narrowest_mm + pair.offset_mm;
+  if (!summary || !std::isfinite(pair.throat_lower_mm)) return out;
+  if (const auto throat = solid::throat_of(kept_body(shell, pair.a, a), kept_body(shell, pair.b, b), options))
+    out.throat_mm = throat->width_mm + pair.throat_offset_mm;
+  return out;
+}
+
+double mouth_after(const CorrectionShell& shell, std::size_t k, const ShellChange& change) {
   const ShellPair& pair = shell.pairs[k];
   const solid::SolidBody a(changed_piece(shell, pair.a, change[pair.a])),
       b(changed_piece(shell, pair.b, change[pair.b]));
   const auto summary = solid::summarise_mouth(solid::mouth_along(a, b, {.limit_mm = shell.reach_mm}), 1.0);
-  if (!summary) return std::nullopt;
-  return summary->narrowest_mm + pair.offset_mm;
+  return summary ? summary->narrowest_mm + pair.offset_mm : shell.reach_mm;
+}
+
+PairWidths widths_now(const ShellPair& pair) {
+  return {pair.now_mm,
+          std::isfinite(pair.throat_lower_mm) ? pair.throat_now_mm : std::numeric_limits<double>::infinity()};
 }
 
 void measure(const CorrectionShell& shell, LaidOut& out, int threads) {
-  out.after_mm.assign(shell.pairs.size(), std::nullopt);
+  out.after.assign(shell.pairs.size(), std::nullopt);
   core::parallel_for(shell.pairs.size(), threads, [&](std::size_t k) {
     if (out.change[shell.pairs[k].a].is_none() && out.change[shell.pairs[k].b].is_none()) return;
-    out.after_mm[k] = width_after(shell, k, out.change).value_or(shell.reach_mm);
+    out.after[k] = widths_after(shell, k, out.change);
   });
 }
 
@@ -180,7 +274,12 @@ LaidOut lay_out(const CorrectionShell& shell, const CorrectionOptions& options,
     const std::size_t first = depth[1] > depth[0] ? 1 : 0;
     for (const std::size_t side : {first, 1 - first}) {
       const bool touched = choice.touched[side == 0 ? pair.a : pair.b] != 0;
-      if (touched && (anywhere || depth[side] > 1e-3)) sand_edge(shell, options, k, side, out.change);
+      if (!touched) continue;
+      const bool eases = anywhere || choice.foot[k][side] > 1e-3;
+      // What a wall is not to be eased for is mended by taking it back.
+      if (anywhere || depth[side] > 1e-3)
+        work_edge(shell, k, side, sanding(options), eases ? Throats::left : Throats::sanded, out.change);
+      if (eases) work_edge(shell, k, side, easing(), Throats::eased, out.change);
     }
   }
   measure(shell, out, options.threads);
@@ -192,11 +291,9 @@ std::vector<Shortfall> shortfalls(const CorrectionShell& shell, const LaidOut& o
   std::vector<Shortfall> found;
   for (std::size_t k = 0; k < shell.pairs.size(); ++k) {
     const ShellPair& pair = shell.pairs[k];
-    const double width = out.after_mm[k].value_or(pair.now_mm);
-    if (!out.after_mm[k] && (!pair.must_rise || given_up[k])) continue;
-    const double lower = given_up[k] ? std::min(pair.lower_mm, pair.now_mm - 0.02) : pair.lower_mm;
-    const double below = lower - width, above = width - pair.upper_mm;
-    if (below > 1e-6 || above > 1e-6) found.push_back({k, std::max(0.0, below), std::max(0.0, above)});
+    if (!out.after[k] && (!pair.must_rise || given_up[k])) continue;
+    const Missing missing = missing_of(pair, out.after[k].value_or(widths_now(pair)), given_up[k] != 0);
+    if (missing.any()) found.push_back({k, missing});
   }
   return found;
 }

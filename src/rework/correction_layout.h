@@ -10,26 +10,28 @@
 namespace interstice::rework {
 
 struct LaidOut {
-  ShellChange change;                           // by piece
-  std::vector<std::optional<double>> after_mm;  // by pair: narrowest width where a piece was touched
+  ShellChange change;                            // by piece
+  std::vector<std::optional<PairWidths>> after;  // by pair, where a piece was touched
 };
 
 double rounded_tenth(double x);
 
-// Lays out the choice. Edges are sanded where the choice says so and, with `anywhere`, wherever a touched
-// piece's seam is short.
+// Lays out the choice. Edges are sanded and walls eased where the choice says so and, with `anywhere`, wherever a
+// touched piece's seam is short.
 LaidOut lay_out(const CorrectionShell& shell, const CorrectionOptions& options,
                 const CorrectionChoice& choice, bool anywhere);
 
-// Narrowest width of a pair under the changes; empty beyond the shell's reach.
-std::optional<double> width_after(const CorrectionShell& shell, std::size_t pair, const ShellChange& change);
+// A pair's widths under the changes; the mouth no more than the shell's reach. And as it stands.
+PairWidths widths_after(const CorrectionShell& shell, std::size_t pair, const ShellChange& change);
+double mouth_after(const CorrectionShell& shell, std::size_t pair, const ShellChange& change);
+PairWidths widths_now(const ShellPair& pair);
 
-// Widths of all pairs of touched pieces.
+// The widths of all pairs of touched pieces.
 void measure(const CorrectionShell& shell, LaidOut& out, int threads);
 
 struct Shortfall {
   std::size_t pair = 0;
-  double below_mm = 0, above_mm = 0;  // of the bound it misses
+  Missing missing;
 };
 // Pairs that miss their bounds; those given up must only not become narrower.
 std::vector<Shortfall> shortfalls(const CorrectionShell& shell, const LaidOut& out,

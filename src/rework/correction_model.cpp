@@ -6,6 +6,8 @@
 #include <numbers>
 #include <numeric>
 
+#include "rework/correction_part.h"
+
 namespace interstice::rework {
 namespace {
 
@@ -22,45 +24,15 @@ constexpr double kAction =
 // Wood does not grow back, a piece can be shifted again: 3 mm^2 off an edge (0.3 mm over 10 mm) weigh as much
 // as 1 mm.
 constexpr double kAreaToTravel = 3.0;
+constexpr double kEasedShare = 0.5;  // of the wood: a wedge
+// Near the arris easing opens next to nothing, and would have to go deep for it.
+constexpr double kLeastEasing = 0.25;
 
 }  // namespace
 
-// Variables of one connected part of the shell.
-struct CorrectionModel::Part {
-  MixedProgram program;
-  struct PieceVariables {
-    int touched = -1;
-    std::array<int, 3> plus{-1, -1, -1}, minus{-1, -1, -1};
-  };
-  std::map<std::size_t, PieceVariables> pieces;
-  std::map<std::size_t, std::array<int, 2>> sand;  // by pair
-  std::map<std::size_t, int> given_up;             // by pair
-  std::map<std::size_t, int> held;                 // by pair: 1 where one of its pieces is touched
-  MixedProgram::Terms work, count, lost;           // the three objectives
-  bool by_action = false;                          // work counts every edge and move that is set about
-  // What switches a variable of the given piece on: the piece, or an action of its own.
-  int switch_of(std::size_t piece, double cost) {
-    if (!by_action) return pieces.at(piece).touched;
-    const int action = program.add_variable(0, 1, true);
-    work.emplace_back(action, cost);
-    return action;
-  }
-  // As it stands a pair that need not rise is right, whatever margin is asked for: the variable that eases
-  // its bounds while neither piece is touched.
-  int held_of(std::size_t pair, const std::array<std::size_t, 2>& piece) {
-    const auto [place, is_new] = held.try_emplace(pair, -1);
-    if (!is_new) return place->second;
-    place->second = program.add_variable(0, 1);
-    for (const std::size_t p : piece) {
-      if (const auto v = pieces.find(p); v != pieces.end())
-        program.add_row(0, {{place->second, 1}, {v->second.touched, -1}}, MixedProgram::kInfinity);
-    }
-    return place->second;
-  }
-};
-
 CorrectionModel::CorrectionModel(const CorrectionShell& shell, const CorrectionOptions& options)
     : lower_margin_mm(shell.pairs.size(), 0.0),
+      throat_margin_mm(shell.pairs.size(), 0.0),
       upper_margin_mm(shell.pairs.size(), 0.0),
       forced_up(shell.pairs.size(), 0),
       shell_(shell),
@@ -122,11 +94,9 @@ void CorrectionModel::add_pair(std::size_t index, const std::vector<Move>& at, P
   const ShellPair& pair = shell_.pairs[index];
   const LinearPair& model = linear(index, at);
   const std::array<std::size_t, 2> piece{pair.a, pair.b};
-  const double lower = pair.lower_mm + lower_margin_mm[index];
   const bool given_up = forced_up[index] != 0;
-  int lost = -1;
   if (pair.must_rise) {
-    lost = part.program.add_variable(given_up ? 1 : 0, 1, true);
+    const int lost = part.program.add_variable(given_up ? 1 : 0, 1, true);
     part.given_up[index] = lost;
     part.lost.emplace_back(lost, std::round(10 * pair.value));
     MixedProgram::Terms cover{{lost, 1.0}};
@@ -136,42 +106,73 @@ void CorrectionModel::add_pair(std::size_t index, const std::vector<Move>& at, P
     }
     part.program.add_row(1, cover, MixedProgram::kInfinity);
   }
-  // Depth off either edge: at each place as much as is short there, and no less than the deepest in the
-  // run-out.
-  std::array<int, 2> sand{-1, -1};
   const double dear = options_.prefer == CorrectionOptions::Prefer::move ? kPreference : 1.0;
+  add_work_variables(index, dear, part);
+  for (const WidthRow& row : model.rows) add_row(index, row, at, dear, part);
+  add_ceiling(index, at, part);
+}
+
+double CorrectionModel::lower_of(std::size_t index, bool throat) const {
+  const ShellPair& pair = shell_.pairs[index];
+  return throat ? pair.throat_lower_mm + throat_margin_mm[index] : pair.lower_mm + lower_margin_mm[index];
+}
+
+// Depth off either edge and off the foot of either wall: at each place as much as is short there, and no less than
+// the deepest in the run-out.
+void CorrectionModel::add_work_variables(std::size_t index, double dear, Part& part) {
+  const ShellPair& pair = shell_.pairs[index];
+  const std::array<std::size_t, 2> piece{pair.a, pair.b};
+  Part::EdgeWork work;
   const bool may_sand =
       shell_.pieces[pair.a].measured && shell_.pieces[pair.b].measured && options_.max_sand_mm > 0;
   for (std::size_t side = 0; may_sand && side < 2; ++side) {
     const auto v = part.pieces.find(piece[side]);
     if (v == part.pieces.end()) continue;
-    sand[side] = part.program.add_variable(0, options_.max_sand_mm);
-    part.program.add_row(-MixedProgram::kInfinity,
-                         {{sand[side], 1}, {v->second.touched, -options_.max_sand_mm}}, 0);
-    part.work.emplace_back(sand[side], dear * kRunOutMm / kAreaToTravel);
+    const auto add = [&](double share) {
+      const int variable = part.program.add_variable(0, options_.max_sand_mm);
+      part.program.add_row(-MixedProgram::kInfinity,
+                           {{variable, 1}, {v->second.touched, -options_.max_sand_mm}}, 0);
+      part.work.emplace_back(variable, dear * share * kRunOutMm / kAreaToTravel);
+      return variable;
+    };
+    work.sand[side] = add(1);
+    if (std::isfinite(pair.throat_lower_mm)) work.ease[side] = add(kEasedShare);
   }
-  part.sand[index] = sand;
+  part.edges[index] = std::move(work);
+}
 
-  for (const WidthRow& row : model.rows) {
-    double constant = 0;
-    MixedProgram::Terms terms = moves_in(row, piece, at, part, constant);
-    if (terms.empty() || constant - reach(row, piece, part) >= lower) continue;
-    for (std::size_t side = 0; side < 2; ++side) {
-      if (sand[side] < 0 || row.by_sand[side] <= 0) continue;
-      const int here = part.program.add_variable(0, options_.max_sand_mm);
-      part.program.add_row(-MixedProgram::kInfinity, {{here, 1}, {sand[side], -1}}, 0);
-      part.work.emplace_back(here, dear * row.length_mm / kAreaToTravel);
-      terms.emplace_back(here, row.by_sand[side]);
+void CorrectionModel::add_row(std::size_t index, const WidthRow& row, const std::vector<Move>& at,
+                              double dear, Part& part) {
+  const ShellPair& pair = shell_.pairs[index];
+  const std::array<std::size_t, 2> piece{pair.a, pair.b};
+  const double lower = lower_of(index, row.throat);
+  double constant = 0;
+  MixedProgram::Terms terms = moves_in(row, piece, at, part, constant);
+  if (terms.empty() || constant - reach(row, piece, part) >= lower) return;
+  Part::EdgeWork& work = part.edges[index];
+  const auto here = [&](std::map<long, int>& at_step, int most, double share) {
+    const auto [place, is_new] = at_step.try_emplace(row.step, -1);
+    if (is_new) {
+      place->second = part.program.add_variable(0, options_.max_sand_mm);
+      part.program.add_row(-MixedProgram::kInfinity, {{place->second, 1}, {most, -1}}, 0);
+      part.work.emplace_back(place->second, dear * share * row.length_mm / kAreaToTravel);
     }
-    double eased = 0;
-    if (lost >= 0) {
-      terms.emplace_back(lost, std::max(0.0, lower - std::min(pair.now_mm - 0.02, lower)));
-    } else if (eased = std::max(0.0, lower - constant); eased > 0) {
-      terms.emplace_back(part.held_of(index, piece), -eased);
-    }
-    part.program.add_row(lower - constant - eased, std::move(terms), MixedProgram::kInfinity);
+    return place->second;
+  };
+  for (std::size_t side = 0; side < 2; ++side) {
+    if (work.sand[side] >= 0 && row.by_sand[side] > 0)
+      terms.emplace_back(here(work.sand_at[side], work.sand[side], 1), row.by_sand[side]);
+    if (row.throat && work.ease[side] >= 0 && row.by_ease[side] > kLeastEasing)
+      terms.emplace_back(here(work.ease_at[side], work.ease[side], kEasedShare), row.by_ease[side]);
   }
-  add_ceiling(index, at, part);
+  double eased = 0;
+  const double now = row.throat ? pair.throat_now_mm : pair.now_mm;
+  if (const auto lost = part.given_up.find(index); lost != part.given_up.end()) {
+    terms.emplace_back(lost->second, std::max(0.0, lower - std::min(now - 0.02, lower)));
+  } else if (eased = std::max(0.0, lower - constant); eased > 0) {
+    terms.emplace_back(part.held_of(index, piece), -eased);
+  }
+  part.program.add_row(lower - constant - eased, std::move(terms), MixedProgram::kInfinity);
 }
 
 void CorrectionModel::add_ceiling(std::size_t index, const std::vector<Move>& at, Part& part) {
@@ -184,7 +185,7 @@ void CorrectionModel::add_ceiling(std::size_t index, const std::vector<Move>& at
   MixedProgram::Terms terms = moves_in(row, piece, at, part, constant);
   double most = constant + reach(row, piece, part);
   for (std::size_t side = 0; side < 2; ++side) {
-    const int sand = part.sand[index][side];
+    const int sand = part.edges[index].sand[side];
     if (sand < 0) continue;
     terms.emplace_back(sand, row.by_sand[side]);
     most += row.by_sand[side] * options_.max_sand_mm;
@@ -247,9 +248,11 @@ void CorrectionModel::read(const Part& part, const std::vector<double>& values, 
     const auto net = [&](std::size_t k) { return value(v.plus[k]) - value(v.minus[k]); };
     out.moves[piece] = {net(0), net(1), net(2)};
   }
-  for (const auto& [pair, sand] : part.sand) {
-    for (std::size_t side = 0; side < 2; ++side)
-      out.depth[pair][side] = sand[side] >= 0 ? value(sand[side]) : 0.0;
+  for (const auto& [pair, work] : part.edges) {
+    for (std::size_t side = 0; side < 2; ++side) {
+      out.depth[pair][side] = work.sand[side] >= 0 ? value(work.sand[side]) : 0.0;
+      out.foot[pair][side] = work.ease[side] >= 0 ? value(work.ease[side]) : 0.0;
+    }
   }
   for (const auto& [pair, lost] : part.given_up) out.given_up[pair] = value(lost) > 0.5;
 }
@@ -283,6 +286,7 @@ void CorrectionModel::choose_part(const std::vector<std::size_t>& pieces, const 
 
 CorrectionChoice CorrectionModel::choose(const std::vector<Move>& at, bool helpers) {
   CorrectionChoice out{std::vector<char>(shell_.pieces.size(), 0), std::vector<Move>(shell_.pieces.size()),
+                       std::vector<std::array<double, 2>>(shell_.pairs.size(), {0, 0}),
                        std::vector<std::array<double, 2>>(shell_.pairs.size(), {0, 0}),
                        std::vector<char>(shell_.pairs.size(), 0)};
   std::vector<char> candidates(shell_.pieces.size(), 0);
@@ -348,10 +352,12 @@ CorrectionChoice CorrectionModel::in_tenths(const CorrectionChoice& choice) {
     for (const bool same_edges : {true, false}) {
       Part part = settled(pieces, choice, false);
       hold_to_tenths(choice, part);
-      for (const auto& [pair, sand] : part.sand) {
+      for (const auto& [pair, work] : part.edges) {
         for (std::size_t side = 0; side < 2 && same_edges; ++side) {
-          if (sand[side] >= 0 && choice.depth[pair][side] < kNoSand)
-            part.program.set_bounds(sand[side], 0, 0);
+          if (work.sand[side] >= 0 && choice.depth[pair][side] < kNoSand)
+            part.program.set_bounds(work.sand[side], 0, 0);
+          if (work.ease[side] >= 0 && choice.foot[pair][side] < kNoSand)
+            part.program.set_bounds(work.ease[side], 0, 0);
         }
       }
       const auto least = part.program.minimise(part.work, kWorkLimits);

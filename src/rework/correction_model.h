@@ -13,6 +13,7 @@ struct CorrectionChoice {
   std::vector<char> touched;                 // by piece
   std::vector<Move> moves;                   // by piece
   std::vector<std::array<double, 2>> depth;  // by pair: off a's edge, off b's edge
+  std::vector<std::array<double, 2>> foot;   // by pair: what easing takes off the foot of either wall, mm
   std::vector<char> given_up;                // by pair
   bool proved = true;  // no fewer seams given up, and for that no fewer pieces touched, in the linear model
 };
@@ -22,8 +23,8 @@ class CorrectionModel {
   CorrectionModel(const CorrectionShell& shell, const CorrectionOptions& options);
 
   // Extra width asked of a pair (against rounding and the linear model's error), and less room upward.
-  std::vector<double> lower_margin_mm, upper_margin_mm;  // by pair
-  std::vector<char> forced_up;                           // pairs not to be tried any more
+  std::vector<double> lower_margin_mm, throat_margin_mm, upper_margin_mm;  // by pair
+  std::vector<char> forced_up;                                             // pairs not to be tried any more
 
   // Which pieces to touch, and how, linearised at the given moves. Only pieces next to a seam that has to
   // rise come into question, and with helpers also their neighbours. Doing nothing and giving up every seam
@@ -46,6 +47,9 @@ class CorrectionModel {
   static void hold_to_tenths(const CorrectionChoice& choice, Part& part);
   void choose_part(const std::vector<std::size_t>& pieces, const std::vector<Move>& at,
                    CorrectionChoice& out);
+  double lower_of(std::size_t pair, bool throat) const;
+  void add_row(std::size_t pair, const WidthRow& row, const std::vector<Move>& at, double dear, Part& part);
+  void add_work_variables(std::size_t pair, double dear, Part& part);
   void add_ceiling(std::size_t pair, const std::vector<Move>& at, Part& part);
   void add_piece(std::size_t piece, Part& part) const;
   MixedProgram::Terms moves_in(const WidthRow& row, const std::array<std::size_t, 2>& piece,

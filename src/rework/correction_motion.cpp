@@ -89,6 +89,24 @@ double sanding_weight(const SandedStretch& stretch, double arc_mm, double perime
   return std::max(0.0, 1.0 - beyond / kRunOutMm);
 }
 
+WallShape wall_shape(const solid::PieceSolid& piece, const std::vector<Vector3d>& inward, std::size_t i) {
+  const Vector3d down = piece.root[i] - piece.arris[i];
+  const double height = std::max(0.0, -down.dot(piece.face.normal));
+  if (height <= 0) return {};
+  return {height, down.dot(inward[i]) / inward[i].squaredNorm() / height};
+}
+
+double foot_taken_mm(const WallShape& wall, double ease_deg) {
+  if (ease_deg <= 0) return 0;
+  return wall.height_mm * (std::tan(std::atan(wall.slope) + ease_deg * std::numbers::pi / 180) - wall.slope);
+}
+
+double ease_for_foot_deg(const WallShape& wall, double foot_mm) {
+  if (wall.height_mm <= 0) return 0;
+  const double slope = wall.slope + foot_mm / wall.height_mm;
+  return (std::atan(slope) - std::atan(wall.slope)) * 180 / std::numbers::pi;
+}
+
 solid::PieceSolid sanded_piece(const solid::PieceSolid& piece, const std::vector<SandedStretch>& stretches) {
   if (stretches.empty()) return piece;
   solid::PieceSolid out = piece;
@@ -98,11 +116,14 @@ solid::PieceSolid sanded_piece(const solid::PieceSolid& piece, const std::vector
     arc.push_back(arc.back() + (piece.arris[(i + 1) % piece.arris.size()] - piece.arris[i]).norm());
   }
   for (std::size_t i = 0; i < piece.arris.size(); ++i) {
-    double depth = 0;  // where stretches meet, the deeper one counts: the same wood is not taken twice
-    for (const SandedStretch& s : stretches)
-      depth = std::max(depth, s.depth_mm * sanding_weight(s, arc[i], arc.back()));
+    double depth = 0, ease = 0;  // where stretches meet, the deeper counts: the same wood is not taken twice
+    for (const SandedStretch& s : stretches) {
+      const double weight = sanding_weight(s, arc[i], arc.back());
+      depth = std::max(depth, s.depth_mm * weight);
+      ease = std::max(ease, s.ease_deg * weight);
+    }
     out.arris[i] += depth * inward[i];
-    out.root[i] += depth * inward[i];
+    out.root[i] += (depth + foot_taken_mm(wall_shape(piece, inward, i), ease)) * inward[i];
   }
   return out;
 }

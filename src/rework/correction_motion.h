@@ -8,7 +8,8 @@
 //
 // Sanding takes the wall back by depth over a stretch of the outline, measured in the face square to the
 // outline, over the wall's whole height (the bevel stays), and runs out to nothing over kRunOutMm beyond each
-// end. Places are on the piece as measured, before any move.
+// end. Easing leaves the arris where it is and gives the wall a larger bevel, by an angle, over a stretch that runs
+// out alike. Places are on the piece as measured, before any move.
 //
 // Bowl frame, mm, degrees.
 #pragma once
@@ -40,11 +41,24 @@ solid::PieceSolid moved_piece(const solid::PieceSolid& piece, const Eigen::Isome
 // A stretch of a closed outline by arc length from its first vertex, counter-clockwise from `from_mm`; the
 // stretch may go over the first vertex (to_mm < from_mm).
 struct SandedStretch {
-  double from_mm = 0, to_mm = 0, depth_mm = 0;
+  double from_mm = 0, to_mm = 0;
+  double depth_mm = 0;  // off the whole wall
+  double ease_deg = 0;  // added to the bevel
 };
 solid::PieceSolid sanded_piece(const solid::PieceSolid& piece, const std::vector<SandedStretch>& stretches);
 
 double stretch_length(const SandedStretch& stretch, double perimeter_mm);
+
+// How high the wall at an outline point stands, square to the face, and its bevel's tangent.
+struct WallShape {
+  double height_mm = 0, slope = 0;
+};
+WallShape wall_shape(const solid::PieceSolid& piece, const std::vector<Eigen::Vector3d>& inward,
+                     std::size_t i);
+
+// What easing by an angle takes off the foot of such a wall, mm along the face; and the angle that takes so much.
+double foot_taken_mm(const WallShape& wall, double ease_deg);
+double ease_for_foot_deg(const WallShape& wall, double foot_mm);
 
 // Share of the depth that is taken at this place: 1 within, falling to 0 over the run-out.
 double sanding_weight(const SandedStretch& stretch, double arc_mm, double perimeter_mm);

@@ -44,16 +44,12 @@ class TakingBack {
     for (std::size_t i = 0; i < shell_.pairs.size(); ++i) {
       const ShellPair& p = shell_.pairs[i];
       const bool near = p.a == pair.a || p.a == pair.b || p.b == pair.a || p.b == pair.b;
-      if (p.must_rise && near && width(i, out.layout.change) < p.lower_mm - 1e-6) out.given_up[i] = 1;
+      if (p.must_rise && near && !wide_enough(p, widths_after(shell_, i, out.layout.change)))
+        out.given_up[i] = 1;
     }
   }
-  double width(std::size_t k, const ShellChange& change) const {
-    return width_after(shell_, k, change).value_or(shell_.reach_mm);
-  }
   bool misses(std::size_t k, const ShellChange& change) const {
-    const ShellPair& p = shell_.pairs[k];
-    const double w = width(k, change);
-    return w > p.upper_mm + 1e-6 || w < std::min(p.lower_mm, p.now_mm - 0.02) - 1e-6;
+    return missing_of(shell_.pairs[k], widths_after(shell_, k, change), true).any();
   }
   // What the seams of these pieces that are too narrow under the change are worth.
   double lost_by(const std::vector<std::size_t>& pieces, const ShellChange& change,
@@ -63,7 +59,8 @@ class TakingBack {
       const ShellPair& p = shell_.pairs[k];
       const bool near = std::find(pieces.begin(), pieces.end(), p.a) != pieces.end() ||
                         std::find(pieces.begin(), pieces.end(), p.b) != pieces.end();
-      if (near && !(p.must_rise && out.given_up[k]) && width(k, change) < p.lower_mm - 1e-6) sum += p.value;
+      if (near && !(p.must_rise && out.given_up[k]) && !wide_enough(p, widths_after(shell_, k, change)))
+        sum += p.value;
     }
     return sum;
   }
@@ -113,8 +110,10 @@ class Search {
   }
   void learn(const std::vector<Shortfall>& missed) {
     for (const Shortfall& s : missed) {
-      if (s.below_mm > 0) model_.lower_margin_mm[s.pair] += s.below_mm + kExtra;
-      if (s.above_mm > 0) model_.upper_margin_mm[s.pair] += s.above_mm + kExtra;
+      const Missing& m = s.missing;
+      if (m.mouth_mm > 0) model_.lower_margin_mm[s.pair] += m.mouth_mm + kExtra;
+      if (m.throat_mm > 0) model_.throat_margin_mm[s.pair] += m.throat_mm + kExtra;
+      if (m.above_mm > 0) model_.upper_margin_mm[s.pair] += m.above_mm + kExtra;
       if (++failed_[s.pair] >= kPatience && shell_.pairs[s.pair].must_rise) {
         model_.forced_up[s.pair] = 1;
         choice_.given_up[s.pair] = 1;

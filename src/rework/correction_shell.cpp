@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 #include <map>
 #include <numbers>
 #include <set>
@@ -10,6 +11,7 @@
 #include "core/median.h"
 #include "core/parallel.h"
 #include "plan/piece_model.h"
+#include "solid/throat.h"
 
 namespace interstice::rework {
 namespace {
@@ -18,6 +20,10 @@ using Eigen::Vector3d;
 
 // A width that may shrink by this is as good as unchanged: a fifth of the 0.1 mm corrections are given to.
 constexpr double kSame = 0.02;
+constexpr double kLittle = 1e-6;
+// The outlines and a stated width should say nearly the same; a document where they do not is taken by its
+// outlines.
+constexpr double kMostOffset_mm = 0.5;
 
 ShellPiece make_piece(const seams::FitTile& tile, const plan::Plan& plan,
                       std::optional<geometry::TileIndex> planned) {
@@ -33,6 +39,7 @@ ShellPiece make_piece(const seams::FitTile& tile, const plan::Plan& plan,
   } else {
     return piece;
   }
+  piece.face_above_mm = piece.measured ? tile.face_above_arris_mm : 0;
   piece.centroid = face_centroid(piece.solid.face, piece.solid.arris);
   piece.inward = solid::inward_steps(piece.solid.face, piece.solid.arris);
   for (std::size_t i = 0; i < piece.solid.arris.size(); ++i) {
@@ -65,9 +72,31 @@ SeamOfPair index_seams(const seams::FitDocument& fit) {
   return out;
 }
 
+// A throat too narrow or in doubt has to be proved wide enough, another must stay as it is or proved.
+void bound_throat(const seams::FitSeam& seam, double fill_mm, ShellPair& pair) {
+  if (!seam.throat_u95_mm || !std::isfinite(pair.throat_now_mm)) return;
+  const double needed = fill_mm + core::guard_band_mm(*seam.throat_u95_mm);
+  const bool rises = seam.verdict != seams::Verdict::clear && pair.throat_now_mm < needed;
+  pair.must_rise = pair.must_rise || rises;
+  pair.throat_lower_mm = rises ? needed : std::min(pair.throat_now_mm - kSame, needed);
+}
+
+// The throat as stated and in the outlines.
+void measure_throat(const seams::FitSeam& seam, bool wanted, const solid::SolidBody& a,
+                    const solid::SolidBody& b, ShellPair& pair) {
+  pair.throat_now_mm = std::numeric_limits<double>::infinity();
+  if (!seam.throat_mm || !wanted) return;
+  const auto throat = solid::throat_of(a, b);
+  if (!throat) return;
+  pair.throat_now_mm = throat->width_mm;
+  const double offset = *seam.throat_mm - throat->width_mm;
+  if (std::abs(offset) <= kMostOffset_mm) pair.throat_offset_mm = offset, pair.throat_now_mm += offset;
+}
+
 void set_bounds(const seams::FitDocument& fit, const CorrectionShell& shell, double guard_else,
                 double limit_mm, ShellPair& pair) {
   const double fill = fit.smallest_fill_mm;
+  pair.throat_lower_mm = -std::numeric_limits<double>::infinity();
   pair.upper_mm = std::numeric_limits<double>::infinity();
   const seams::FitSeam* seam = pair.seam ? &fit.seams[*pair.seam] : nullptr;
   const std::size_t unmeasured = shell.pieces[pair.a].measured ? pair.b : pair.a;
@@ -83,13 +112,16 @@ void set_bounds(const seams::FitDocument& fit, const CorrectionShell& shell, dou
   const double guard = seam != nullptr && seam->u95_mm ? core::guard_band_mm(*seam->u95_mm) : guard_else;
   pair.must_rise = seam != nullptr && seam->verdict != seams::Verdict::clear && pair.now_mm < fill + guard;
   pair.lower_mm = pair.must_rise ? fill + guard : std::min(pair.now_mm - kSame, fill + guard);
+  if (seam != nullptr) bound_throat(*seam, fill, pair);
   if (seam != nullptr && pair.now_mm <= limit_mm) pair.upper_mm = std::max(pair.now_mm, limit_mm - guard);
 }
 
 void set_values(const seams::FitDocument& fit, const CorrectionOptions& options, CorrectionShell& shell) {
   double largest = 0;
   const auto value = [&](const ShellPair& p) {
-    return options.seam_value.empty() ? fit.seams[*p.seam].tight_length_mm : options.seam_value[*p.seam];
+    const seams::FitSeam& seam = fit.seams[*p.seam];
+    return options.seam_value.empty() ? seam.tight_length_mm + seam.pinched_length_mm
+                                      : options.seam_value[*p.seam];
   };
   for (const ShellPair& p : shell.pairs) {
     if (p.must_rise) largest = std::max(largest, value(p));
@@ -115,6 +147,25 @@ solid::PieceSolid planned_solid(const plan::Plan& plan, geometry::TileIndex tile
   return solid;
 }
 
+Missing missing_of(const ShellPair& pair, const PairWidths& widths, bool given_up) {
+  const double lower = given_up ? std::min(pair.lower_mm, pair.now_mm - kSame) : pair.lower_mm;
+  const double throat =
+      given_up ? std::min(pair.throat_lower_mm, pair.throat_now_mm - kSame) : pair.throat_lower_mm;
+  const auto over = [](double x) { return x > kLittle ? x : 0.0; };
+  return {over(lower - widths.mouth_mm), over(throat - widths.throat_mm),
+          over(widths.mouth_mm - pair.upper_mm)};
+}
+
+bool wide_enough(const ShellPair& pair, const PairWidths& widths) {
+  return widths.mouth_mm >= pair.lower_mm - kLittle && widths.throat_mm >= pair.throat_lower_mm - kLittle;
+}
+
+solid::SolidBody kept_body(const CorrectionShell& shell, std::size_t piece, const solid::PieceSolid& solid) {
+  if (solid.arris.empty()) return {};
+  if (!shell.finished_wall) return solid::SolidBody(solid);
+  return solid::SolidBody(solid::kept_part(solid, shell.pieces[piece].face_above_mm, *shell.finished_wall));
+}
+
 solid::PieceSolid changed_piece(const CorrectionShell& shell, std::size_t piece, const PieceChange& change) {
   const ShellPiece& p = shell.pieces[piece];
   const solid::PieceSolid sanded = sanded_piece(p.solid, change.sanded);
@@ -126,6 +177,7 @@ CorrectionShell make_shell(const seams::FitDocument& fit, const plan::Plan& plan
                            const CorrectionOptions& options) {
   CorrectionShell shell;
   shell.form = form_of(fit, plan);
+  shell.finished_wall = fit.finished_wall;
   std::map<std::string, geometry::TileIndex> planned;
   for (std::size_t i = 0; i < plan.tiles.size(); ++i)
     planned[plan.tiles[geometry::TileIndex(i)].label] = geometry::TileIndex(i);
@@ -163,10 +215,11 @@ CorrectionShell make_shell(const seams::FitDocument& fit, const plan::Plan& plan
     if (const auto s = seams.find({a.value, b.value}); s != seams.end()) pair.seam = s->second;
     pair.now_mm = summary->narrowest_mm;
     if (pair.seam && fit.seams[*pair.seam].narrowest_mm) {
-      // The outlines and the stated width should say nearly the same; a document where they do not is taken
-      // by its outlines.
       const double offset = *fit.seams[*pair.seam].narrowest_mm - pair.now_mm;
-      if (std::abs(offset) <= 0.5) pair.offset_mm = offset, pair.now_mm += offset;
+      if (std::abs(offset) <= kMostOffset_mm) pair.offset_mm = offset, pair.now_mm += offset;
+      measure_throat(fit.seams[*pair.seam], options.throats,
+                     kept_body(shell, pair.a, shell.pieces[pair.a].solid),
+                     kept_body(shell, pair.b, shell.pieces[pair.b].solid), pair);
     }
     set_bounds(fit, shell, guard_else, options.limit_mm, pair);
     found[k] = pair;

@@ -18,6 +18,7 @@ struct ShellPiece {
   Eigen::Vector3d centroid;  // of the face
   double rim_mm = 0;         // farthest arris point from the centroid
   double wall_mm = 0;        // mean height of the walls
+  double face_above_mm = 0;  // the outer face over the plane of the arris
   bool measured = false;
   bool free = false;  // may be touched
   std::vector<Eigen::Vector3d> inward;
@@ -30,12 +31,20 @@ struct ShellPair {
   double now_mm = 0;     // narrowest width
   double lower_mm = 0;   // must not be below this in the end
   double upper_mm = 0;   // narrowest width must not be above this
-  bool must_rise = false;
-  double value = 1;  // of freeing it, 1 to 2
+  // The same of the throat within the finished wall; lower: minus infinity where none is known.
+  double throat_offset_mm = 0, throat_now_mm = 0, throat_lower_mm = 0;
+  bool must_rise = false;  // mouth or throat
+  double value = 1;        // of freeing it, 1 to 2
+};
+
+// A pair's two widths; the throat is infinite where it does not matter.
+struct PairWidths {
+  double mouth_mm = 0, throat_mm = 0;
 };
 
 struct CorrectionShell {
   geometry::Profile form;
+  std::optional<plan::FinishedWall> finished_wall;
   std::vector<ShellPiece> pieces;
   std::vector<ShellPair> pairs;
   double reach_mm = 0;  // pairs farther apart can't matter
@@ -58,6 +67,18 @@ struct PieceChange {
   bool is_none() const { return move.is_zero() && sanded.empty(); }
 };
 using ShellChange = std::vector<PieceChange>;
+
+// By how much a pair misses what it must keep, and the throat by how much; given up: what it had. 0: nothing.
+struct Missing {
+  double mouth_mm = 0, throat_mm = 0, above_mm = 0;
+  bool any() const { return mouth_mm > 0 || throat_mm > 0 || above_mm > 0; }
+};
+Missing missing_of(const ShellPair& pair, const PairWidths& widths, bool given_up);
+// Both widths what they have to be in the end.
+bool wide_enough(const ShellPair& pair, const PairWidths& widths);
+
+// What turning leaves of a piece of the shell.
+solid::SolidBody kept_body(const CorrectionShell& shell, std::size_t piece, const solid::PieceSolid& solid);
 
 solid::PieceSolid changed_piece(const CorrectionShell& shell, std::size_t piece, const PieceChange& change);
 

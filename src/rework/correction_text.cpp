@@ -33,16 +33,32 @@ std::string move_text(const seams::Correction& c) {
   return text.empty() ? "leave " + c.tile + " where it is" : text;
 }
 
+// Which end to begin from: ", from the end at D05", or ", 4 mm from the end at D05".
+std::string begin_text(const seams::Correction& c) {
+  if (c.begin_at.empty()) return "";
+  return (c.begin_mm >= 1 ? number(", %.0f mm from", c.begin_mm) : std::string(", from")) + " the end at " +
+         c.begin_at;
+}
+
 std::string sand_text(const seams::Correction& c) {
   std::string text = "sand " + c.tile + " where it faces " + c.facing + ": " + mm(c.depth_mm);
   if (c.length_mm > 0) text += number(" over %.0f mm", c.length_mm);
-  return text;
+  return text + begin_text(c);
+}
+
+std::string ease_text(const seams::Correction& c) {
+  std::string text = "ease the wall of " + c.tile + " towards " + c.facing + " by " +
+                     number(c.angle_deg == std::round(c.angle_deg) ? "%.0f" : "%.1f", c.angle_deg) +
+                     (c.angle_deg == 1 ? " degree" : " degrees");
+  if (c.length_mm > 0) text += number(" over %.0f mm", c.length_mm);
+  return text + begin_text(c) + ", face edge unchanged";
 }
 
 std::string freed_text(const seams::Correction& c) {
   std::string text;
   for (const seams::Correction::Freed& f : c.frees) {
     text += (text.empty() ? "  (then " : ", ") + f.tiles[0] + "-" + f.tiles[1] + " " + mm(f.width_after_mm);
+    if (f.throat_after_mm) text += ", " + mm(*f.throat_after_mm) + " behind";
   }
   return text.empty() ? text : text + ")";
 }
@@ -50,27 +66,38 @@ std::string freed_text(const seams::Correction& c) {
 }  // namespace
 
 std::string correction_words(const seams::Correction& correction) {
-  return correction.action == seams::Correction::Action::move ? move_text(correction) : sand_text(correction);
+  switch (correction.action) {
+    case seams::Correction::Action::move:
+      return move_text(correction);
+    case seams::Correction::Action::ease:
+      return ease_text(correction);
+    case seams::Correction::Action::sand:
+      break;
+  }
+  return sand_text(correction);
 }
 
 std::string work_order(const seams::FitDocument& fit) {
   std::string out;
-  bool moves = false, sanding = false;
+  bool moves = false, sanding = false, easing = false;
   for (std::size_t i = 0; i < fit.corrections.size(); ++i) {
     const seams::Correction& c = fit.corrections[i];
     const bool move = c.action == seams::Correction::Action::move;
-    (move ? moves : sanding) = true;
+    (move ? moves : c.action == seams::Correction::Action::ease ? easing : sanding) = true;
     out += number("%3.0f  ", static_cast<double>(i + 1)) + correction_words(c) + freed_text(c) + "\n";
   }
   for (const std::string& line : fit.corrections_refused) out += "  -  " + line + "\n";
   if (moves)
     out += "Along the ring as seen from above, turns as seen from outside; each piece keeps its tilt.\n";
-  if (sanding) {
+  if (sanding) out += "Sand square to the edge with the bevel kept, running out over 3 mm at both ends.\n";
+  if (easing) {
     out +=
-        "Sand square to the edge with the bevel kept, running out over 3 mm at both ends. Wood dust harms: "
-        "mask and "
-        "extraction, and what the data sheets say of glue on the edges.\n";
+        "Easing tilts the table or the block so that more comes off towards the back of the wall; it runs "
+        "out over "
+        "3 mm at both ends.\n";
   }
+  if (sanding || easing)
+    out += "Wood dust harms: mask and extraction, and what the data sheets say of glue on the edges.\n";
   return out;
 }
 

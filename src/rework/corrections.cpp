@@ -7,6 +7,7 @@
 #include <set>
 
 #include "core/errors.h"
+#include "rework/correction_edge.h"
 #include "rework/correction_search.h"
 
 namespace interstice::rework {
@@ -26,6 +27,9 @@ Vector2d map_of(const CorrectionShell& shell, const solid::SolidBody& base, doub
   return shell.form.locate(base.arris_at(segment, t)).uv;
 }
 
+// A throat this near to its mouth is not worth its own figure.
+constexpr double kSameWidth_mm = 0.05;
+
 // Pieces whose change turns out not to be needed are left alone.
 void drop_needless(const CorrectionShell& shell, const std::vector<char>& given_up, LaidOut& out,
                    int threads) {
@@ -37,9 +41,7 @@ void drop_needless(const CorrectionShell& shell, const std::vector<char>& given_
     for (std::size_t k = 0; k < shell.pairs.size() && !needed; ++k) {
       const ShellPair& p = shell.pairs[k];
       if (p.a != i && p.b != i) continue;
-      const double width = width_after(shell, k, without.change).value_or(shell.reach_mm);
-      const double lower = given_up[k] ? std::min(p.lower_mm, p.now_mm - 0.02) : p.lower_mm;
-      needed = width < lower - 1e-6 || width > p.upper_mm + 1e-6;
+      needed = missing_of(p, widths_after(shell, k, without.change), given_up[k] != 0).any();
     }
     if (needed) continue;
     out = std::move(without);
@@ -56,8 +58,8 @@ std::vector<std::size_t> freed_by(const CorrectionShell& shell, const LaidOut& o
   for (std::size_t k = 0; k < shell.pairs.size(); ++k) {
     const ShellPair& p = shell.pairs[k];
     if (!p.must_rise || (p.a != piece && p.b != piece)) continue;
-    if (!out.after_mm[k] || *out.after_mm[k] < p.lower_mm - 1e-6) continue;
-    if (width_after(shell, k, change).value_or(shell.reach_mm) < p.lower_mm - 1e-6) freed.push_back(k);
+    if (!out.after[k] || !wide_enough(p, *out.after[k])) continue;
+    if (!wide_enough(p, widths_after(shell, k, change))) freed.push_back(k);
   }
   return freed;
 }
@@ -73,10 +75,8 @@ class Writer {
     for (const std::size_t piece : working_order()) write_piece(piece, result);
     for (std::size_t k = 0; k < shell_.pairs.size(); ++k) {
       if (shell_.pairs[k].must_rise && !reached(k)) result.refused.push_back(refusal(k));
-      if (!shell_.pairs[k].must_rise && !out_.after_mm[k]) continue;
-      const ShellPair& p = shell_.pairs[k];
-      result.seams.push_back(
-          {labels(k), p.now_mm, out_.after_mm[k].value_or(p.now_mm), p.lower_mm, p.must_rise, reached(k)});
+      if (!shell_.pairs[k].must_rise && !out_.after[k]) continue;
+      result.seams.push_back(seam_after(k));
     }
     return result;
   }
@@ -85,14 +85,25 @@ class Writer {
   std::array<std::string, 2> labels(std::size_t k) const {
     return {shell_.pieces[shell_.pairs[k].a].label, shell_.pieces[shell_.pairs[k].b].label};
   }
-  bool reached(std::size_t k) const {
-    return out_.after_mm[k].value_or(shell_.pairs[k].now_mm) >= shell_.pairs[k].lower_mm - 1e-6;
+  bool reached(std::size_t k) const { return wide_enough(shell_.pairs[k], after(k)); }
+  PairWidths after(std::size_t k) const { return out_.after[k].value_or(widths_now(shell_.pairs[k])); }
+  CorrectionResult::SeamAfter seam_after(std::size_t k) const {
+    const ShellPair& p = shell_.pairs[k];
+    const PairWidths widths = after(k);
+    CorrectionResult::SeamAfter out{labels(k), p.now_mm, widths.mouth_mm, p.lower_mm, {},
+                                    {},        {},       p.must_rise,     reached(k)};
+    if (!std::isfinite(p.throat_lower_mm)) return out;
+    out.throat_before_mm = p.throat_now_mm;
+    out.throat_needed_mm = p.throat_lower_mm;
+    if (std::isfinite(widths.throat_mm)) out.throat_after_mm = widths.throat_mm;
+    return out;
   }
   double worth(std::size_t piece) const {
     double sum = 0;
     for (const std::size_t k : freed_by(shell_, out_, piece, {})) {
       const seams::FitSeam& seam = fit_.seams[*shell_.pairs[k].seam];
-      sum += options_.seam_value.empty() ? seam.tight_length_mm : options_.seam_value[*shell_.pairs[k].seam];
+      sum += options_.seam_value.empty() ? seam.tight_length_mm + seam.pinched_length_mm
+                                         : options_.seam_value[*shell_.pairs[k].seam];
     }
     return sum;
   }
@@ -104,8 +115,8 @@ class Writer {
       const ShellPair& p = shell_.pairs[k];
       if ((p.a != piece && p.b != piece) || !shell_.pieces[p.a].measured || !shell_.pieces[p.b].measured)
         continue;
-      const double before = width_after(shell_, k, done).value_or(shell_.reach_mm);
-      if (width_after(shell_, k, next).value_or(shell_.reach_mm) < std::min(before - 0.02, 0.3)) return false;
+      const double before = mouth_after(shell_, k, done);
+      if (mouth_after(shell_, k, next) < std::min(before - 0.02, 0.3)) return false;
     }
     return true;
   }
@@ -128,7 +139,13 @@ class Writer {
     return order;
   }
   void add_freed(const std::vector<std::size_t>& pairs, seams::Correction& c) const {
-    for (const std::size_t k : pairs) c.frees.push_back({labels(k), *out_.after_mm[k]});
+    for (const std::size_t k : pairs) {
+      const PairWidths& widths = *out_.after[k];
+      const bool narrower =
+          std::isfinite(widths.throat_mm) && widths.throat_mm < widths.mouth_mm - kSameWidth_mm;
+      c.frees.push_back(
+          {labels(k), widths.mouth_mm, narrower ? std::optional(widths.throat_mm) : std::nullopt});
+    }
   }
   void write_piece(std::size_t piece, CorrectionResult& result) const {
     const PieceChange& change = out_.change[piece];
@@ -137,7 +154,8 @@ class Writer {
     for (std::size_t i = 0; i < change.sanded.size(); ++i) {
       const SandedStretch& s = change.sanded[i];
       seams::Correction c;
-      c.action = seams::Correction::Action::sand;
+      c.action = s.ease_deg > 0 ? seams::Correction::Action::ease : seams::Correction::Action::sand;
+      c.angle_deg = s.ease_deg;
       c.tile = shell_.pieces[piece].label;
       c.facing = shell_.pieces[change.facing[i]].label;
       c.from = map_of(shell_, base, s.from_mm);
@@ -148,7 +166,10 @@ class Writer {
       without.sanded.erase(without.sanded.begin() + static_cast<std::ptrdiff_t>(i));
       without.facing.erase(without.facing.begin() + static_cast<std::ptrdiff_t>(i));
       add_freed(freed_by(shell_, out_, piece, without), c);
-      result.wood_mm3 += c.depth_mm * c.length_mm * shell_.pieces[piece].wall_mm;
+      set_beginning(piece, change.facing[i], s, c);
+      const double wall = shell_.pieces[piece].wall_mm;
+      const double wedge = wall / 2 * std::tan(s.ease_deg * std::numbers::pi / 180);
+      result.wood_mm3 += (c.depth_mm + wedge) * c.length_mm * wall;
       result.corrections.push_back(std::move(c));
     }
     if (change.move.is_zero()) return;
@@ -165,11 +186,29 @@ class Writer {
                           std::abs(c.turn_deg) * std::numbers::pi / 180.0 * shell_.pieces[piece].rim_mm;
     result.corrections.push_back(std::move(c));
   }
+  // Where along its edge a stretch begins: from the nearer end, which is named by the piece that meets the edge
+  // there, or as the rim.
+  void set_beginning(std::size_t piece, std::size_t facing, const SandedStretch& s,
+                     seams::Correction& c) const {
+    const auto edge = edge_facing(shell_, piece, facing);
+    if (!edge) return;
+    const double perimeter = solid::SolidBody(shell_.pieces[piece].solid).perimeter_mm();
+    const auto ahead = [&](double from, double to) {
+      const double d = to - from;
+      return d - std::round(d / perimeter) * perimeter;
+    };
+    const double first = std::max(0.0, ahead(edge->from_mm, s.from_mm)),
+                 last = std::max(0.0, ahead(s.to_mm, edge->to_mm));
+    const bool from_first = first <= last;
+    c.begin_mm = std::round(from_first ? first : last);
+    c.begin_at = name_of_end(shell_, piece, facing, from_first ? edge->from_mm : edge->to_mm);
+  }
   std::string refusal(std::size_t k) const {
     const ShellPair& p = shell_.pairs[k];
     const ShellPiece& a = shell_.pieces[p.a];
     const ShellPiece& b = shell_.pieces[p.b];
-    const double missing = p.lower_mm - out_.after_mm[k].value_or(p.now_mm);
+    const PairWidths widths = after(k);
+    const double missing = std::max(p.lower_mm - widths.mouth_mm, p.throat_lower_mm - widths.throat_mm);
     const bool name_b =
         b.free != a.free ? b.free : b.ring > a.ring;  // the one set later comes off more easily
     const ShellPiece& cut = name_b ? b : a;

@@ -1,21 +1,23 @@
 // Corrections: the least work that makes every seam fillable, as a work order on the measured outlines.
 //
 // Model. Pieces are rigid solids standing on the form (mouth.h). Each may be slid and turned on the form and
-// sanded along stretches of its edges (correction_motion.h), within bounds. Seams whose verdict is "too
-// tight" or "doubtful" have to be raised until they are proved clear: the width to reach is the smallest fill
-// and the guard band (core/verdict.h). Seams that are clear must stay proved clear;
-// seams not wider than the limit (8 mm) must not open beyond it (same guard; corners that face each other
+// sanded or eased along stretches of its edges (correction_motion.h), within bounds. Seams whose verdict is "too
+// tight", "pinched" or "doubtful" have to be raised, mouth and throat, until they are proved clear: the width to
+// reach is the smallest fill and the guard band of that width (core/verdict.h). Seams that are clear must stay
+// proved clear, no throat becomes narrower unless it stays proved; seams not wider than the limit (8 mm) must not open beyond it (same guard; corners that face each other
 // across a junction are no seam); a seam that was not seen, or faces an unseen piece, must not become
 // narrower than it seems (unseen pieces stand where the plan has them); the place of an absent piece keeps
 // the smallest fill round it, or what it has.
 //
 // Objective, in this order: fewest seams given up (weighted by their value), fewest pieces touched, least
-// work: travel in mm (turns count by the travel of the rim) plus sanded area in mm^2 over 3 mm. Solved as
+// work: travel in mm (turns count by the travel of the rim) plus sanded area in mm^2 over 3 mm (half of it where a
+// wall is eased). Solved as
 // mixed-integer linear programs on widths linearised at the narrowest points, linearised again at the result;
-// moves are rounded to 0.1 mm and 0.1 deg, sanding depths up to 0.1 mm, stretches are laid out, and the
+// moves are rounded to 0.1 mm and 0.1 deg, sanding depths up to 0.1 mm, easing up to 0.5 deg, stretches are laid out, and the
 // rounded corrections are applied to the outlines in 3-D. What that shows is what is returned. Deterministic.
 #pragma once
 
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -30,6 +32,7 @@ struct CorrectionOptions {
   double max_sand_mm = 2.0;                // off one edge
   double limit_mm = core::kWidestSeam_mm;  // no seam that is narrower may be opened beyond
   bool glued = false;                      // nothing can be moved any more
+  bool throats = false;  // raise throats too, easing walls as well: takes several times as long
   enum class Prefer { least, sand, move } prefer = Prefer::least;
   std::vector<std::string> locked;  // labels of pieces that must not be touched
   // What freeing each seam of the document is worth (say, the length of seam behind it); empty: its length
@@ -54,6 +57,7 @@ struct CorrectionResult {
   struct SeamAfter {
     std::array<std::string, 2> tiles;
     double before_mm = 0, after_mm = 0, needed_mm = 0;
+    std::optional<double> throat_before_mm, throat_after_mm, throat_needed_mm;  // where one is known
     bool had_to_rise = false, reached = false;
   };
   std::vector<SeamAfter> seams;  // every seam of a touched piece and every one that had to rise
@@ -75,6 +79,7 @@ seams::FitDocument apply_corrections(const seams::FitDocument& fit, const plan::
 struct WidthChange {
   std::array<std::string, 2> tiles;
   double before_mm = 0, after_mm = 0, u95_mm = 0;
+  std::optional<double> throat_before_mm, throat_after_mm;
   seams::Verdict before = seams::Verdict::unseen, after = seams::Verdict::unseen;
 };
 std::vector<WidthChange> width_changes(const seams::FitDocument& before, const seams::FitDocument& after);

@@ -90,7 +90,8 @@ TileResult fit_tile(const scan::Scan& scan, const surface::Surface& surface,
                      traced.errors.covariance,
                      traced.shared_error_mm,
                      edges::photo_shares(traced, scan.photos.size()),
-                     {}};
+                     {},
+                     0};
   return result;
 }
 
@@ -252,6 +253,7 @@ FitDocument fit_pieces(const scan::Scan& scan, const surface::Surface& surface, 
   FitDocument fit;
   fit.name = plan.name;
   fit.smallest_fill_mm = options.smallest_fill_mm;
+  fit.finished_wall = options.finished_wall;
   fit.form_profile = surface.form.points();
   fit.quality = quality_of(scan);
   options.progress("measuring the pieces' edges");
@@ -266,7 +268,8 @@ FitDocument fit_pieces(const scan::Scan& scan, const surface::Surface& surface, 
   const std::vector<double> above = edges::with_median_for_unknown(found);
   for (std::size_t t = 0; t < results.size(); ++t) {
     TileResult& r = results[t];
-    if (r.tile.state == plan::TileState::placed) r.tile.face_above_arris_mm = above[t];
+    if (r.tile.state == plan::TileState::placed)
+      r.tile.face_above_arris_mm = r.measured.face_above_mm = above[t];
     r.tile.arris_sd_mm = stated_sds(r.measured);
     labels.push_back(r.tile.label);
     fit.tiles.push_back(std::move(r.tile));
@@ -275,6 +278,7 @@ FitDocument fit_pieces(const scan::Scan& scan, const surface::Surface& surface, 
   options.progress("measuring the seams");
   SeamOptions seam_options;
   seam_options.smallest_fill_mm = options.smallest_fill_mm;
+  seam_options.finished_wall = options.finished_wall;
   seam_options.scale_sd = scan.quality.scale_sd;
   seam_options.photos = edges::PhotoErrors(scan);
   seam_options.threads = options.threads;

@@ -3,6 +3,7 @@
 #pragma once
 
 #include <functional>
+#include <optional>
 #include <string>
 
 #include "plan/plan.h"
@@ -14,6 +15,7 @@ namespace interstice::seams {
 
 struct FitOptions {
   double smallest_fill_mm = 3.0;
+  std::optional<plan::FinishedWall> finished_wall;  // verdicts look no further; empty: the whole thickness
   int threads = 0;
   std::function<void(const std::string&)> progress = [](const std::string&) {};
 };

@@ -5,37 +5,33 @@
 #include "core/errors.h"
 #include "core/files.h"
 #include "core/json_reader.h"
+#include "seams/fit_json.h"
 
 namespace interstice::seams {
 namespace {
 
-using Json = nlohmann::ordered_json;
 using Eigen::Vector2d;
 using Eigen::Vector3d;
+using fit_json::Json;
+using fit_json::list;
+using fit_json::one_of;
+using fit_json::read_optional;
+using fit_json::read_pair_of_labels;
+using fit_json::read_vector;
+using fit_json::rounded;
 
 constexpr std::array kStates{"placed", "absent", "unseen"};
-constexpr std::array kVerdicts{name_of(Verdict::too_tight), name_of(Verdict::doubtful),
-                               name_of(Verdict::clear), name_of(Verdict::unseen)};
+constexpr std::array kVerdicts{name_of(Verdict::too_tight), name_of(Verdict::pinched),
+                               name_of(Verdict::doubtful), name_of(Verdict::clear), name_of(Verdict::unseen)};
 constexpr std::array kThroats{"walls", "bevel"};
-constexpr std::array kActions{"move", "sand"};
+constexpr std::array kDoubts{name_of(Doubt::none), name_of(Doubt::mouth), name_of(Doubt::throat)};
 constexpr std::size_t kMaxTiles = 4000,
                       kMaxSeams = 50000;  // a plan has at most as many pieces; few have 12 neighbours
 
-double rounded(double x) {
-  const double r = std::round(x * 1e4) / 1e4;
-  return r == 0 ? 0.0 : r;
-}
 // Unit vectors need more digits than positions.
 double rounded_direction(double x) {
   const double r = std::round(x * 1e8) / 1e8;
   return r == 0 ? 0.0 : r;
-}
-
-template <class V>
-Json list(const V& v, double (*round)(double) = rounded) {
-  Json out = Json::array();
-  for (Eigen::Index i = 0; i < v.size(); ++i) out.push_back(round(v[i]));
-  return out;
 }
 
 template <class V>
@@ -91,10 +87,14 @@ Json write_seam(const FitSeam& s) {
   j["map"] = list(s.map);
   j["at"] = list(s.at);
   j["verdict"] = name_of(s.verdict);
+  j["doubt"] = s.doubt == Doubt::none ? Json(nullptr) : Json(name_of(s.doubt));
   j["length_mm"] = rounded(s.length_mm);
   j["tight_length_mm"] = rounded(s.tight_length_mm);
+  j["pinched_length_mm"] = rounded(s.pinched_length_mm);
   j["throat_mm"] = optional_number(s.throat_mm);
+  j["throat_u95_mm"] = optional_number(s.throat_u95_mm);
   j["throat_from"] = name_of(s.throat_from);
+  j["throat_at"] = s.throat_mm ? list(s.throat_at) : Json(nullptr);
   j["best_photo"] = s.best_photo;
   j["advice"] = s.advice;
   Json samples = Json::array();
@@ -104,31 +104,11 @@ Json write_seam(const FitSeam& s) {
                        {"sd", rounded(p.sd_mm)},
                        {"a", list(p.a)},
                        {"b", list(p.b)}});
+    if (!p.throat) continue;
+    samples.back()["throat"] = rounded(p.throat->mm);
+    samples.back()["throat_sd"] = rounded(p.throat->u_mm);
   }
   j["samples"] = samples;
-  return j;
-}
-
-Json write_correction(const Correction& c) {
-  Json j;
-  j["tile"] = c.tile;
-  j["action"] = kActions[static_cast<std::size_t>(c.action)];
-  if (c.action == Correction::Action::move) {
-    j["along_mm"] = rounded(c.along_mm);
-    j["towards_pole_mm"] = rounded(c.towards_pole_mm);
-    j["turn_deg"] = rounded(c.turn_deg);
-  } else {
-    j["facing"] = c.facing;
-    j["from"] = list(c.from);
-    j["to"] = list(c.to);
-    j["depth_mm"] = rounded(c.depth_mm);
-    j["length_mm"] = rounded(c.length_mm);
-  }
-  j["frees"] = Json::array();
-  for (const Correction::Freed& f : c.frees) {
-    j["frees"].push_back(
-        {{"tiles", {f.tiles[0], f.tiles[1]}}, {"width_after_mm", rounded(f.width_after_mm)}});
-  }
   return j;
 }
 
@@ -146,24 +126,6 @@ Json write_quality(const FitQuality& q) {
   return j;
 }
 
-template <std::size_t N>
-std::size_t one_of(const core::JsonNode& node, const std::array<const char*, N>& names) {
-  const std::string text = node.text();
-  for (std::size_t i = 0; i < N; ++i) {
-    if (text == names[i]) return i;
-  }
-  node.fail("\"" + core::one_line(text, 40) + "\" is not known here");
-}
-
-template <int N>
-Eigen::Matrix<double, N, 1> read_vector(const core::JsonNode& node) {
-  const std::vector<double> x = node.numbers(N);
-  for (const double value : x) {
-    if (std::abs(value) > 1e5) node.fail("is beyond 100 m");
-  }
-  return Eigen::Map<const Eigen::Matrix<double, N, 1>>(x.data());
-}
-
 template <int N>
 std::vector<Eigen::Matrix<double, N, 1>> read_vectors(const core::JsonNode& node) {
   std::vector<Eigen::Matrix<double, N, 1>> out;
@@ -171,16 +133,6 @@ std::vector<Eigen::Matrix<double, N, 1>> read_vectors(const core::JsonNode& node
   if (n > 100000) node.fail("has more than 100000 points");
   for (std::size_t i = 0; i < n; ++i) out.push_back(read_vector<N>(node.at(i)));
   return out;
-}
-
-std::optional<double> read_optional(const core::JsonNode& parent, const char* key) {
-  if (!parent.has(key) || parent.at(key).is_null()) return std::nullopt;
-  return parent.at(key).number(-1e4, 1e4);
-}
-
-std::array<std::string, 2> read_pair_of_labels(const core::JsonNode& node) {
-  if (node.size() != 2) node.fail("needs two labels");
-  return {node.at(std::size_t{0}).text(), node.at(std::size_t{1}).text()};
 }
 
 std::vector<FitWall> read_walls(const core::JsonNode& node) {
@@ -242,6 +194,13 @@ FitSeam read_seam(const core::JsonNode& node) {
   s.length_mm = node.at("length_mm").number(0, 1e5);
   s.tight_length_mm = node.at("tight_length_mm").number(0, 1e5);
   s.throat_mm = read_optional(node, "throat_mm");
+  s.throat_u95_mm = read_optional(node, "throat_u95_mm");
+  if (s.throat_u95_mm && *s.throat_u95_mm < 0) node.at("throat_u95_mm").fail("must not be negative");
+  if (node.has("pinched_length_mm")) s.pinched_length_mm = node.at("pinched_length_mm").number(0, 1e5);
+  if (node.has("throat_at") && !node.at("throat_at").is_null())
+    s.throat_at = read_vector<3>(node.at("throat_at"));
+  if (node.has("doubt") && !node.at("doubt").is_null())
+    s.doubt = static_cast<Doubt>(one_of(node.at("doubt"), kDoubts));
   if (node.has("throat_from"))
     s.throat_from = static_cast<ThroatFrom>(one_of(node.at("throat_from"), kThroats));
   if (node.has("best_photo")) s.best_photo = node.at("best_photo").text(4096);
@@ -256,34 +215,12 @@ FitSeam read_seam(const core::JsonNode& node) {
       const core::JsonNode p = samples.at(i);
       s.samples.push_back({p.at("s").number(-1e5, 1e5), p.at("width").number(-1e4, 1e4),
                            p.at("sd").number(-1, 1e4), read_vector<3>(p.at("a")), read_vector<3>(p.at("b"))});
+      if (p.has("throat"))
+        s.samples.back().throat =
+            core::Width{p.at("throat").number(-1e4, 1e4), p.at("throat_sd").number(0, 1e4)};
     }
   }
   return s;
-}
-
-Correction read_correction(const core::JsonNode& node) {
-  Correction c;
-  c.tile = node.at("tile").text();
-  c.action = static_cast<Correction::Action>(one_of(node.at("action"), kActions));
-  if (c.action == Correction::Action::move) {
-    c.along_mm = node.at("along_mm").number(-1000, 1000);
-    c.towards_pole_mm = node.at("towards_pole_mm").number(-1000, 1000);
-    c.turn_deg = node.at("turn_deg").number(-360, 360);
-  } else {
-    c.facing = node.at("facing").text();
-    c.from = read_vector<2>(node.at("from"));
-    c.to = read_vector<2>(node.at("to"));
-    c.depth_mm = node.at("depth_mm").number(0, 1000);
-    if (node.has("length_mm")) c.length_mm = node.at("length_mm").number(0, 1e5);
-  }
-  if (node.has("frees")) {
-    const core::JsonNode frees = node.at("frees");
-    for (std::size_t i = 0; i < frees.size(); ++i) {
-      c.frees.push_back(
-          {read_pair_of_labels(frees.at(i).at("tiles")), frees.at(i).at("width_after_mm").number(-1e4, 1e4)});
-    }
-  }
-  return c;
 }
 
 std::vector<std::string> read_lines(const core::JsonNode& node) {
@@ -312,6 +249,27 @@ FitQuality read_quality(const core::JsonNode& node) {
 
 }  // namespace
 
+core::Width mouth_of(const FitSeam& seam) {
+  return core::width_of(seam.narrowest_mm.value_or(0), seam.u95_mm.value_or(0));
+}
+
+std::optional<core::Width> throat_of(const FitSeam& seam) {
+  if (!seam.throat_mm || !seam.throat_u95_mm) return std::nullopt;
+  return core::width_of(*seam.throat_mm, *seam.throat_u95_mm);
+}
+
+std::optional<core::Width> deciding_throat(const FitSeam& seam) {
+  const bool behind = seam.verdict == Verdict::pinched || seam.doubt == Doubt::throat;
+  return behind ? throat_of(seam) : std::nullopt;
+}
+
+void judge_again(FitSeam& seam, double smallest_fill_mm) {
+  if (seam.verdict == Verdict::unseen || !seam.narrowest_mm) return;
+  const core::Judgement judged = core::judge(mouth_of(seam), throat_of(seam), smallest_fill_mm);
+  seam.verdict = judged.verdict;
+  seam.doubt = judged.doubt;
+}
+
 const char* name_of(ThroatFrom from) {
   return kThroats[static_cast<std::size_t>(from)];
 }
@@ -322,6 +280,8 @@ std::string write_fit(const FitDocument& fit) {
   root["version"] = 1;
   root["name"] = fit.name;
   root["smallest_fill_mm"] = rounded(fit.smallest_fill_mm);
+  if (fit.finished_wall)
+    root["finished_wall"] = {rounded(fit.finished_wall->from_mm), rounded(fit.finished_wall->to_mm)};
   root["quality"] = write_quality(fit.quality);
   root["warnings"] = fit.warnings;
   root["form_profile"] = lists(fit.form_profile);
@@ -330,7 +290,7 @@ std::string write_fit(const FitDocument& fit) {
   root["seams"] = Json::array();
   for (const FitSeam& s : fit.seams) root["seams"].push_back(write_seam(s));
   root["corrections"] = Json::array();
-  for (const Correction& c : fit.corrections) root["corrections"].push_back(write_correction(c));
+  for (const Correction& c : fit.corrections) root["corrections"].push_back(fit_json::write_correction(c));
   root["corrections_refused"] = fit.corrections_refused;
   return root.dump(-1, ' ', false, Json::error_handler_t::replace) + "\n";
 }
@@ -343,6 +303,11 @@ FitDocument parse_fit(const std::string& json_text, const std::string& file) {
   FitDocument fit;
   if (root.has("name")) fit.name = root.at("name").text();
   fit.smallest_fill_mm = root.at("smallest_fill_mm").number(0.01, 100);
+  if (root.has("finished_wall")) {
+    const std::vector<double> wall = root.at("finished_wall").numbers(2);
+    fit.finished_wall = plan::FinishedWall{wall[0], wall[1]};
+    if (const auto fault = plan::fault_of(*fit.finished_wall, 200)) root.at("finished_wall").fail(*fault);
+  }
   fit.quality = read_quality(root.at("quality"));
   if (root.has("form_profile")) fit.form_profile = read_vectors<2>(root.at("form_profile"));
   const core::JsonNode tiles = root.at("tiles");
@@ -354,7 +319,7 @@ FitDocument parse_fit(const std::string& json_text, const std::string& file) {
   if (root.has("corrections")) {
     const core::JsonNode list_node = root.at("corrections");
     for (std::size_t i = 0; i < list_node.size(); ++i)
-      fit.corrections.push_back(read_correction(list_node.at(i)));
+      fit.corrections.push_back(fit_json::read_correction(list_node.at(i)));
   }
   if (root.has("corrections_refused")) fit.corrections_refused = read_lines(root.at("corrections_refused"));
   if (root.has("warnings")) fit.warnings = read_lines(root.at("warnings"));

@@ -11,10 +11,12 @@
 
 #include "core/verdict.h"
 #include "geometry/plane.h"
+#include "plan/plan.h"
 #include "plan/tile_state.h"
 
 namespace interstice::seams {
 
+using core::Doubt;
 using core::name_of;
 using core::Verdict;
 enum class ThroatFrom { walls, bevel };
@@ -44,12 +46,14 @@ struct FitTile {
   std::vector<FitWall> walls;          // going round; empty in documents of before walls were measured
 };
 
-// The mouth along a seam, at steps of about half a millimetre.
+// The seam along its length, at steps of about half a millimetre.
 struct SeamSample {
   double s_mm = 0;       // along the seam from its start
   double width_mm = 0;   // mouth here
   double sd_mm = 0;      // standard uncertainty; negative: not seen
   Eigen::Vector3d a, b;  // the two ends of the width: on tiles[0]'s and tiles[1]'s arris (or body)
+  // Narrowest below this place within the finished wall; empty: not known, or wider than any seam.
+  std::optional<core::Width> throat = std::nullopt;
 };
 
 struct FitSeam {
@@ -60,27 +64,44 @@ struct FitSeam {
   Eigen::Vector2d map{0, 0};    // the same on the map
   double length_mm = 0;         // over which the mouth is at most 8 mm
   double tight_length_mm = 0;   // over which it is below the smallest fill
-  std::optional<double> throat_mm;
+  // The narrowest within the finished wall, where it is no wider than a seam.
+  std::optional<double> throat_mm, throat_u95_mm;
   ThroatFrom throat_from = ThroatFrom::bevel;
+  Eigen::Vector3d throat_at{0, 0, 0};     // its middle
+  core::Doubt doubt = core::Doubt::none;  // which of the two a doubtful seam is doubtful for
+  double pinched_length_mm = 0;  // over which the throat is below the smallest fill and the mouth is not
   std::vector<SeamSample> samples;
   std::string best_photo;           // shows the narrowest place best; empty if none
   std::vector<std::string> advice;  // where to photograph again, for unseen and doubtful seams
 };
 
+// The seam's two widths as the verdict takes them; of a seam that was seen.
+core::Width mouth_of(const FitSeam& seam);
+std::optional<core::Width> throat_of(const FitSeam& seam);
+// The throat where the verdict rests on it (pinched, or doubtful for it); empty: on the mouth.
+std::optional<core::Width> deciding_throat(const FitSeam& seam);
+// Verdict and doubt from the stated widths; an unseen seam stays so.
+void judge_again(FitSeam& seam, double smallest_fill_mm);
+
 // One step of the work order.
 struct Correction {
-  enum class Action { move, sand } action = Action::move;
+  enum class Action { move, sand, ease } action = Action::move;
   std::string tile;
   double along_mm = 0, towards_pole_mm = 0,
          turn_deg = 0;                   // move: in the surface, turn about the face's centroid
-  std::string facing;                    // sand: the neighbour the edge faces
-  Eigen::Vector2d from{0, 0}, to{0, 0};  // sand: stretch on the map
-  double depth_mm = 0, length_mm = 0;    // sand
+  std::string facing;                    // sand, ease: the neighbour the edge faces
+  Eigen::Vector2d from{0, 0}, to{0, 0};  // sand, ease: stretch on the map
+  double depth_mm = 0, length_mm = 0;    // sand (depth), ease
   struct Freed {
     std::array<std::string, 2> tiles;
-    double width_after_mm = 0;
+    double width_after_mm = 0;                             // mouth
+    std::optional<double> throat_after_mm = std::nullopt;  // where it is narrower
   };
   std::vector<Freed> frees;
+  double angle_deg = 0;  // ease: more bevel, the arris where it is
+  // sand, ease: how far from that end of the edge the stretch begins; a label, or words; empty: not known
+  double begin_mm = 0;
+  std::string begin_at = {};
 };
 
 struct FitQuality {
@@ -97,9 +118,10 @@ struct FitQuality {
 struct FitDocument {
   std::string name;
   double smallest_fill_mm = 3.0;
-  std::vector<Eigen::Vector2d> form_profile;  // (r, z) of the form as measured, pole to rim
-  std::vector<FitTile> tiles;                 // one a planned tile, in the plan's order
-  std::vector<FitSeam> seams;                 // sorted by tile labels in the plan's order
+  std::optional<plan::FinishedWall> finished_wall;  // the verdicts are on; empty: the whole thickness
+  std::vector<Eigen::Vector2d> form_profile;        // (r, z) of the form as measured, pole to rim
+  std::vector<FitTile> tiles;                       // one a planned tile, in the plan's order
+  std::vector<FitSeam> seams;                       // sorted by tile labels in the plan's order
   std::vector<Correction> corrections;
   std::vector<std::string> corrections_refused;  // "no move frees B07; ..." one line each
   std::vector<std::string> warnings;  // what must be known before a label or a width is believed, a line each

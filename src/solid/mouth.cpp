@@ -178,56 +178,6 @@ std::optional<MouthSummary> summarise_mouth(const std::vector<MouthSample>& samp
   return out;
 }
 
-std::optional<Throat> throat_of(const SolidBody& a, const SolidBody& b, const MouthOptions& options) {
-  std::optional<Throat> best;
-  if (a.empty() || b.empty()) return best;
-  struct Place {
-    int from;
-    double segment, depth;
-  };
-  double limit = options.limit_mm;
-  Place best_place{};
-  const auto probe = [&](const Place& at) {
-    const PieceSolid& own = side(a, b, at.from).solid();
-    const double n = static_cast<double>(own.arris.size());
-    double along = at.segment - std::floor(at.segment / n) * n;
-    if (along >= n) along = 0;
-    const auto i = static_cast<std::size_t>(along);
-    const std::size_t j = (i + 1) % own.arris.size();
-    const double t = along - static_cast<double>(i);
-    const Vector3d top = own.arris[i] + t * (own.arris[j] - own.arris[i]);
-    const Vector3d p = top + at.depth * (own.root[i] + t * (own.root[j] - own.root[i]) - top);
-    const auto hit = side(b, a, at.from).nearest(p, limit);
-    if (!hit || hit->distance_mm >= limit) return;
-    limit = hit->distance_mm;
-    best_place = at;
-    best = at.from == 0 ? Throat{limit, p, hit->point, i, hit->segment}
-                        : Throat{limit, hit->point, p, hit->segment, i};
-  };
-  for (const int from : {0, 1}) {
-    const SolidBody& other = side(b, a, from);
-    const PieceSolid& own = side(a, b, from).solid();
-    for (std::size_t i = 0; i < own.arris.size(); ++i) {
-      const double reach = other.radius_mm() + options.limit_mm;
-      if ((own.arris[i] - other.centre()).norm() > reach && (own.root[i] - other.centre()).norm() > reach)
-        continue;
-      for (const double depth : {0.0, 0.25, 0.5, 0.75, 1.0}) probe({from, static_cast<double>(i), depth});
-    }
-  }
-  // Pattern search round the best place; walls are smooth, so halving steps closes in.
-  double along = 0.5, deep = 0.125;
-  for (int i = 0; best && i < 6; ++i, along /= 2, deep /= 2) {
-    const Place centre = best_place;
-    for (const double dx : {-along, 0.0, along}) {
-      for (const double dy : {-deep, 0.0, deep}) {
-        if (dx == 0 && dy == 0) continue;
-        probe({centre.from, centre.segment + dx, std::clamp(centre.depth + dy, 0.0, 1.0)});
-      }
-    }
-  }
-  return best;
-}
-
 std::vector<std::pair<geometry::TileIndex, geometry::TileIndex>> candidate_neighbours(
     const geometry::IndexedVector<geometry::TileIndex, SolidBody>& bodies, double reach_mm) {
   std::vector<std::pair<geometry::TileIndex, geometry::TileIndex>> out;

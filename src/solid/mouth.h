@@ -140,15 +140,6 @@ struct MouthSummary {
 std::optional<MouthSummary> summarise_mouth(const std::vector<MouthSample>& samples, double smallest_fill_mm,
                                             const MouthOptions& options = {});
 
-// The throat: the narrowest distance between the two bodies anywhere between arris and root (so never more
-// than the mouth); negative where walls overlap.
-struct Throat {
-  double width_mm = 0;
-  Eigen::Vector3d on_a, on_b;
-  std::size_t segment_a = 0, segment_b = 0;  // of the outlines, above those ends
-};
-std::optional<Throat> throat_of(const SolidBody& a, const SolidBody& b, const MouthOptions& options = {});
-
 // Pairs (first < second) whose bounding spheres come within the reach.
 std::vector<std::pair<geometry::TileIndex, geometry::TileIndex>> candidate_neighbours(
     const geometry::IndexedVector<geometry::TileIndex, SolidBody>& bodies, double reach_mm);

@@ -318,7 +318,8 @@ TEST_F(Plover, TableHasALineASeam) {
   if (!line.empty() && line.back() == '\r') line.pop_back();
   EXPECT_EQ(
       line,
-      "piece,neighbour,narrowest_mm,u95_mm,verdict,length_mm,tight_length_mm,throat_mm,throat_from,map_u_mm,"
+      "piece,neighbour,narrowest_mm,u95_mm,verdict,length_mm,tight_length_mm,pinched_length_mm,throat_mm,"
+      "throat_u95_mm,throat_from,doubt,map_u_mm,"
       "map_v_mm,best_photo");
   std::size_t lines = 0;
   for (; std::getline(table, line); ++lines) {
@@ -326,7 +327,7 @@ TEST_F(Plover, TableHasALineASeam) {
     const json& s = fit()["seams"][lines];
     EXPECT_EQ(line.substr(0, line.find(',', line.find(',') + 1)),
               s["tiles"][0].get<std::string>() + "," + s["tiles"][1].get<std::string>());
-    EXPECT_EQ(std::count(line.begin(), line.end(), ','), 11) << line;
+    EXPECT_EQ(std::count(line.begin(), line.end(), ','), 14) << line;
   }
   EXPECT_EQ(lines, fit()["seams"].size());
 }

@@ -85,7 +85,7 @@ TEST_F(ArchiveTest, EverythingGivenIsKeptAsItWas) {
   double smallest = 99;
   for (const seams::FitSeam& s : fit_.seams) smallest = std::min(smallest, *s.narrowest_mm);
   EXPECT_NEAR(*e.smallest_mm, smallest, 1e-4);
-  EXPECT_EQ(e.too_tight + e.doubtful + e.clear + e.unseen, static_cast<int>(fit_.seams.size()));
+  EXPECT_EQ(e.too_tight + e.pinched + e.doubtful + e.clear + e.unseen, static_cast<int>(fit_.seams.size()));
   // The bag as coreutils sees it.
   const auto [code, out] =
       sample::shell("cd '" + archive.bag(e.id).string() +

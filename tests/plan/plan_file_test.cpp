@@ -56,5 +56,44 @@ TEST(PlanFile, ALargeLoopOfTwoCornersIsRefused) {
   EXPECT_THROW(outline_of("[[0, 0], [20, 20], [20, 0], [0, 20], [-5, 10]]"), core::InputError);
 }
 
+std::string plan_made(const std::string& keys) {
+  std::string text = plan_with("[[0, 0], [20, 0], [20, 20], [0, 20]]");
+  return text.insert(1, keys);
+}
+
+TEST(PlanFile, SaysHowBacksAreMadeAndWhatTurningLeaves) {
+  const plan::Plan plain = plan::parse_plan(plan_made(""), "plan.json");
+  EXPECT_EQ(plain.back, plan::Back::flat);
+  EXPECT_FALSE(plain.finished_wall);
+  const plan::Plan made =
+      plan::parse_plan(plan_made(R"("back": "fitted", "finished_wall": [2, 12.5], )"), "plan.json");
+  EXPECT_EQ(made.back, plan::Back::fitted);
+  ASSERT_TRUE(made.finished_wall);
+  EXPECT_EQ(made.finished_wall->from_mm, 2);
+  EXPECT_EQ(made.finished_wall->to_mm, 12.5);
+  const plan::Plan again = plan::parse_plan(plan::write_plan(made), "plan.json");
+  EXPECT_EQ(again.back, made.back);
+  ASSERT_TRUE(again.finished_wall);
+  EXPECT_EQ(again.finished_wall->to_mm, 12.5);
+}
+
+TEST(PlanFile, RefusesAWallThatTheStockDoesNotHold) {
+  const auto refused = [](const std::string& keys, const std::string& words) {
+    try {
+      plan::parse_plan(plan_made(keys), "plan.json");
+      FAIL() << keys;
+    } catch (const core::InputError& e) {
+      EXPECT_EQ(std::string(e.what()), "plan.json: " + words);
+    }
+  };
+  refused(R"("finished_wall": [2, 15], )",
+          "finished_wall: must lie within the stock, from 0 (the outer face) to 14 mm");
+  refused(R"("finished_wall": [-1, 12], )",
+          "finished_wall: must lie within the stock, from 0 (the outer face) to 14 mm");
+  refused(R"("finished_wall": [8, 8.2], )",
+          "finished_wall: leaves no wall: two depths below the outer face, the first the smaller");
+  refused(R"("back": "round", )", "back: must be \"flat\", \"fitted\" or \"hollowed\"");
+}
+
 }  // namespace
 }  // namespace interstice

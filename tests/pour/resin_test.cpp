@@ -24,6 +24,23 @@ TEST(Resin, TheExampleIsValid) {
   EXPECT_EQ(r.doubling_min, 25);
   EXPECT_EQ(r.pot_life_min, 40);
   EXPECT_EQ(r.max_depth_mm.value(), 60);
+  EXPECT_EQ(r.mix_by_volume.value()[0], 2);
+  EXPECT_EQ(r.mix_by_mass.value()[1], 45);
+  EXPECT_EQ(r.set_h.value(), 12);
+}
+
+TEST(Resin, AMisspeltKeyIsRefused) {
+  const std::string said =
+      failure(R"({"density_g_ml":1.1,"mixed_viscosity_mpa_s":500,"pot_life_min":20,"max_dept_mm":60})");
+  EXPECT_NE(said.find("\"max_dept_mm\" is not known here"), std::string::npos) << said;
+  EXPECT_NE(said.find("max_depth_mm"), std::string::npos) << said;
+}
+
+TEST(Resin, PartsArePositive) {
+  EXPECT_NE(
+      failure(R"({"density_g_ml":1.1,"mixed_viscosity_mpa_s":500,"pot_life_min":20,"mix_by_mass":[100,0]})")
+          .find("mix_by_mass"),
+      std::string::npos);
 }
 
 TEST(Resin, OneOfDoublingAndPotLifeIsEnough) {

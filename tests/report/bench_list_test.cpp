@@ -26,12 +26,51 @@ TEST(BenchList, SaysWorstFirstAndFromWhereToPhotographAgain) {
                seam("A03", "A04", 4.0, seams::Verdict::clear)};
   fit.seams[0].advice = {"photograph it from 7 o'clock"};
   fit.seams[0].best_photo = "photo_03";
+  EXPECT_EQ(report::bench_list(fit),
+            "A02 - A03       2.10 mm +- 0.12  too tight over 12 of 30 mm\n"
+            "A01 - A02       3.05 mm +- 0.12  doubtful  (see photo_03)\n"
+            "    photograph it from 7 o'clock\n"
+            "0 of 0 pieces placed; 3 seams: 1 too tight, 0 pinched, 1 doubtful, 0 unseen, 1 clear (smallest "
+            "fill 3.00 mm)\n");
+}
+
+// A pinched seam says the width it is judged by; it comes before the doubtful ones.
+TEST(BenchList, NamesTheWidthBehindTheMouth) {
+  seams::FitDocument fit;
+  fit.smallest_fill_mm = 3;
+  fit.seams = {seam("A01", "A02", 3.6, seams::Verdict::doubtful),
+               seam("A02", "A03", 3.7, seams::Verdict::pinched),
+               seam("A03", "A04", 3.9, seams::Verdict::pinched)};
+  fit.seams[0].doubt = seams::Doubt::throat;
+  for (seams::FitSeam& s : fit.seams) s.throat_mm = 3.1, s.throat_u95_mm = 0.3;
+  fit.seams[2].throat_mm = 2.25;
+  fit.seams[2].pinched_length_mm = 14;
   EXPECT_EQ(
       report::bench_list(fit),
-      "A02 - A03       2.10 mm +- 0.12  too tight over 12 of 30 mm\n"
-      "A01 - A02       3.05 mm +- 0.12  doubtful  (see photo_03)\n"
-      "    photograph it from 7 o'clock\n"
-      "0 of 0 pieces placed; 3 seams: 1 too tight, 1 doubtful, 0 unseen, 1 clear (smallest fill 3.00 mm)\n");
+      "A03 - A04       3.90 mm +- 0.12  pinched: 2.25 mm +- 0.30 behind the mouth over 14 of 30 mm\n"
+      "A02 - A03       3.70 mm +- 0.12  pinched: 3.10 mm +- 0.30 behind the mouth\n"
+      "A01 - A02       3.60 mm +- 0.12  doubtful: 3.10 mm +- 0.30 behind the mouth\n"
+      "0 of 0 pieces placed; 3 seams: 0 too tight, 2 pinched, 1 doubtful, 0 unseen, 0 clear (smallest fill "
+      "3.00 mm)\n");
+}
+
+// A piece missing from a ring that stands is not one of a ring still to come.
+TEST(BenchList, TellsMissingPiecesFromRingsToCome) {
+  seams::FitDocument fit;
+  const auto add = [&](const char* label, int ring, plan::TileState state) {
+    seams::FitTile tile;
+    tile.label = label, tile.ring = ring, tile.state = state;
+    fit.tiles.push_back(tile);
+  };
+  add("A01", 1, plan::TileState::placed);
+  add("B01", 2, plan::TileState::placed);
+  add("B02", 2, plan::TileState::absent);
+  add("C01", 3, plan::TileState::absent);
+  add("C02", 3, plan::TileState::unseen);
+  add("D01", 4, plan::TileState::absent);
+  const std::string list = report::bench_list(fit);
+  EXPECT_EQ(list.find("absent pieces: B02\nrings not begun: 3 4 (2 pieces)\nunseen pieces: C02\n"), 0u)
+      << list;
 }
 
 TEST(BenchList, OneOfAKindIsOne) {

@@ -10,6 +10,7 @@
 
 #include "core/errors.h"
 #include "edges/block_scene.h"
+#include "solid/throat.h"
 
 namespace interstice {
 namespace {
@@ -268,10 +269,110 @@ TEST(WorkOrder, speaks_bench_words) {
             "  2  move A02 1.2 mm clockwise and 0.3 mm towards the foot, turn it 0.8 deg counter-clockwise\n"
             "  -  no move frees D01; recut it 1.2 mm narrower on the side of C04\n"
             "Along the ring as seen from above, turns as seen from outside; each piece keeps its tilt.\n"
-            "Sand square to the edge with the bevel kept, running out over 3 mm at both ends. Wood dust "
-            "harms: mask and "
-            "extraction, and what the data sheets say of glue on the edges.\n");
+            "Sand square to the edge with the bevel kept, running out over 3 mm at both ends.\n"
+            "Wood dust harms: mask and extraction, and what the data sheets say of glue on the edges.\n");
   EXPECT_EQ(rework::work_order({}), "");
+}
+
+// Blocks whose walls lean towards each other below the face: wide at the mouth, narrow at the foot. Their seam as a
+// measurement with these uncertainties would state it.
+void lean_and_measure(Scene& scene, double out_mm, double u95_mm, double throat_u95_mm) {
+  for (seams::FitTile& tile : scene.fit.tiles) {
+    Vector3d middle = Vector3d::Zero();
+    for (const Vector3d& p : tile.arris) middle += p / static_cast<double>(tile.arris.size());
+    for (std::size_t i = 0; i < tile.root.size(); ++i)
+      tile.root[i].y() += (tile.arris[i].y() > middle.y() ? 1 : -1) * out_mm;
+  }
+  scene.measure(u95_mm);
+  for (seams::FitSeam& seam : scene.fit.seams) {
+    const auto body = [&](std::size_t k) {
+      for (const seams::FitTile& t : scene.fit.tiles) {
+        if (t.label == seam.tiles[k]) return solid::SolidBody({t.face, t.arris, t.root});
+      }
+      return solid::SolidBody();
+    };
+    seam.throat_mm = solid::throat_of(body(0), body(1))->width_mm;
+    seam.throat_u95_mm = throat_u95_mm;
+    seams::judge_again(seam, scene.fit.smallest_fill_mm);
+  }
+}
+
+// Gap 3.8 mm, feet 0.5 mm out on either side: 2.8 mm apart. To be proved at 3 + 1.645 * 0.1 mm one foot has to lose
+// 0.3645 mm or more of 12 mm: atan(0.5 / 12) back by 1.74 degrees, which is 2 in halves. The mouth is left alone.
+TEST(Easing, OpensAThroatAndLeavesTheFace) {
+  Scene scene;
+  scene.add_row({3.8});
+  lean_and_measure(scene, 0.5, 0.1, 0.2);
+  ASSERT_EQ(scene.fit.seams[0].verdict, seams::Verdict::pinched);
+  rework::CorrectionOptions options;
+  options.glued = true;  // else moving apart would do
+  options.throats = true;
+  const rework::CorrectionResult work = rework::propose_corrections(scene.fit, scene.plan, options);
+  ASSERT_EQ(work.corrections.size(), 1u);
+  const seams::Correction& c = work.corrections[0];
+  EXPECT_EQ(c.action, seams::Correction::Action::ease);
+  EXPECT_NEAR(c.angle_deg, 2.0, 1e-9);
+  EXPECT_NEAR(c.length_mm, 40, 6);
+  EXPECT_EQ(work.pieces_touched, 1u);
+  EXPECT_TRUE(work.refused.empty());
+  const seams::FitDocument after = rework::apply_corrections(scene.fit, scene.plan, work.corrections);
+  EXPECT_EQ(after.seams[0].verdict, seams::Verdict::clear);
+  EXPECT_GE(*after.seams[0].throat_mm, 3.1645 - 1e-6);
+  EXPECT_GE(*after.seams[0].narrowest_mm, *scene.fit.seams[0].narrowest_mm - 1e-6);
+  for (const seams::FitTile& tile : after.tiles) {  // no arris has moved
+    for (std::size_t k = 0; k < scene.fit.tiles.size(); ++k) {
+      if (scene.fit.tiles[k].label != tile.label) continue;
+      EXPECT_EQ(tile.arris, scene.fit.tiles[k].arris);
+    }
+  }
+}
+
+// A seam too tight at the mouth and narrower behind it has to be wide enough in both.
+TEST(Easing, MovingCountsTheThroat) {
+  Scene scene;
+  scene.add_row({2.6});
+  lean_and_measure(scene, 0.3, 0.1, 0.2);
+  ASSERT_EQ(scene.fit.seams[0].verdict, seams::Verdict::too_tight);
+  rework::CorrectionOptions options;
+  options.throats = true;
+  const auto work = rework::propose_corrections(scene.fit, scene.plan, options);
+  EXPECT_TRUE(work.refused.empty());
+  const seams::FitDocument after = rework::apply_corrections(scene.fit, scene.plan, work.corrections);
+  EXPECT_EQ(after.seams[0].verdict, seams::Verdict::clear);
+}
+
+// What turning takes away need not be eased.
+TEST(Easing, NotForWoodThatIsTurnedAway) {
+  Scene scene;
+  scene.add_row({3.8});
+  lean_and_measure(scene, 0.5, 0.1, 0.2);
+  scene.fit.finished_wall = plan::FinishedWall{1, 6};
+  seams::FitSeam& seam = scene.fit.seams[0];
+  seam.throat_mm = 3.8 - 2 * 0.5 * 6 / 12;
+  seams::judge_again(seam, 3);
+  ASSERT_EQ(seam.verdict, seams::Verdict::clear);
+  rework::CorrectionOptions options;
+  options.throats = true;
+  EXPECT_TRUE(rework::propose_corrections(scene.fit, scene.plan, options).corrections.empty());
+}
+
+TEST(WorkOrder, EasingSaysAngleLengthAndWhereToBegin) {
+  seams::Correction c;
+  c.action = seams::Correction::Action::ease;
+  c.tile = "C12";
+  c.facing = "D06";
+  c.angle_deg = 3;
+  c.length_mm = 18;
+  c.begin_mm = 4;
+  c.begin_at = "D05";
+  EXPECT_EQ(rework::correction_words(c),
+            "ease the wall of C12 towards D06 by 3 degrees over 18 mm, 4 mm from the end at D05, face edge "
+            "unchanged");
+  c.angle_deg = 1.5;
+  c.begin_mm = 0;
+  EXPECT_EQ(
+      rework::correction_words(c),
+      "ease the wall of C12 towards D06 by 1.5 degrees over 18 mm, from the end at D05, face edge unchanged");
 }
 
 }  // namespace

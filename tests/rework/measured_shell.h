@@ -1,6 +1,8 @@
 // Fit documents for tests: the pieces of a shell as a measurement with a stated uncertainty would give them.
 #pragma once
 
+#include <optional>
+
 #include <cmath>
 #include <numbers>
 #include <random>
@@ -69,7 +71,9 @@ inline void measure_seams(seams::FitDocument& fit, double u95_mm) {
     seam.tiles = {fit.tiles[s.a.value].label, fit.tiles[s.b.value].label};
     seam.narrowest_mm = summary->narrowest_mm;
     seam.u95_mm = u95_mm;
-    seam.verdict = core::judge(core::width_of(summary->narrowest_mm, u95_mm), fit.smallest_fill_mm);
+    seam.verdict =
+        core::judge(core::width_of(summary->narrowest_mm, u95_mm), std::nullopt, fit.smallest_fill_mm)
+            .verdict;
     seam.at = summary->at;
     seam.length_mm = summary->length_mm;
     seam.tight_length_mm = summary->tight_length_mm;

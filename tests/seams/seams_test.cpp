@@ -2,6 +2,7 @@
 #include "seams/seams.h"
 
 #include <gtest/gtest.h>
+#include <optional>
 
 #include <cmath>
 #include <numbers>
@@ -41,6 +42,17 @@ seams::MeasuredTile bar(double x0, double x1, double turn = 0, double sd_mm = kG
   return tile;
 }
 
+// The walls of a bar lean out below its arris by an angle, known to within `sd_deg`.
+seams::MeasuredTile leaning(seams::MeasuredTile tile, double out_deg, double sd_deg) {
+  const double out = kThickness * std::tan(out_deg * std::numbers::pi / 180);
+  Vector3d middle = Vector3d::Zero();
+  for (const Vector3d& p : tile.solid.arris) middle += p / static_cast<double>(tile.solid.arris.size());
+  for (std::size_t i = 0; i < tile.solid.root.size(); ++i)
+    tile.solid.root[i].x() += (tile.solid.arris[i].x() > middle.x() ? 1 : -1) * out;
+  tile.walls.assign(tile.solid.arris.size(), {-out_deg, sd_deg, true});
+  return tile;
+}
+
 std::vector<seams::FitSeam> seams_of(std::vector<seams::MeasuredTile> tiles,
                                      const seams::SeamOptions& options = {}) {
   const std::vector<std::string> labels{"A01", "A02", "A03"};
@@ -64,7 +76,7 @@ TEST(Verdict, AgreesWithTheProbabilityOfFilling) {
   for (const Case& c : cases) {
     const double p = 0.5 * std::erfc(-(c.width - 3.0) / c.sd / std::numbers::sqrt2);
     EXPECT_NEAR(p, c.probability, 5e-5);
-    EXPECT_EQ(core::judge({c.width, c.sd}, 3.0), c.verdict) << c.width << " " << c.sd;
+    EXPECT_EQ(core::judge({c.width, c.sd}, std::nullopt, 3.0).verdict, c.verdict) << c.width << " " << c.sd;
   }
   for (double width = 2.5; width < 3.5; width += 0.0137) {
     for (double sd = 0.02; sd < 0.4; sd += 0.031) {
@@ -73,20 +85,20 @@ TEST(Verdict, AgreesWithTheProbabilityOfFilling) {
                                       : p <= 0.05 ? seams::Verdict::too_tight
                                                   : seams::Verdict::doubtful;
       if (std::abs(p - 0.95) < 1e-3 || std::abs(p - 0.05) < 1e-3) continue;
-      EXPECT_EQ(core::judge({width, sd}, 3.0), expected) << width << " " << sd;
+      EXPECT_EQ(core::judge({width, sd}, std::nullopt, 3.0).verdict, expected) << width << " " << sd;
     }
   }
 }
 
 // 1/8 inch is 3.175 mm (the inch of 1959 is 25.4 mm): another limit than 3 mm, with another answer.
 TEST(Verdict, AnEighthOfAnInchIsNotThreeMillimetres) {
-  EXPECT_EQ(core::judge({3.1, 0.02}, 3.0), seams::Verdict::clear);
-  EXPECT_EQ(core::judge({3.1, 0.02}, 25.4 / 8), seams::Verdict::too_tight);
+  EXPECT_EQ(core::judge({3.1, 0.02}, std::nullopt, 3.0).verdict, seams::Verdict::clear);
+  EXPECT_EQ(core::judge({3.1, 0.02}, std::nullopt, 25.4 / 8).verdict, seams::Verdict::too_tight);
 }
 
 TEST(Verdict, WithoutUncertaintyTheLimitDecides) {
-  EXPECT_EQ(core::judge({3.0, 0}, 3.0), seams::Verdict::clear);
-  EXPECT_EQ(core::judge({std::nextafter(3.0, 0), 0}, 3.0), seams::Verdict::too_tight);
+  EXPECT_EQ(core::judge({3.0, 0}, std::nullopt, 3.0).verdict, seams::Verdict::clear);
+  EXPECT_EQ(core::judge({std::nextafter(3.0, 0), 0}, std::nullopt, 3.0).verdict, seams::Verdict::too_tight);
 }
 
 // A seam exactly at the limit is the one most easily called wrongly: one time in twenty either way.
@@ -96,7 +108,7 @@ TEST(Verdict, IsWrongOneTimeInTwentyAtTheLimit) {
   int clear = 0, tight = 0;
   constexpr int kDraws = 40000;
   for (int i = 0; i < kDraws; ++i) {
-    const seams::Verdict v = core::judge({3.0 + error(random), 0.1}, 3.0);
+    const seams::Verdict v = core::judge({3.0 + error(random), 0.1}, std::nullopt, 3.0).verdict;
     clear += v == seams::Verdict::clear ? 1 : 0;
     tight += v == seams::Verdict::too_tight ? 1 : 0;
   }
@@ -106,7 +118,7 @@ TEST(Verdict, IsWrongOneTimeInTwentyAtTheLimit) {
 
 TEST(Seams, ParallelBarsHaveTheirGap) {
   for (const double gap : {0.4, 2.2, 3.0, 3.5, 7.5}) {
-    const auto seams = seams_of({bar(-30, 0), bar(gap, gap + 30)});
+    const auto seams = seams_of({leaning(bar(-30, 0), 0, 0.1), leaning(bar(gap, gap + 30), 0, 0.1)});
     ASSERT_EQ(seams.size(), 1u) << gap;
     const seams::FitSeam& s = seams[0];
     EXPECT_EQ(s.tiles, (std::array<std::string, 2>{"A01", "A02"}));
@@ -281,6 +293,49 @@ TEST(Seams, AThroatComesFromWallsOnlyWhereBothAreMeasured) {
   for (std::size_t i = 0; i < right.walls.size(); ++i)  // but for the side the throat lies at
     right.walls[i].measured = right.solid.arris[i].x() > 44;
   EXPECT_EQ(seams_of({left, right})[0].throat_from, seams::ThroatFrom::bevel);
+}
+
+// Worked by hand: walls 3.6 mm apart at the mouth that lean towards each other by 2 degrees stand 3.6 - 2 * 14 tan 2
+// = 2.622 mm apart at their feet; known to 0.3 degrees (0.005236 rad) each, u^2 = 2 * 0.03^2 + 2 * (14 * 0.005236)^2,
+// u = 0.1120 mm. The finished wall down to 5 mm ends at 3.2508 mm with u = 0.0563 mm.
+TEST(Seams, APinchBehindAWideMouth) {
+  const std::vector<seams::MeasuredTile> pieces{leaning(bar(-30, 0), 2, 0.3),
+                                                leaning(bar(3.6, 33.6), 2, 0.3)};
+  const std::vector<seams::FitSeam> whole = seams_of(pieces);
+  ASSERT_EQ(whole.size(), 1u);
+  EXPECT_NEAR(*whole[0].narrowest_mm, 3.6 * std::cos(2 * std::numbers::pi / 180), 1e-3);
+  EXPECT_NEAR(*whole[0].throat_mm, 2.622, 1e-3);
+  EXPECT_NEAR(*whole[0].throat_u95_mm, 2 * 0.1120, 2e-3);
+  EXPECT_EQ(whole[0].verdict, seams::Verdict::pinched);
+  // The edges' 40 mm, and round the corners at either end until the feet stand 3 mm apart.
+  EXPECT_GE(whole[0].pinched_length_mm, 40);
+  EXPECT_LE(whole[0].pinched_length_mm, 46);
+  EXPECT_NEAR(whole[0].throat_at.z(), -kThickness, 0.1);
+  seams::SeamOptions options;
+  options.finished_wall = plan::FinishedWall{0, 5};
+  const std::vector<seams::FitSeam> turned = seams_of(pieces, options);
+  EXPECT_NEAR(*turned[0].throat_mm, 3.6 - 10 * std::tan(2 * std::numbers::pi / 180), 1e-3);
+  EXPECT_NEAR(*turned[0].throat_u95_mm, 2 * 0.0563, 2e-3);
+  EXPECT_EQ(turned[0].verdict, seams::Verdict::clear);
+  EXPECT_EQ(turned[0].pinched_length_mm, 0);
+}
+
+// The same known by the saw alone (1.5 degrees): u = 0.520 mm, neither narrow nor wide is likely enough.
+TEST(Seams, AThroatNobodySawIsInDoubt) {
+  const std::vector<seams::FitSeam> seams =
+      seams_of({leaning(bar(-30, 0), 2, 1.5), leaning(bar(3.6, 33.6), 2, 1.5)});
+  EXPECT_EQ(seams[0].verdict, seams::Verdict::doubtful);
+  EXPECT_EQ(seams[0].doubt, seams::Doubt::throat);
+  EXPECT_NEAR(*seams[0].throat_u95_mm, 2 * 0.520, 5e-3);
+}
+
+// Upright walls are as far apart at their feet as at the mouth, but less surely so: the mouth's proof is not enough.
+TEST(Seams, UprightWallsAreLessSureAtTheirFeet) {
+  for (const double sd_deg : {0.2, 1.5}) {
+    const auto seams = seams_of({leaning(bar(-30, 0), 0, sd_deg), leaning(bar(3.4, 33.4), 0, sd_deg)});
+    EXPECT_NEAR(*seams[0].throat_mm, 3.4, 1e-6);
+    EXPECT_EQ(seams[0].verdict, sd_deg < 1 ? seams::Verdict::clear : seams::Verdict::doubtful) << sd_deg;
+  }
 }
 
 }  // namespace

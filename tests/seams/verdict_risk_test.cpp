@@ -1,5 +1,6 @@
 // The risks of a verdict against the worked examples of JCGM 106:2012, and what the guard band makes of them.
 #include <gtest/gtest.h>
+#include <optional>
 
 #include <cmath>
 #include <functional>
@@ -36,7 +37,7 @@ Risks risks(const Function& prior, double from, double to, double u, const Rule&
 }
 
 bool above(double y, double limit) {
-  return core::judge({y, 0}, limit) == seams::Verdict::clear;
+  return core::judge({y, 0}, std::nullopt, limit).verdict == seams::Verdict::clear;
 }
 bool below(double y, double limit) {  // an upper limit is a lower one of the negative
   return above(-y, -limit);
@@ -53,7 +54,7 @@ TEST(VerdictRisk, BearingsExample) {
   EXPECT_NEAR(accept_risk([](double y) { return below(y, 2); }), 0.00802, 2e-5);
   EXPECT_NEAR(accept_risk([](double y) { return below(y, 1.67183); }), 0.00100, 1e-5);
   const double guarded = accept_risk([](double y) {
-    return core::judge({-y, 0.25}, -2) == seams::Verdict::clear;
+    return core::judge({-y, 0.25}, std::nullopt, -2).verdict == seams::Verdict::clear;
   });
   EXPECT_LT(guarded, 0.00100);
   EXPECT_NEAR(guarded, accept_risk([](double y) { return below(y, 2 - 1.645 * 0.25); }), 1e-12);
@@ -82,7 +83,9 @@ TEST(VerdictRisk, TightSeamsCalledClear) {
     return std::exp(-std::pow((w - 3.7) / 0.8, 2) / 2) / (0.8 * std::sqrt(2 * std::numbers::pi));
   };
   for (const double u : {0.05, 0.1, 0.2}) {
-    const auto clear = [=](double y) { return core::judge({y, u}, 3) == seams::Verdict::clear; };
+    const auto clear = [=](double y) {
+      return core::judge({y, u}, std::nullopt, 3).verdict == seams::Verdict::clear;
+    };
     const double share = risks(
                              seams, -1, 9, u, [](double w) { return w >= 3; }, clear)
                              .false_accept;

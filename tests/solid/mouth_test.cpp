@@ -1,6 +1,7 @@
 // Seam geometry against closed forms, laws, an independent dense sampling, and the built pieces of the test
 // scans.
 #include "solid/mouth.h"
+#include "solid/throat.h"
 
 #include <gtest/gtest.h>
 

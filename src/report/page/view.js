@@ -75,7 +75,7 @@
     if (drawing && now.length > 1) out.push(now);
     return out;
   }
-  var styles = { tight: { colour: 0xd55e00, radius: 1.3, on: 1, off: 0 }, doubt: { colour: 0x0072b2, radius: 1.1, on: 4, off: 2.5 }, unseen: { colour: 0x1c1b19, radius: 1.1, on: 1, off: 3 } };
+  var styles = { tight: { colour: 0xd55e00, radius: 1.3, on: 1, off: 0 }, pinch: { colour: 0x8a5a00, radius: 1.3, on: 6, off: 1.5 }, doubt: { colour: 0x0072b2, radius: 1.1, on: 4, off: 2.5 }, unseen: { colour: 0x1c1b19, radius: 1.1, on: 1, off: 3 } };
   function seamTubes(scene) {
     var seams = [];
     data.seams.forEach(function (s) {

@@ -1,0 +1,50 @@
+// The program of one connected part of the shell: its variables. Internal to the correction model.
+#pragma once
+
+#include <array>
+#include <map>
+
+#include "rework/correction_model.h"
+
+namespace interstice::rework {
+
+// Variables of one connected part of the shell.
+struct CorrectionModel::Part {
+  MixedProgram program;
+  struct PieceVariables {
+    int touched = -1;
+    std::array<int, 3> plus{-1, -1, -1}, minus{-1, -1, -1};
+  };
+  std::map<std::size_t, PieceVariables> pieces;
+  // What may be taken off the two edges of a pair: the deepest, and what is taken at each step of the seam.
+  struct EdgeWork {
+    std::array<int, 2> sand{-1, -1}, ease{-1, -1};
+    std::array<std::map<long, int>, 2> sand_at, ease_at;
+  };
+  std::map<std::size_t, EdgeWork> edges;  // by pair
+  std::map<std::size_t, int> given_up;    // by pair
+  std::map<std::size_t, int> held;        // by pair: 1 where one of its pieces is touched
+  MixedProgram::Terms work, count, lost;  // the three objectives
+  bool by_action = false;                 // work counts every edge and move that is set about
+  // What switches a variable of the given piece on: the piece, or an action of its own.
+  int switch_of(std::size_t piece, double cost) {
+    if (!by_action) return pieces.at(piece).touched;
+    const int action = program.add_variable(0, 1, true);
+    work.emplace_back(action, cost);
+    return action;
+  }
+  // As it stands a pair that need not rise is right, whatever margin is asked for: the variable that eases
+  // its bounds while neither piece is touched.
+  int held_of(std::size_t pair, const std::array<std::size_t, 2>& piece) {
+    const auto [place, is_new] = held.try_emplace(pair, -1);
+    if (!is_new) return place->second;
+    place->second = program.add_variable(0, 1);
+    for (const std::size_t p : piece) {
+      if (const auto v = pieces.find(p); v != pieces.end())
+        program.add_row(0, {{place->second, 1}, {v->second.touched, -1}}, MixedProgram::kInfinity);
+    }
+    return place->second;
+  }
+};
+
+}  // namespace interstice::rework
