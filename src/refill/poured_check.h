@@ -20,6 +20,6 @@ std::optional<double> seam_disagreement(const scan::Scan& scan, const Pictures& 
                                         const seams::FitDocument& fit, int threads);
 
 // Below: resin stands there. Above: it may not; light and mirrors make views of resin disagree as well.
-inline constexpr double kStandsFull = 0.12, kMayStandOpen = 0.15;
+inline constexpr double kStandsFull = 0.12, kStandsOpen = 0.18;
 
 }  // namespace interstice::refill

@@ -81,16 +81,11 @@ Hollow describe(const Sights& sights, const Patch& p, const std::vector<std::siz
   return h;
 }
 
-// Views that disagree over the seams, and a good part of these hollow: nothing was poured, or next to nothing.
-void refuse_open_seams(const scan::Scan& scan, const Pictures& pictures, const Band& band,
-                       const std::vector<Patch>& patches, const seams::FitDocument& dry, int threads) {
-  constexpr double kMuch = 0.25;
-  double all = 0, hollow = 0;
-  for (const BandCell& c : band.cells()) all += c.area_mm2;
-  for (const Patch& p : patches) hollow += p.opening_mm2;
-  if (hollow < kMuch * all) return;
+// Views that disagree over the seams as they do over open ones: nothing was poured.
+void refuse_open_seams(const scan::Scan& scan, const Pictures& pictures, const seams::FitDocument& dry,
+                       int threads) {
   const auto disagreement = seam_disagreement(scan, pictures, dry, threads);
-  if (!disagreement || *disagreement < kMayStandOpen) return;
+  if (!disagreement || *disagreement < kStandsOpen) return;
   throw core::MeasureError(
       "the seams stand open in these photos: they show the shell before a pour, or one that filled hardly "
       "anything; measure it with interstice inspect");
@@ -131,13 +126,13 @@ RefillResult look_after_pour(const scan::Scan& scan, const seams::FitDocument& d
                       registration.pieces,       registration.agreeing,
                       registration.residual_mm,  scan.quality.pixel_footprint_mm,
                       registration.scale};
+  refuse_open_seams(result.scan, pictures, dry, options.threads);
   options.progress("looking into the seams");
   const Band band(shell, dry, options.threads);
   const BandViews views = view_band(result.scan, pictures, band, options.threads);
   const auto wood = wood_codes(result.scan, pictures, band, options.threads);
   const ResinLook look = weigh_resin(band, views, wood, scan.photos.size(), options.threads);
   const std::vector<Patch> patches = find_hollows(band, look);
-  refuse_open_seams(result.scan, pictures, band, patches, dry, options.threads);
   document.seams = seam_states(band, look, patches, dry);
   document.hollows.resize(patches.size());
   const std::vector<std::size_t> groups = group_of_cells(band, patches);
