@@ -68,7 +68,7 @@ int run_fit(const FitArguments& arguments) {
   const std::string json = seams::write_fit(fit);
   out.write(json);
   if (arguments.common.json) {
-    std::fputs(json.c_str(), stdout);
+    print_json_document(json);
   } else if (!arguments.common.quiet) {
     std::fputs(rework::work_order(fit).c_str(), stdout);
     std::fputs(report::bench_list(fit).c_str(), stdout);

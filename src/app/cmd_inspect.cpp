@@ -104,7 +104,7 @@ void write_measured(const MeasuredScan& measured, const std::string& pour_json,
 }
 
 int run_inspect(const InspectArguments& arguments) {
-  Progress progress(arguments.common.quiet, arguments.common.progress);
+  Progress progress(arguments.common.quiet, arguments.common.progress, inspect_stages());
   std::optional<pour::Resin> resin;
   if (!arguments.resin.empty()) resin = pour::read_resin(arguments.resin);
   const plan::Plan plan = plan_made(plan::read_plan(arguments.plan), arguments.making);
@@ -139,9 +139,11 @@ int run_inspect(const InspectArguments& arguments) {
   folder.commit();
 
   if (arguments.common.json) {
-    std::fputs(json.c_str(), stdout);
+    print_json_document(json);
   } else if (!arguments.common.quiet) {
     std::fputs(measurement_notes(fit).c_str(), stdout);
+    const std::string& lens_note = measured.scan.quality.lens_note;
+    if (!lens_note.empty()) std::printf("%s\n", lens_note.c_str());
     std::fputs(rework::work_order(fit).c_str(), stdout);
     std::fputs(report::bench_list(fit).c_str(), stdout);
   }

@@ -56,7 +56,7 @@ int run_pour(const PourArguments& arguments) {
   const std::string json = pour::write_pour(document);
   out.write(json);
   if (arguments.common.json) {
-    std::fputs(json.c_str(), stdout);
+    print_json_document(json);
   } else if (!arguments.common.quiet) {
     std::fputs(pour::pour_words(document).c_str(), stdout);
   }

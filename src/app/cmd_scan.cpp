@@ -10,7 +10,7 @@ namespace interstice::app {
 namespace {
 
 int run_scan(const MeasuringArguments& arguments) {
-  Progress progress(arguments.common.quiet, arguments.common.progress);
+  Progress progress(arguments.common.quiet, arguments.common.progress, scan_stages());
   const plan::Plan plan = plan::read_plan(arguments.plan);
   core::ResultFolder folder(arguments.out, result_of(arguments, "scan", plan));
   const MeasuredScan measured = measure_scan(arguments, plan, progress);
@@ -19,12 +19,13 @@ int run_scan(const MeasuringArguments& arguments) {
   surface::write_cloud(measured.surface, measured.plan, folder.work() / "cloud.ply");
   folder.commit();
   if (arguments.common.json) {
-    std::fputs(scan::write_cameras(measured.scan).c_str(), stdout);
+    print_json_document(scan::write_cameras(measured.scan));
   } else if (!arguments.common.quiet) {
     const scan::ScanQuality& q = measured.scan.quality;
     std::printf("%zu of %d photos used, corners fit to %.2f px, %zu tie points, %.2f mm a pixel\n",
                 measured.scan.photos.size(), q.photos_given, q.reprojection_rms_px, q.tie_points,
                 q.pixel_footprint_mm);
+    if (!q.lens_note.empty()) std::printf("%s\n", q.lens_note.c_str());
     for (const scan::LeftOut& left : measured.scan.left_out) {
       std::printf("left out: %s: %s\n", left.photo.c_str(), left.reason.c_str());
     }

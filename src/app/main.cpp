@@ -9,12 +9,13 @@
 #include <exception>
 #include <iostream>
 #include <new>
+#include <opencv2/core/utility.hpp>
 #include <string>
 #include <system_error>
 #include <thread>
 
-#include "app/command_line.h"
 #include "app/cmd_bench.h"
+#include "app/command_line.h"
 #include "app/commands.h"
 #include "core/errors.h"
 #include "core/on_stop.h"
@@ -115,6 +116,13 @@ int guarded(int argc, char** argv) {
     return kUnmeasurable;
   } catch (const std::bad_alloc&) {
     return out_of_memory();
+  } catch (const std::system_error& e) {
+    const bool threads = e.code() == std::errc::resource_unavailable_try_again;
+    std::fprintf(
+        stderr, "interstice: %s\n",
+        threads ? "no further thread can be started; raise the limit on processes (ulimit -u), or end some"
+                : core::one_line(e.what(), 600).c_str());
+    return kBadInput;
   } catch (const std::exception& e) {
     // As the image library says it.
     if (std::string(e.what()).find("nsufficient memory") != std::string::npos) return out_of_memory();
@@ -140,6 +148,9 @@ int main(int argc, char** argv) {
   // Large pictures come and go; keeping their memory saves the page faults of fetching it anew each time.
   mallopt(M_MMAP_MAX, 0);
   mallopt(M_TRIM_THRESHOLD, 512 << 20);
+  // Threads are given out by core::parallel_for, which does with fewer where the system starts no more; the image
+  // library's own pool insists on them and knows nothing of --threads.
+  cv::setNumThreads(1);
   signal(SIGXFSZ, SIG_IGN);  // a limit on file sizes is then an error of writing, said in one line
   interstice::app::stop_cleanly_on_signals();
   return interstice::app::printed(interstice::app::guarded(argc, argv));

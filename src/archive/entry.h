@@ -38,8 +38,8 @@ struct Entry {
   PieceStage stage = PieceStage::glued;
   int ring = 0;  // the last ring with a piece on it
   double smallest_fill_mm = 3, planned_gap_mm = 0;
-  std::optional<double> smallest_mm, smallest_u95_mm;      // the narrowest of the seen seams
-  int pieces = 0;                                          // placed
+  std::optional<double> smallest_mm, smallest_u95_mm;                   // the narrowest of the seen seams
+  int pieces = 0;                                                       // placed
   int too_tight = 0, pinched = 0, doubtful = 0, clear = 0, unseen = 0;  // seams
   std::uintmax_t payload_bytes = 0;
   std::size_t payload_files = 0;

@@ -13,14 +13,6 @@
 namespace interstice::archive {
 namespace {
 
-// Place names as picture programs write them (IPTC IIM 4.2 datasets 2:26, 2:27, 2:90, 2:92, 2:95, 2:100,
-// 2:101 and their XMP twins).
-constexpr std::array kIptcPlaces{"LocationCode",  "LocationName", "City",       "SubLocation",
-                                 "ProvinceState", "CountryCode",  "CountryName"};
-constexpr std::array kXmpPlaces{
-    "Xmp.exif.GPS",          "Xmp.photoshop.City",          "Xmp.photoshop.State",
-    "Xmp.photoshop.Country", "Xmp.iptc.Location",           "Xmp.iptc.CountryCode",
-    "Xmp.iptcExt.Location",  "Xmp.iptcExt.LocationCreated", "Xmp.iptcExt.LocationShown"};
 // What a cleaned picture may say. The tags of a TIFF's own structure count as the picture's data.
 constexpr std::array kKept{"Exif.Image.Make",        "Exif.Image.Model",
                            "Exif.Image.Orientation", "Exif.Image.ExifTag",
@@ -33,24 +25,6 @@ constexpr std::array kTiffStructure{"NewSubfileType", "ImageWidth",      "ImageL
                                     "TileLength",     "TileOffsets",     "TileByteCounts",
                                     "ExtraSamples",   "SampleFormat",    "InterColorProfile",
                                     "XResolution",    "YResolution",     "ResolutionUnit"};
-
-bool is_place(const Exiv2::Exifdatum& d) {
-  return d.groupName() == "GPSInfo" || d.key() == "Exif.Image.GPSTag";
-}
-
-bool is_place(const Exiv2::Iptcdatum& d) {
-  return std::find(kIptcPlaces.begin(), kIptcPlaces.end(), d.tagName()) != kIptcPlaces.end();
-}
-
-bool is_place(const Exiv2::Xmpdatum& d) {
-  return std::any_of(kXmpPlaces.begin(), kXmpPlaces.end(),
-                     [&](const char* start) { return d.key().rfind(start, 0) == 0; });
-}
-
-template <class Data>
-bool tells_place(const Data& data) {
-  return std::any_of(data.begin(), data.end(), [](const auto& d) { return is_place(d); });
-}
 
 void set_up_reader() {
   static std::once_flag once;
@@ -202,11 +176,6 @@ std::optional<std::string> icc_profile(std::string_view bytes) {
 
 bool is_picture_content(const std::string& bytes) {
   return kind_of(bytes) != Kind::none;
-}
-
-bool tells_location(const std::string& picture, const std::string& file) {
-  const Exiv2::Image::AutoPtr image = opened(picture, file);
-  return tells_place(image->exifData()) || tells_place(image->iptcData()) || tells_place(image->xmpData());
 }
 
 std::string clean_picture(const std::string& picture, const std::string& file) {

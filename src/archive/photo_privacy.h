@@ -8,10 +8,6 @@ namespace interstice::archive {
 // Whether the bytes are a picture of a kind that clean_picture() knows, by how they begin.
 bool is_picture_content(const std::string& bytes);
 
-// Whether the picture's metadata (EXIF, XMP, IPTC) say where it was taken: GPS tags, or place names. Throws
-// InputError(file, ...) when the bytes cannot be read as a picture.
-bool tells_location(const std::string& picture, const std::string& file);
-
 // The picture alone: its pixels as they are (JPEG, PNG, WebP and HEIC data byte for byte, TIFF samples
 // unchanged), colour profile, orientation, make, model and focal length. Nothing else goes along: no other
 // metadata, no thumbnail, no second picture, no film, nothing after the picture's end. What comes out is read

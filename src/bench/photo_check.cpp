@@ -113,7 +113,7 @@ std::optional<double> middle_of(const std::vector<EdgeProfile>& edges, Part part
   return core::median(values);
 }
 
-void judge(PhotoCheck& check, double smallest_fill_mm, double mean_grey) {
+void rate_photo(PhotoCheck& check, double smallest_fill_mm, double mean_grey) {
   if (check.cards.empty()) {
     check.faults.push_back(mean_grey < kDark / 2 ? "too dark: no card can be made out; more light"
                            : mean_grey > kClipped - 10
@@ -174,7 +174,7 @@ PhotoCheck check_photo(const std::filesystem::path& photo, double smallest_fill_
   check.blur_px = middle_of(edges, &EdgeProfile::sd_px);
   check.white = middle_of(edges, &EdgeProfile::high);
   check.black = middle_of(edges, &EdgeProfile::low);
-  judge(check, smallest_fill_mm, cv::mean(grey)[0]);
+  rate_photo(check, smallest_fill_mm, cv::mean(grey)[0]);
   return check;
 }
 

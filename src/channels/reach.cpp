@@ -178,25 +178,6 @@ std::vector<double> widest_paths(std::size_t nodes, const std::vector<WidthLink>
   return widest;
 }
 
-std::vector<std::size_t> maximum_spanning_forest(std::size_t nodes, const std::vector<WidthLink>& links) {
-  std::vector<std::size_t> order(links.size()), parent(nodes), forest;
-  std::iota(order.begin(), order.end(), std::size_t{0});
-  std::iota(parent.begin(), parent.end(), std::size_t{0});
-  std::stable_sort(order.begin(), order.end(),
-                   [&](std::size_t a, std::size_t b) { return links[a].width_mm > links[b].width_mm; });
-  const auto root = [&](std::size_t n) {
-    while (parent[n] != n) n = parent[n] = parent[parent[n]];
-    return n;
-  };
-  for (const std::size_t l : order) {
-    const std::size_t a = root(links[l].a), b = root(links[l].b);
-    if (a == b) continue;
-    parent[a] = b;
-    forest.push_back(l);
-  }
-  return forest;
-}
-
 ReachResult stranded_behind(std::size_t nodes, const std::vector<WidthLink>& links,
                             const std::vector<std::size_t>& openings, const std::vector<std::size_t>& group,
                             std::size_t groups) {

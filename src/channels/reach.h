@@ -1,7 +1,7 @@
 // How wide a path leads from an opening to each place, and what each too-tight place cuts off.
 //
 // Bottleneck paths: the width of a path is its narrowest link; the widest path maximises it (M. Pollack 1960,
-// "The maximum capacity through a network"; T. C. Hu 1961: all pairs at once are the maximum spanning tree).
+// "The maximum capacity through a network").
 // mm.
 #pragma once
 
@@ -21,9 +21,6 @@ struct WidthLink {
 std::vector<double> widest_paths(std::size_t nodes, const std::vector<WidthLink>& links,
                                  const std::vector<std::size_t>& sources,
                                  const std::vector<double>& node_width_mm = {});
-
-// Links of a maximum spanning forest (Kruskal), as indices into links, widest first.
-std::vector<std::size_t> maximum_spanning_forest(std::size_t nodes, const std::vector<WidthLink>& links);
 
 // What lies behind groups of closed nodes. group[i] is the group of node i if it is closed (too tight),
 // kPassable if resin passes. Levels count how many closed groups must be crossed from an opening.

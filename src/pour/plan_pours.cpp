@@ -80,7 +80,7 @@ std::string in_ml(double ml) {
   return std::to_string(tenths / 10) + "." + std::to_string(tenths % 10) + " ml";
 }
 
-void judge(PourDocument& d) {
+void say_whether_ready(PourDocument& d) {
   const auto with = [&](bool rings_to_come) {
     std::vector<std::string> reasons = coverage_reasons(d.coverage, rings_to_come);
     if (d.stranded_length_mm > 0.5) {
@@ -193,7 +193,7 @@ PourDocument plan_pours(const seams::FitDocument& measured, const plan::Plan& pl
   report_slot_flow(resin, d);
   report_pours(scene, resin, options, d);
   report_build(scene, resin, d);
-  judge(d);
+  say_whether_ready(d);
   warn(resin, d);
   return d;
 }

@@ -10,20 +10,8 @@ double slot_mean_velocity_m_s(double width, double gradient, double viscosity) {
   return width * width * gradient / (12 * viscosity);
 }
 
-double slot_flow_m2_s(double width, double gradient, double viscosity) {
-  return width * slot_mean_velocity_m_s(width, gradient, viscosity);
-}
-
 double capillary_pressure_pa(double width, double tension, double angle) {
   return 2 * tension * std::cos(angle) / width;
-}
-
-double capillary_rise_m(double width, double tension, double angle, double density, double gravity) {
-  return capillary_pressure_pa(width, tension, angle) / (density * gravity);
-}
-
-double wicking_time_s(double length, double width, double tension, double angle, double viscosity) {
-  return 3 * viscosity * length * length / (width * tension * std::cos(angle));
 }
 
 double wicking_length_m(double width, double tension, double angle, double fluidity) {

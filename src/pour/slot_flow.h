@@ -20,13 +20,7 @@ namespace interstice::pour {
 inline constexpr double kGravity_m_s2 = 9.81;
 
 double slot_mean_velocity_m_s(double width_m, double gradient_pa_m, double viscosity_pa_s);
-double slot_flow_m2_s(double width_m, double gradient_pa_m,
-                      double viscosity_pa_s);  // per metre of slot depth
 double capillary_pressure_pa(double width_m, double tension_n_m, double contact_angle_rad);
-double capillary_rise_m(double width_m, double tension_n_m, double contact_angle_rad, double density_kg_m3,
-                        double gravity_m_s2 = kGravity_m_s2);
-double wicking_time_s(double length_m, double width_m, double tension_n_m, double contact_angle_rad,
-                      double viscosity_pa_s);
 double wicking_length_m(double width_m, double tension_n_m, double contact_angle_rad, double fluidity_per_pa);
 
 double viscosity_pa_s(double time_s, double initial_pa_s, double doubling_s);

@@ -49,7 +49,8 @@ std::vector<std::string> faults(const seams::FitDocument& fit) {
     if (n > 0) out.push_back(core::counted(n, one, many));
   };
   add(seams_with(fit, seams::Verdict::too_tight), "seam is too tight", "seams are too tight");
-  add(seams_with(fit, seams::Verdict::pinched), "is pinched behind its mouth", "are pinched behind their mouths");
+  add(seams_with(fit, seams::Verdict::pinched), "is pinched behind its mouth",
+      "are pinched behind their mouths");
   add(seams_with(fit, seams::Verdict::doubtful), "is doubtful", "are doubtful");
   add(seams_with(fit, seams::Verdict::unseen), "is unseen", "are unseen");
   add(missing(fit, plan::TileState::absent).size(), "piece is missing", "pieces are missing");
@@ -147,7 +148,8 @@ std::string answer_part(const PageInput& input) {
          " pieces on, " + core::counted(fit.seams.size(), "seam") + " measured, " +
          std::to_string(seams_with(fit, seams::Verdict::clear)) +
          " of them clear. A seam counts as clear when it is proved to be at least " +
-         length_html(fit.smallest_fill_mm, 2) + " wide from its mouth down through " + wall_words(fit) + ".</p>";
+         length_html(fit.smallest_fill_mm, 2) + " wide from its mouth down through " + wall_words(fit) +
+         ".</p>";
   if (input.pour && !ready) {
     out += "<ul class=\"reasons\">";
     for (const std::string& reason : input.pour->reasons) out += "<li>" + prose(reason) + "</li>";
@@ -164,7 +166,8 @@ std::string work_part(const PageInput& input) {
                                            : "<p>No sanding or moving is proposed; see the seams below.</p>";
   } else {
     out +=
-        "<p>Most valuable first, piece by piece. Tick what is done; <span id=\"kept\">the page remembers it on this "
+        "<p>Most valuable first, piece by piece. Tick what is done; <span id=\"kept\">the page remembers it "
+        "on this "
         "device</span>. "
         "<span id=\"progress\" role=\"status\"></span></p>" +
         steps(fit);

@@ -38,14 +38,14 @@ std::string summary(const std::vector<Named>& scans) {
       "<div class=\"wide-table\" tabindex=\"0\" role=\"region\" aria-label=\"Table of "
       "scans\"><table><caption>Scans, oldest first</caption><thead><tr><th scope=\"col\">Scan</th><th "
       "scope=\"col\">Rings</th><th scope=\"col\">Pieces on</th>"
-      "<th scope=\"col\">Too tight</th><th scope=\"col\">Pinched</th><th scope=\"col\">Doubtful</th><th scope=\"col\">Unseen</th><th "
+      "<th scope=\"col\">Too tight</th><th scope=\"col\">Pinched</th><th scope=\"col\">Doubtful</th><th "
+      "scope=\"col\">Unseen</th><th "
       "scope=\"col\">Clear</th></tr></thead><tbody>";
   for (const Named& n : scans) {
     out += "<tr><th scope=\"row\">" + named(n.name) + "</th><td>" + std::to_string(rings_on(*n.fit)) +
            "</td><td>" + std::to_string(placed(*n.fit)) + "</td>";
-    for (const seams::Verdict v :
-         {seams::Verdict::too_tight, seams::Verdict::pinched, seams::Verdict::doubtful, seams::Verdict::unseen,
-          seams::Verdict::clear})
+    for (const seams::Verdict v : {seams::Verdict::too_tight, seams::Verdict::pinched,
+                                   seams::Verdict::doubtful, seams::Verdict::unseen, seams::Verdict::clear})
       out += "<td>" + std::to_string(count(*n.fit, v)) + "</td>";
     out += "</tr>";
   }

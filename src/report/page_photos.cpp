@@ -27,7 +27,9 @@ constexpr Sizes kSizes[] = {
 
 const seams::SeamSample* narrowest_of(const seams::FitSeam& seam) {
   const bool behind = seams::deciding_throat(seam).has_value();
-  const auto width = [&](const seams::SeamSample& s) { return behind && s.throat ? s.throat->mm : s.width_mm; };
+  const auto width = [&](const seams::SeamSample& s) {
+    return behind && s.throat ? s.throat->mm : s.width_mm;
+  };
   const auto it = std::min_element(
       seam.samples.begin(), seam.samples.end(),
       [&](const seams::SeamSample& a, const seams::SeamSample& b) { return width(a) < width(b); });
@@ -136,9 +138,9 @@ std::string place_mark(const seams::FitSeam& seam, const cv::Point2d& at, double
   std::string shape;
   if (seams::deciding_throat(seam)) {
     const double d = 1.25 * r;
-    shape = "d=\"M" + fixed(at.x, 1) + " " + fixed(at.y - d, 1) + "L" + fixed(at.x + d, 1) + " " + fixed(at.y, 1) +
-            "L" + fixed(at.x, 1) + " " + fixed(at.y + d, 1) + "L" + fixed(at.x - d, 1) + " " + fixed(at.y, 1) +
-            "Z\"/>";
+    shape = "d=\"M" + fixed(at.x, 1) + " " + fixed(at.y - d, 1) + "L" + fixed(at.x + d, 1) + " " +
+            fixed(at.y, 1) + "L" + fixed(at.x, 1) + " " + fixed(at.y + d, 1) + "L" + fixed(at.x - d, 1) +
+            " " + fixed(at.y, 1) + "Z\"/>";
     return "<path " + casing + " " + shape + "<path " + ring + " " + shape;
   }
   shape = "cx=\"" + fixed(at.x, 1) + "\" cy=\"" + fixed(at.y, 1) + "\" r=\"" + fixed(r, 1) + "\"/>";

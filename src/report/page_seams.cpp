@@ -53,7 +53,8 @@ std::string curve(const std::vector<seams::SeamSample>& samples, const Axes& axe
 std::string throat_curve(const std::vector<seams::SeamSample>& samples, const Axes& axes) {
   std::string out, points;
   const auto close = [&] {
-    if (points.find(' ') != std::string::npos) out += "<polyline class=\"throat\" points=\"" + points + "\"/>";
+    if (points.find(' ') != std::string::npos)
+      out += "<polyline class=\"throat\" points=\"" + points + "\"/>";
     points.clear();
   };
   for (const seams::SeamSample& s : samples) {
@@ -123,7 +124,8 @@ std::string seam_numbers(const seams::FitDocument& fit, const seams::FitSeam& s)
   if (s.throat_mm && (*s.throat_mm < *s.narrowest_mm - 0.05 || seams::deciding_throat(s))) {
     out += "Behind the mouth " + with_uncertainty_html(*s.throat_mm, s.throat_u95_mm.value_or(0));
     if (s.pinched_length_mm > 0.05)
-      out += ", too narrow over " + length_html(s.pinched_length_mm, 0) + " of " + length_html(s.length_mm, 0);
+      out +=
+          ", too narrow over " + length_html(s.pinched_length_mm, 0) + " of " + length_html(s.length_mm, 0);
     out += s.throat_from == seams::ThroatFrom::walls ? " (from the walls seen)."
                                                      : " (from the bevel, as not both walls were seen).";
   }
@@ -232,7 +234,8 @@ std::string seams_part(const PageInput& input, const PagePhotos& photos) {
     out +=
         "<p>Worst first. Each photo shows both pieces' edges, the tight stretch and the narrowest place. In "
         "a graph the shaded "
-        "part lies below the smallest fill; the band is the uncertainty (95 %); a broken line was not seen; the "
+        "part lies below the smallest fill; the band is the uncertainty (95 %); a broken line was not seen; "
+        "the "
         "line of dashes and dots is the narrowest width behind the mouth. Tap a photo to enlarge it.</p>"
         "<div class=\"cards\">";
   for (const std::size_t i : flagged) out += card(input, photos, i);

@@ -8,9 +8,9 @@
 #include <optional>
 #include <set>
 
-#include "core/counted.h"
 #include "core/errors.h"
 #include "geometry/plane.h"
+#include "scan/few_photos.h"
 
 namespace interstice::scan {
 
@@ -152,8 +152,7 @@ CardPoses poses_from_cards(const std::vector<PhotoCards>& photos, double print_s
     }
   }
   if (out.photos.size() < 3) {
-    throw core::MeasureError("only " + core::counted(out.photos.size(), "photo shows", "photos show") +
-                             " cards that connect; take at least 8 photos all round with two cards in each");
+    throw core::MeasureError(few_photos(out.photos.size()));
   }
   return out;
 }

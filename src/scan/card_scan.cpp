@@ -178,6 +178,9 @@ CardScan scan_cards(const std::filesystem::path& folder, const ScanOptions& opti
   options.progress("reading the photos and looking for cards");
   const std::vector<Candidate> candidates = without_doubles(read_photos(folder, options, scan), scan);
   std::vector<PhotoCards> photo_cards;
+  std::vector<StartLens> starts;
+  for (const Candidate& c : candidates) starts.push_back(c.lens);
+  scan.quality.lens_note = lens_file_note(options.lens, starts);
   for (std::size_t i = 0; i < candidates.size(); ++i)
     photo_cards.push_back({i, candidates[i].lens.lens, candidates[i].views, has_exif(candidates[i].info)});
   options.progress("solving the photos' positions");

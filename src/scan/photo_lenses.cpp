@@ -5,6 +5,8 @@
 #include <map>
 #include <tuple>
 
+#include "core/errors.h"
+
 namespace interstice::scan {
 
 namespace {
@@ -26,20 +28,51 @@ camera::LensVector lens_prior(const camera::Lens& lens, bool from_file) {
   return sd.cwiseMax(3 * lens.sd);
 }
 
-bool may_be(const camera::Lens& given, const camera::PhotoInfo& info) {
-  if (!given.camera.empty() && !info.camera.empty() && given.camera != info.camera) return false;
+std::string pixels(int width, int height) {
+  return std::to_string(width) + " x " + std::to_string(height) + " pixels";
+}
+
+// Why a lens file does not count for a photo; empty: it does.
+std::string why_not(const camera::Lens& given, const camera::PhotoInfo& info) {
+  if (!given.camera.empty() && !info.camera.empty() && given.camera != info.camera)
+    return "it is of " + core::one_line(given.camera, 40) + ", the photo of " +
+           core::one_line(info.camera, 40);
   const double aspect = double(given.width) / given.height - double(info.width) / info.height;
-  if (std::abs(aspect) >= 2e-3) return false;
-  if (!info.focal_35mm) return true;
+  if (std::abs(aspect) >= 2e-3)
+    return "it is for " + pixels(given.width, given.height) + ", another shape than " +
+           pixels(info.width, info.height);
+  if (!info.focal_35mm) return "";
   const double exif = camera::exif_focal_px(info), file = given.fx * info.width / given.width;
-  return std::abs(exif / file - 1) < kAnotherLens;
+  if (std::abs(exif / file - 1) < kAnotherLens) return "";
+  return "the photo was taken with another of the phone's lenses, or zoomed";
 }
 
 }  // namespace
 
 StartLens start_lens(const camera::PhotoInfo& info, const std::optional<camera::Lens>& given) {
-  if (given && may_be(*given, info)) return {given->scaled_to(info.width, info.height), true};
-  return {camera::plain_lens(info.width, info.height, camera::exif_focal_px(info)), false};
+  const std::string fault = given ? why_not(*given, info) : "";
+  if (given && fault.empty()) return {given->scaled_to(info.width, info.height), true};
+  return {camera::plain_lens(info.width, info.height, camera::exif_focal_px(info)), false, fault};
+}
+
+std::string lens_file_note(const std::optional<camera::Lens>& given, const std::vector<StartLens>& photos) {
+  if (!given || photos.empty()) return "";
+  std::size_t used = 0;
+  const StartLens* example = nullptr;
+  const StartLens* other = nullptr;
+  for (const StartLens& photo : photos) {
+    used += photo.from_file;
+    (photo.from_file ? example : other) = &photo;
+  }
+  std::string note = "lens file: ";
+  if (example == nullptr) return note + "not used, " + other->why_not + "; the scan calibrates itself";
+  const bool scaled = example->lens.width != given->width;
+  note += scaled ? "scaled from " + pixels(given->width, given->height) + " to " +
+                       pixels(example->lens.width, example->lens.height)
+                 : "used";
+  if (other == nullptr) return note;
+  return note + " for " + std::to_string(used) + " of " + std::to_string(photos.size()) +
+         " photos; not for the others: " + other->why_not;
 }
 
 std::vector<camera::LensVector> group_lenses(Bundle& bundle, const std::vector<PhotoLens>& photos) {

@@ -6,6 +6,7 @@
 #pragma once
 
 #include <optional>
+#include <string>
 #include <vector>
 
 #include "camera/lens.h"
@@ -17,9 +18,15 @@ namespace interstice::scan {
 struct StartLens {
   camera::Lens lens;
   bool from_file = false;
+  std::string
+      why_not{};  // the file does not count for this photo, in words; empty: it does, or there is none
 };
 
 StartLens start_lens(const camera::PhotoInfo& info, const std::optional<camera::Lens>& given);
+
+// What became of a lens file, in one line: used as it is, scaled to the photos' size, or not used and why. Empty without
+// a file. `photos`: how all photos start.
+std::string lens_file_note(const std::optional<camera::Lens>& given, const std::vector<StartLens>& photos);
 
 struct PhotoLens {
   const camera::PhotoInfo* info;

@@ -66,6 +66,8 @@ struct ScanQuality {
   double scale_sd = 0;            // relative
   bool check_line_given = false;
   bool lens_given = false;
+  std::string
+      lens_note;  // what became of the lens file, in words; empty without one, and in scans read again
   // Lengths between corners of each card not used for scale, against the card: largest error, and the longest
   // such length.
   std::optional<double> length_error_mm;

@@ -7,8 +7,8 @@
 #include <optional>
 #include <string>
 
-#include "core/json_reader.h"
 #include "core/errors.h"
+#include "core/json_reader.h"
 #include "seams/fit_document.h"
 
 namespace interstice::seams::fit_json {

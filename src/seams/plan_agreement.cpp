@@ -115,7 +115,8 @@ std::vector<std::string> check_against_plan(FitDocument& fit, const plan::Plan& 
                        "another piece in its place, recut, or its edges were not found; check it by hand");
     for (FitSeam& seam : fit.seams) {
       const bool of_it = seam.tiles[0] == label || seam.tiles[1] == label;
-      if (of_it && seam.verdict == Verdict::clear) seam.verdict = Verdict::doubtful, seam.doubt = Doubt::mouth;
+      if (of_it && seam.verdict == Verdict::clear)
+        seam.verdict = Verdict::doubtful, seam.doubt = Doubt::mouth;
     }
   }
   return warnings;

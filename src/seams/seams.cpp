@@ -140,7 +140,7 @@ Mouth mouth_seen(const FitSeam& seam) {
   return mouth;
 }
 
-void judge(FitSeam& seam, const Mouth& mouth, double smallest_fill_mm) {
+void put_verdict(FitSeam& seam, const Mouth& mouth, double smallest_fill_mm) {
   const core::Judgement judged = core::judge(mouth.width, throat_of(seam), smallest_fill_mm);
   seam.verdict = judged.verdict;
   seam.doubt = judged.doubt;
@@ -207,7 +207,7 @@ FitSeam make_seam(const Shell& shell, const solid::ShellSeam& pair, const solid:
     seam.u95_mm = core::expanded_mm(mouth.width.u_mm);
     seam.at = (mouth.narrowest->a + mouth.narrowest->b) / 2;
     measure_throats(shell, pair, seam);
-    judge(seam, mouth, shell.options.smallest_fill_mm);
+    put_verdict(seam, mouth, shell.options.smallest_fill_mm);
   }
   seam.map = shell.form.locate(seam.at).uv;
   return seam;

@@ -8,8 +8,8 @@
 #include "edges/wall_slope.h"
 #include "geometry/index.h"
 #include "geometry/profile.h"
-#include "seams/fit_document.h"
 #include "plan/plan.h"
+#include "seams/fit_document.h"
 #include "solid/mouth.h"
 
 namespace interstice::seams {
@@ -28,13 +28,13 @@ struct MeasuredTile {
   std::vector<Eigen::VectorXd>
       shares;  // of the photos in each point (edges/photo_errors.h); empty: not known
   std::vector<edges::WallSlope> walls;  // of the wall below each point; empty: as planned
-  double face_above_mm = 0;  // the outer face over the plane of the arris
+  double face_above_mm = 0;             // the outer face over the plane of the arris
 };
 
 struct SeamOptions {
   double smallest_fill_mm = 3.0;
   std::optional<plan::FinishedWall> finished_wall;  // empty: the whole thickness is kept
-  double scale_sd = 0;  // relative
+  double scale_sd = 0;                              // relative
   edges::PhotoErrors photos;
   int threads = 0;
 };

@@ -197,16 +197,6 @@ std::vector<double> course_limits(const plan::Plan& plan) {
 
 }  // namespace
 
-ConeDevelopment develop_cone(double r1, double r2, double slant_mm) {
-  if (!(r2 - r1 > 1e-9) || !(slant_mm > 0))
-    throw std::invalid_argument("a cone's radii must differ and its slant be positive");
-  ConeDevelopment d;
-  d.outer_radius_mm = slant_mm * r2 / (r2 - r1);
-  d.inner_radius_mm = d.outer_radius_mm - slant_mm;
-  d.sector_deg = 360 * r2 / d.outer_radius_mm;
-  return d;
-}
-
 double gore_width_mm(const geometry::Profile& form, double rho, int count) {
   return kTurn * form.at(rho).rz.x() / count;
 }

@@ -10,14 +10,6 @@
 
 namespace interstice::sheets {
 
-struct ConeDevelopment {
-  double inner_radius_mm = 0, outer_radius_mm = 0;  // of the flat sector
-  double sector_deg = 0;                            // for the whole turn round
-};
-// Of the cone between two circles of the given radii, slant_mm apart along the cone. A cylinder (equal radii)
-// has no sector: throws std::invalid_argument.
-ConeDevelopment develop_cone(double smaller_radius_mm, double larger_radius_mm, double slant_mm);
-
 // Width of one of `count` gores at arc length rho from the pole.
 double gore_width_mm(const geometry::Profile& form, double rho, int count);
 // By how much a gore's edge is longer than its middle: what the paper has to give when it is wrapped.

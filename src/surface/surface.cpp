@@ -6,6 +6,7 @@
 #include <opencv2/imgproc.hpp>
 
 #include "core/errors.h"
+#include "scan/few_photos.h"
 #include "surface/form_motion.h"
 #include "surface/form_offset.h"
 #include "surface/map_picture.h"
@@ -85,10 +86,10 @@ Surface build_surface(scan::Scan& scan, const plan::Plan& plan, const SurfaceOpt
       map_picture(scan, pictures, plan.profile, grid, plan.tile_thickness_mm + 0.5, {}, 2, options.threads);
   surface.turn = find_turn(flat, grid, plan, plan.tile_thickness_mm, false, options.threads);
   if (surface.turn.clearance < kLeastClearance && surface.turn.over_surroundings < kLeastOverSurroundings) {
-    throw core::MeasureError(
+    throw core::MeasureError(scan::few_photos_or(
+        scan.photos.size(),
         "the plan's pattern was not found on the form; check that this is the form's plan and photograph it "
-        "from "
-        "all round, also from above");
+        "from all round, also from above"));
   }
   scan::turn_scan(scan, surface.turn.angle);
   options.progress("measuring heights");

@@ -6,6 +6,7 @@
 #include <filesystem>
 #include <sstream>
 
+#include "app/console.h"
 #include "app/nearest_word.h"
 #include "app/run_program.h"
 
@@ -47,6 +48,30 @@ TEST(LettersApart, WorkedExamples) {
   EXPECT_FALSE(app::nearest_word("zzzzzz", {"report", "archive"}));
 }
 
+TEST(StageLine, CountsAndTellsTheTimeLeft) {
+  // A fifth done in 20 s: four times as long is left.
+  EXPECT_EQ(app::stage_line("finding the form", 3, 12, 0.2, 20),
+            "3 of 12: finding the form, about 80 s left");
+  EXPECT_EQ(app::stage_line("finding the form", 3, 12, 0.2, 60),
+            "3 of 12: finding the form, about 4 min left");
+  EXPECT_EQ(app::stage_line("reading", 1, 12, 0.05, 60), "1 of 12: reading");
+  EXPECT_EQ(app::stage_line("writing", 12, 12, 0.96, 60), "12 of 12: writing");
+  double scan = 0;
+  for (const app::Stage& stage : app::inspect_stages()) scan += stage.share;
+  EXPECT_NEAR(scan, 100, 3);
+}
+
+// The stages are those that the program reports: a run asked for its progress names each, in this order.
+TEST_F(CommandLine, StagesAreThoseReported) {
+  const std::string plover = INTERSTICE_SOURCE_DIR "/datasets/plover";
+  const Ran ran = run("scan " + plover + "/photos --plan " + plover + "/plan.json --progress --out " +
+                      (folder_ / "scan").string());
+  ASSERT_EQ(ran.exit_code, 0) << ran.err;
+  std::string expected;
+  for (const app::Stage& stage : app::scan_stages()) expected += stage.name + "\n";
+  EXPECT_EQ(ran.err, expected);
+}
+
 TEST_F(CommandLine, SlipsAreAnsweredWithWhatWasMeant) {
   EXPECT_NE(refusal("inspcet photos").find("did you mean interstice inspect?"), std::string::npos);
   EXPECT_NE(refusal("plan traec photos").find("did you mean interstice plan trace?"), std::string::npos);
@@ -78,6 +103,7 @@ TEST_F(CommandLine, HelpFitsATerminalAndSaysWhatMustBeGiven) {
 TEST_F(CommandLine, TextsForInstallingNameEveryCommand) {
   ASSERT_EQ(run("texts " + (folder_ / "texts").string()).exit_code, 0);
   const std::string help = slurp((folder_ / "texts/help.md").string());
+  EXPECT_EQ(help, slurp(INTERSTICE_SOURCE_DIR "/.docs/help.md")) << "interstice texts FOLDER makes it anew";
   for (const std::string command : {"cards", "lens", "plan make", "inspect", "pour", "archive verify"})
     EXPECT_NE(help.find("## interstice " + command + "\n"), std::string::npos) << command;
   EXPECT_TRUE(fs::exists(folder_ / "texts/interstice-archive.1"));

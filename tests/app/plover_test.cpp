@@ -65,8 +65,9 @@ TEST_F(Plover, NeedsWorkAndSaysSo) {
 }
 
 struct Score {
-  int scored = 0, seen = 0, covered = 0;
+  int scored = 0, seen = 0, covered = 0, doubtful = 0;
   double bias = 0, rms = 0;  // mm
+  std::vector<double> u95_mm;
 };
 
 // The measured widths against the true ones; no verdict may be the opposite of the truth.
@@ -88,6 +89,8 @@ Score score(const json& fit, const json& truth) {
     out.bias += error;
     out.rms += error * error;
     out.covered += std::abs(error) <= m["u95_mm"].get<double>() ? 1 : 0;
+    out.u95_mm.push_back(m["u95_mm"]);
+    out.doubtful += m["verdict"] == "doubtful" ? 1 : 0;
     EXPECT_NE(m["verdict"], mouth < 3.0 ? "clear" : "too tight") << s["tiles"];
   }
   out.bias /= std::max(out.seen, 1);
@@ -102,6 +105,35 @@ TEST_F(Plover, SeamsAgreeWithTheTruth) {
   EXPECT_LT(std::abs(s.bias), 0.04);
   EXPECT_LT(s.rms, 0.10);
   EXPECT_GE(s.covered, 0.90 * s.seen);
+  // As sure as is claimed: an uncertainty can be made true by making it large.
+  std::vector<double> u95 = s.u95_mm;
+  std::nth_element(u95.begin(), u95.begin() + std::ptrdiff_t(u95.size() / 2), u95.end());
+  EXPECT_LT(u95[u95.size() / 2], 0.13);
+  EXPECT_LE(s.doubtful, 0.18 * s.scored);
+}
+
+// Wide at the mouth, narrower than 3 mm further in: never clear, and found where the photos can tell.
+TEST_F(Plover, PinchedSeamsAreFoundAndNeverClear) {
+  std::map<std::pair<std::string, std::string>, std::string> said;
+  for (const json& s : fit()["seams"])
+    said[std::minmax(s["tiles"][0].get<std::string>(), s["tiles"][1].get<std::string>())] = s["verdict"];
+  int pinched = 0, found = 0, open = 0, wrongly = 0;
+  for (const json& s : truth()["seams"]) {
+    const double mouth = s["mouth_mm"];
+    if (mouth > 8 || mouth < 3 || s["length_mm"] < 5) continue;
+    const std::string verdict =
+        said[std::minmax(s["tiles"][0].get<std::string>(), s["tiles"][1].get<std::string>())];
+    if (s["clearance_mm"] < 3.0) {
+      ++pinched;
+      found += verdict == "pinched" || verdict == "too tight" ? 1 : 0;
+      EXPECT_NE(verdict, "clear") << s["tiles"];
+    } else {
+      ++open;
+      wrongly += verdict == "pinched" ? 1 : 0;
+    }
+  }
+  EXPECT_GE(found, 0.85 * pinched) << pinched;
+  EXPECT_LE(wrongly, 0.05 * open);
 }
 
 // A lens nobody calibrated is found with the photos' places, from the cards alone.
@@ -191,7 +223,12 @@ TEST_F(Plover, FitHasThePublishedKeys) {
   }
   for (const json& s : fit()["seams"]) {
     const std::string verdict = s.at("verdict");
-    ASSERT_TRUE(verdict == "too tight" || verdict == "doubtful" || verdict == "clear" || verdict == "unseen");
+    const std::vector<std::string> known{"too tight", "pinched", "doubtful", "clear", "unseen"};
+    ASSERT_NE(std::find(known.begin(), known.end(), verdict), known.end()) << verdict;
+    EXPECT_EQ(s.contains("doubt"), verdict == "doubtful") << s.at("tiles");
+    if (verdict == "doubtful") {
+      EXPECT_TRUE(s.at("doubt") == "mouth" || s.at("doubt") == "throat");
+    }
     EXPECT_EQ(s.at("tiles").size(), 2u);
     EXPECT_TRUE(is_numbers(s.at("map"), 2));
     EXPECT_TRUE(s.at("length_mm").is_number() && s.at("tight_length_mm").is_number());

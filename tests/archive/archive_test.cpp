@@ -1,5 +1,6 @@
 // The archive as a whole: what goes in, how it is found, handed on and made whole again.
 #include "archive/archive.h"
+#include "archive/tells_location.h"
 
 #include <gtest/gtest.h>
 #include <sys/stat.h>
@@ -297,8 +298,8 @@ TEST_F(ArchiveTest, ExportTakesTheLocationOutAndNothingElse) {
            s.find("51,29.123N") != std::string::npos;
   };
   ASSERT_TRUE(tells(with));
-  EXPECT_TRUE(archive::tells_location(with, "f"));
-  EXPECT_FALSE(archive::tells_location(without, "f"));
+  EXPECT_TRUE(tells_location(with));
+  EXPECT_FALSE(tells_location(without));
   sample::write_file(scratch_ / "p/1.jpg", with);
   sample::write_file(scratch_ / "p/2.jpg", without);
   archive::Archive archive = archive::Archive::open_or_make(root_);

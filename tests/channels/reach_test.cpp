@@ -35,28 +35,6 @@ TEST(WidestPaths, WorkedExample) {
   EXPECT_EQ(filled, (std::vector<std::size_t>{a, b}));
 }
 
-TEST(WidestPaths, SpanningTreeOfTheExampleSumsTo18Point3) {
-  double sum = 0;
-  for (const std::size_t l : channels::maximum_spanning_forest(7, kExample)) sum += kExample[l].width_mm;
-  EXPECT_NEAR(sum, 18.3, 1e-12);
-}
-
-TEST(WidestPaths, TreeAloneGivesTheSameBottlenecks) {
-  std::mt19937 random(7);
-  for (int trial = 0; trial < 200; ++trial) {
-    const std::size_t n = 2 + random() % 12;
-    std::vector<channels::WidthLink> links;
-    for (std::size_t k = 0; k < 2 * n; ++k) {
-      const std::size_t x = random() % n, y = random() % n;
-      if (x != y) links.push_back({x, y, static_cast<double>(1 + random() % 50) / 10});
-    }
-    std::vector<channels::WidthLink> tree;
-    for (const std::size_t l : channels::maximum_spanning_forest(n, links)) tree.push_back(links[l]);
-    for (std::size_t s = 0; s < n; ++s)
-      EXPECT_EQ(channels::widest_paths(n, links, {s}), channels::widest_paths(n, tree, {s}));
-  }
-}
-
 TEST(WidestPaths, EveryPathsBottleneckByBruteForce) {
   std::mt19937 random(11);
   for (int trial = 0; trial < 60; ++trial) {

@@ -14,6 +14,7 @@
 
 #include "archive/bag.h"
 #include "archive/photo_privacy.h"
+#include "archive/tells_location.h"
 #include "camera/lens.h"
 #include "camera/photo.h"
 #include "core/errors.h"
@@ -170,8 +171,7 @@ void form_dxf_target(const std::uint8_t* data, std::size_t size) {
 void clean_target(const std::uint8_t* data, std::size_t size) {
   read_or_refuse([&] {
     const std::string clean = archive::clean_picture(text_of(data, size), "fuzzed");
-    require(!archive::tells_location(clean, "cleaned"), "a cleaned picture tells no place",
-            std::to_string(size));
+    require(!tells_location(clean), "a cleaned picture tells no place", std::to_string(size));
     const std::string again = archive::clean_picture(clean, "cleaned");
     require(again.size() == clean.size(), "a clean picture is clean", std::to_string(again.size()));
   });

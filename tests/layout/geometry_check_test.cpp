@@ -92,18 +92,6 @@ TEST(PublishedFigures, MitreAndBevelComeOutOfALayoutOnACone) {
   }
 }
 
-// Source: ceemrr.com, DrawingsNets6: frustum of diameters 5 and 8, height 4: radii 7.120 and 11.392, angle
-// 126.404.
-TEST(PublishedFigures, ConeDevelopment) {
-  const sheets::ConeDevelopment frustum = sheets::develop_cone(2.5, 4, std::hypot(4, 1.5));
-  EXPECT_NEAR(frustum.inner_radius_mm, 7.120, 5e-4);
-  EXPECT_NEAR(frustum.outer_radius_mm, 11.392, 5e-4);
-  EXPECT_NEAR(frustum.sector_deg, 126.404, 5e-4);
-  // A cone of 90 degrees at the tip: 360 / sqrt 2.
-  EXPECT_NEAR(sheets::develop_cone(0, 1, std::sqrt(2.0)).sector_deg, 254.558, 5e-4);
-  EXPECT_THROW(sheets::develop_cone(3, 3, 2), std::invalid_argument);
-}
-
 // Circumference of a parallel of a sphere over the number of gores, R 100, n 12, at 0, 30, 60 degrees:
 // recomputed.
 TEST(PublishedFigures, GoreWidths) {

@@ -56,9 +56,9 @@ TEST_F(PourCommand, NotReadyIsOneAndReadyIsZero) {
   EXPECT_NE(out_.find("gloves"), std::string::npos);
   EXPECT_TRUE(err_.empty()) << err_;
   EXPECT_EQ(core::read_json(work_ / "pour.json").at("format"), "interstice-pour");
-  EXPECT_EQ(run(usual() + " --smallest-fill 1 --json"), 0) << err_;
+  EXPECT_EQ(run(usual() + " --smallest-fill 0.3 --json"), 0) << err_;
   EXPECT_EQ(out_, core::read_file(work_ / "pour.json"));
-  EXPECT_EQ(run(usual() + " --smallest-fill 1 --quiet"), 0);
+  EXPECT_EQ(run(usual() + " --smallest-fill 0.3 --quiet"), 0);
   EXPECT_TRUE(out_.empty());
 }
 

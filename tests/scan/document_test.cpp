@@ -92,7 +92,8 @@ TEST_F(ScanDocument, PhotosThatMoved) {
   fs::create_directories(folder_ / "elsewhere");
   fs::rename(folder_ / "p1.jpg", folder_ / "elsewhere" / "p1.jpg");
   EXPECT_NE(refused().find("p1.jpg"), std::string::npos);
-  const scan::Scan found = scan::read_scan(folder_, {.folder = folder_ / "elsewhere", .remembered = {}, .may_be_gone = false});
+  const scan::Scan found =
+      scan::read_scan(folder_, {.folder = folder_ / "elsewhere", .remembered = {}, .may_be_gone = false});
   EXPECT_EQ(found.photos[geometry::PhotoIndex(0)].info.path, folder_ / "p0.jpg");
   EXPECT_EQ(found.photos[geometry::PhotoIndex(1)].info.path, folder_ / "elsewhere" / "p1.jpg");
   const scan::Scan without = scan::read_scan(folder_, {.folder = {}, .remembered = {}, .may_be_gone = true});
@@ -115,9 +116,10 @@ TEST_F(ScanDocument, NamesFilesNotFolders) {
   }
   EXPECT_EQ(read("scan.json")["photos"][0]["file"], "two\\x0alines \\xff.jpg");
   EXPECT_EQ(scan::read_scan(folder_).photos[geometry::PhotoIndex(0)].info.path, odd);
-  EXPECT_EQ(
-      scan::read_scan(folder_, {.folder = {}, .remembered = odd.parent_path()}).photos[geometry::PhotoIndex(0)].info.path,
-      odd);
+  EXPECT_EQ(scan::read_scan(folder_, {.folder = {}, .remembered = odd.parent_path()})
+                .photos[geometry::PhotoIndex(0)]
+                .info.path,
+            odd);
 }
 
 // A scan folder that somebody else made may name photos beside it, no others.
@@ -127,7 +129,9 @@ TEST_F(ScanDocument, ForeignScansReadNothingElsewhere) {
   fs::rename(folder_ / "p1.jpg", mine / "photos" / "p1.jpg");
   json scan = read("scan.json");
   const auto where = [&] {
-    return scan::read_scan(folder_, {.folder = {}, .remembered = {}, .may_be_gone = true}).photos[geometry::PhotoIndex(1)].info.path;
+    return scan::read_scan(folder_, {.folder = {}, .remembered = {}, .may_be_gone = true})
+        .photos[geometry::PhotoIndex(1)]
+        .info.path;
   };
   for (const std::string& named : {(mine / "photos/p1.jpg").string(), std::string("mine/photos/p1.jpg"),
                                    std::string("../x/../mine/photos/p1.jpg")}) {
@@ -141,7 +145,9 @@ TEST_F(ScanDocument, ForeignScansReadNothingElsewhere) {
   fs::remove(folder_ / "p1.jpg");
   ASSERT_EQ(::mkfifo((folder_ / "p1.jpg").c_str(), 0600), 0);
   EXPECT_EQ(where(), "");  // and is not waited for
-  EXPECT_EQ(scan::read_scan(folder_, {.folder = mine / "photos", .remembered = {}, .may_be_gone = false}).photos[geometry::PhotoIndex(1)].info.path,
+  EXPECT_EQ(scan::read_scan(folder_, {.folder = mine / "photos", .remembered = {}, .may_be_gone = false})
+                .photos[geometry::PhotoIndex(1)]
+                .info.path,
             mine / "photos/p1.jpg");
 }
 
