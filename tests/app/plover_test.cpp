@@ -225,7 +225,7 @@ TEST_F(Plover, FitHasThePublishedKeys) {
     const std::string verdict = s.at("verdict");
     const std::vector<std::string> known{"too tight", "pinched", "doubtful", "clear", "unseen"};
     ASSERT_NE(std::find(known.begin(), known.end(), verdict), known.end()) << verdict;
-    EXPECT_EQ(s.contains("doubt"), verdict == "doubtful") << s.at("tiles");
+    EXPECT_EQ(!s.at("doubt").is_null(), verdict == "doubtful") << s.at("tiles");
     if (verdict == "doubtful") {
       EXPECT_TRUE(s.at("doubt") == "mouth" || s.at("doubt") == "throat");
     }
