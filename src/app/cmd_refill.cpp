@@ -62,7 +62,7 @@ int run_refill(const RefillArguments& arguments) {
   write_for_the_bench(result, dry, arguments.common.threads, out);
   folder.commit();
   if (arguments.common.json) {
-    std::fputs(json.c_str(), stdout);
+    print_json_document(json);
   } else if (!arguments.common.quiet) {
     std::fputs(refill::refill_list(result.document).c_str(), stdout);
   }
