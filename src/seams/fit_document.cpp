@@ -170,7 +170,7 @@ FitTile read_tile(const core::JsonNode& node) {
     t.arris = read_vectors<3>(node.at("arris"));
     const core::JsonNode sd = node.at("arris_sd_mm");
     if (sd.size() != t.arris.size()) sd.fail("must have one entry a point of \"arris\"");
-    for (std::size_t i = 0; i < sd.size(); ++i) t.arris_sd_mm.push_back(sd.at(i).number(-1, 1000));
+    for (std::size_t i = 0; i < sd.size(); ++i) t.arris_sd_mm.push_back(sd.at(i).number(-1000, 1000));
   }
   if (node.has("root")) {
     t.root = read_vectors<3>(node.at("root"));
@@ -214,7 +214,8 @@ FitSeam read_seam(const core::JsonNode& node) {
     for (std::size_t i = 0; i < samples.size(); ++i) {
       const core::JsonNode p = samples.at(i);
       s.samples.push_back({p.at("s").number(-1e5, 1e5), p.at("width").number(-1e4, 1e4),
-                           p.at("sd").number(-1, 1e4), read_vector<3>(p.at("a")), read_vector<3>(p.at("b"))});
+                           p.at("sd").number(-1e4, 1e4), read_vector<3>(p.at("a")),
+                           read_vector<3>(p.at("b"))});
       if (p.has("throat"))
         s.samples.back().throat =
             core::Width{p.at("throat").number(-1e4, 1e4), p.at("throat_sd").number(0, 1e4)};

@@ -62,7 +62,8 @@ void check_tile(const seams::FitTile& t) {
               (t.root.empty() || t.root.size() == t.arris.size()),
           "an outline's lists go together", t.label);
   for (std::size_t i = 0; i < t.arris.size(); ++i)
-    require(near(t.arris[i]) && within(t.arris_sd_mm[i], -1, 1000), "an outline lies on the bench", t.label);
+    require(near(t.arris[i]) && within(t.arris_sd_mm[i], -1000, 1000), "an outline lies on the bench",
+            t.label);
   for (const Eigen::Vector3d& p : t.root) require(near(p), "a wall's foot lies on the bench", t.label);
   for (const seams::FitWall& w : t.walls)
     require(within(w.bevel_deg, -90, 90) && within(w.sd_deg, 0, 90), "a wall stands", t.label);
@@ -78,7 +79,7 @@ void check_seam(const seams::FitSeam& s) {
   require(s.samples.size() <= 100000, "a seam has so many samples at most");
   for (const seams::SeamSample& p : s.samples) {
     require(near(p.a) && near(p.b) && within(p.s_mm, -1e5, 1e5) && within(p.width_mm, -1e4, 1e4) &&
-                within(p.sd_mm, -1, 1e4),
+                within(p.sd_mm, -1e4, 1e4),
             "a seam's samples lie on the bowl", s.tiles[0]);
   }
 }

@@ -27,7 +27,7 @@ seams::FitTile placed_tile() {
     const double a = 2 * M_PI * i / 5;
     t.arris.push_back(t.face.lift({20 * std::cos(a), 20 * std::sin(a)}));
     t.root.push_back(t.face.lift({18 * std::cos(a), 18 * std::sin(a)}) - 14 * t.face.normal);
-    t.arris_sd_mm.push_back(i == 2 ? -0.5 : 0.03 + 0.01 * i);
+    t.arris_sd_mm.push_back(i == 2 ? -1.5 : 0.03 + 0.01 * i);
   }
   t.walls = {{"A02", 9.25, 0.375, true}, {"", -1.5, 1.5, false}};
   return t;
@@ -56,7 +56,7 @@ seams::FitDocument sample() {
   seen.tight_length_mm = 9;
   seen.throat_mm = -0.5;
   seen.throat_from = seams::ThroatFrom::walls;
-  seen.samples = {{0, 2.5, 0.05, {1, 2, 3}, {4, 5, 6}}, {0.5, -0.1234, -1, {-1, -2, -3}, {7, 8, 9}}};
+  seen.samples = {{0, 2.5, 0.05, {1, 2, 3}, {4, 5, 6}}, {0.5, -0.1234, -1.25, {-1, -2, -3}, {7, 8, 9}}};
   seen.best_photo = "photo_07";
   seen.advice = {"photograph from above", "raise the camera"};
   seams::FitSeam unseen;
@@ -134,7 +134,7 @@ TEST(FitDocument, ReadsSeamsAndWorkAsWritten) {
   EXPECT_EQ(r.advice, s.advice);
   ASSERT_EQ(r.samples.size(), 2u);
   EXPECT_EQ(r.samples[1].width_mm, -0.1234);
-  EXPECT_EQ(r.samples[1].sd_mm, -1);
+  EXPECT_EQ(r.samples[1].sd_mm, -1.25);
   EXPECT_EQ(r.samples[1].b, s.samples[1].b);
   EXPECT_EQ(b.seams[1].verdict, seams::Verdict::unseen);
   EXPECT_FALSE(b.seams[1].narrowest_mm || b.seams[1].u95_mm || b.seams[1].throat_mm);
