@@ -5,6 +5,7 @@
 
 #include "app/archive_text.h"
 #include "app/commands.h"
+#include "app/console.h"
 #include "app/number_between.h"
 #include "archive/archive.h"
 #include "archive/export.h"
@@ -47,10 +48,6 @@ struct LearnArguments : ArchiveArguments {
   std::vector<double> shares{95, 99};
   double confidence = 95, smallest_fill_mm = 3.0;
 };
-
-void print_json(const Json& document) {
-  std::printf("%s\n", document.dump(2, ' ', false, Json::error_handler_t::replace).c_str());
-}
 
 void warn(const std::string& line) {
   std::fprintf(stderr, "interstice: %s\n", core::one_line(line, 600).c_str());

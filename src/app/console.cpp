@@ -88,4 +88,9 @@ void print_json_document(const std::string& json) {
   std::fputs(text.c_str(), stdout);
 }
 
+void print_json(const nlohmann::ordered_json& answer) {
+  const std::string text = answer.dump(2, ' ', false, nlohmann::ordered_json::error_handler_t::replace);
+  std::printf("%s\n", text.c_str());
+}
+
 }  // namespace interstice::app

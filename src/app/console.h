@@ -2,6 +2,7 @@
 #pragma once
 
 #include <chrono>
+#include <nlohmann/json_fwd.hpp>
 #include <string>
 #include <vector>
 
@@ -46,5 +47,7 @@ std::vector<Stage> inspect_stages();
 
 // A JSON document on standard output: as it is into files and pipes, indented on a terminal.
 void print_json_document(const std::string& json);
+// An answer for programs: indented, bytes that are not UTF-8 replaced.
+void print_json(const nlohmann::ordered_json& answer);
 
 }  // namespace interstice::app

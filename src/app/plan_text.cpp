@@ -6,6 +6,7 @@
 #include <map>
 #include <nlohmann/json.hpp>
 
+#include "app/console.h"
 #include "core/counted.h"
 #include "geometry/form_surface.h"
 #include "layout/cell_complex.h"
@@ -15,10 +16,6 @@ namespace interstice::app {
 namespace {
 
 using Json = nlohmann::ordered_json;
-
-void print_json(const Json& document) {
-  std::printf("%s\n", document.dump(2, ' ', false, Json::error_handler_t::replace).c_str());
-}
 
 double rounded(double x, double step = 1e-3) {
   return std::round(x / step) * step;

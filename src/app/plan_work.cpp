@@ -31,9 +31,7 @@ namespace {
 namespace fs = std::filesystem;
 
 std::string ending_of(const std::string& path) {
-  std::string ending = fs::path(path).extension().string();
-  for (char& c : ending) c = static_cast<char>(std::tolower(static_cast<unsigned char>(c)));
-  return ending;
+  return core::lower_ascii(fs::path(path).extension().string());
 }
 
 // One file, or for formats of one sheet a file: name-01.svg, name-02.svg, ...; what was written.

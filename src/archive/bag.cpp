@@ -9,6 +9,7 @@
 
 #include "archive/names.h"
 #include "core/errors.h"
+#include "core/name_check.h"
 
 namespace fs = std::filesystem;
 
@@ -98,11 +99,6 @@ bool is_digest(const std::string& text, std::size_t digits) {
          std::all_of(text.begin(), text.end(), [](unsigned char c) { return std::isxdigit(c) != 0; });
 }
 
-std::string lower(std::string text) {
-  for (char& c : text) c = static_cast<char>(std::tolower(static_cast<unsigned char>(c)));
-  return text;
-}
-
 }  // namespace
 
 std::optional<std::string> BagInfo::first(const std::string& label) const {
@@ -164,7 +160,7 @@ Manifest parse_manifest(const std::string& text, std::size_t digest_digits, cons
     if (from == std::string::npos) fail("needs a path after the digest");
     const std::string path = percent_decoded(lines[i].substr(from));
     if (const auto fault = path_fault(path)) fail("the path \"" + core::one_line(path, 80) + "\" " + *fault);
-    if (!manifest.emplace(path, lower(digest)).second)
+    if (!manifest.emplace(path, core::lower_ascii(digest)).second)
       fail("\"" + core::one_line(path, 80) + "\" is listed twice");
   }
   return manifest;

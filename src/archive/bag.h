@@ -18,6 +18,9 @@
 
 namespace interstice::archive {
 
+// No manifest and no tag file that an archive wrote is longer.
+inline constexpr std::uintmax_t kMaxTagBytes = 64u << 20;
+
 // bagit.txt as version 1.0 wants it.
 inline constexpr const char* kBagDeclaration = "BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n";
 

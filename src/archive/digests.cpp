@@ -5,12 +5,14 @@
 #include <stdexcept>
 
 namespace interstice::archive {
-namespace {
 
-struct FreeContext {
+struct FreeDigestContext {
   void operator()(EVP_MD_CTX* context) const { EVP_MD_CTX_free(context); }
 };
-using Context = std::unique_ptr<EVP_MD_CTX, FreeContext>;
+
+namespace {
+
+using Context = std::unique_ptr<EVP_MD_CTX, FreeDigestContext>;
 
 void check(int ok) {
   if (ok != 1) throw std::runtime_error("the digest library failed");
@@ -39,8 +41,8 @@ std::string finished(const Context& context) {
 }  // namespace
 
 struct Digester::State {
-  Context sha256 = started(EVP_sha256());
-  Context sha512 = started(EVP_sha512());
+  std::unique_ptr<EVP_MD_CTX, FreeDigestContext> sha256 = started(EVP_sha256()),
+                                                 sha512 = started(EVP_sha512());
 };
 
 Digester::Digester() : state_(std::make_unique<State>()) {}

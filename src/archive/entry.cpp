@@ -15,7 +15,6 @@ namespace interstice::archive {
 namespace {
 
 constexpr std::array kStages{"glued", "poured", "turned", "finished"};
-constexpr std::uintmax_t kMaxTagBytes = 64u << 20, kMaxNotesBytes = 1u << 20;
 
 void require_plain_file(const fs::path& path) {
   std::error_code ec;

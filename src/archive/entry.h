@@ -2,6 +2,7 @@
 #pragma once
 
 #include <array>
+#include <cstdint>
 #include <filesystem>
 #include <optional>
 #include <string>
@@ -10,6 +11,9 @@
 #include "seams/fit_document.h"
 
 namespace interstice::archive {
+
+// No file of this kind that an archive wrote is longer.
+inline constexpr std::uintmax_t kMaxNotesBytes = 1u << 20;
 
 // What had been done to the piece when it was photographed.
 enum class PieceStage { glued, poured, turned, finished };

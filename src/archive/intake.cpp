@@ -4,12 +4,14 @@
 #include <array>
 #include <ctime>
 
+#include "archive/entry.h"
 #include "archive/glb.h"
 #include "archive/names.h"
 #include "archive/preview.h"
 #include "core/errors.h"
 #include "core/files.h"
 #include "core/json_reader.h"
+#include "core/name_check.h"
 #include "core/result_list.h"
 #include "plan/plan.h"
 
@@ -20,12 +22,6 @@ namespace {
 
 constexpr std::array kPictureEndings{".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif", ".webp"};
 constexpr std::array kOptionalResults{"seams.csv", "cloud.ply", "pour.json", "refill.json", "report.html"};
-constexpr std::uintmax_t kMaxNotesBytes = 1u << 20;
-
-std::string lower(std::string text) {
-  for (char& c : text) c = static_cast<char>(std::tolower(static_cast<unsigned char>(c)));
-  return text;
-}
 
 bool stands(const fs::path& path) {
   std::error_code ec;
@@ -164,8 +160,8 @@ void refuse_double(const AddRequest& request, const FileFacts& fit, const Archiv
 }  // namespace
 
 bool is_picture(const fs::path& file) {
-  return std::find(kPictureEndings.begin(), kPictureEndings.end(), lower(file.extension().string())) !=
-         kPictureEndings.end();
+  return std::find(kPictureEndings.begin(), kPictureEndings.end(),
+                   core::lower_ascii(file.extension().string())) != kPictureEndings.end();
 }
 
 std::string today() {

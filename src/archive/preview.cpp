@@ -11,7 +11,7 @@ namespace interstice::archive {
 namespace {
 
 constexpr int kSide_px = 1024;
-constexpr double kMaxPixels = 400e6;  // a picture larger than this is no ortho picture
+constexpr double kMaxPreviewPixels = 400e6;  // a picture larger than this is no ortho picture
 
 std::optional<std::string> as_png(const cv::Mat& picture) {
   std::vector<unsigned char> bytes;
@@ -27,7 +27,7 @@ std::optional<std::string> preview_of_picture(const std::filesystem::path& pictu
     // Absurd sizes are refused before memory is asked for.
     if (bytes.size() < 24 || bytes.compare(1, 3, "PNG") != 0 ||
         static_cast<double>(big_endian(bytes, 16, 4)) * static_cast<double>(big_endian(bytes, 20, 4)) >
-            kMaxPixels) {
+            kMaxPreviewPixels) {
       return std::nullopt;
     }
     const cv::Mat raw(1, static_cast<int>(bytes.size()), CV_8U, const_cast<char*>(bytes.data()));

@@ -14,7 +14,6 @@ namespace interstice::archive {
 namespace {
 
 constexpr std::size_t kDigits256 = 64, kDigits512 = 128;
-constexpr std::uintmax_t kMaxTagBytes = 64u << 20;
 const std::vector<std::string> kTagFiles{"bag-info.txt", "bagit.txt", "manifest-sha256.txt",
                                          "manifest-sha512.txt"};
 

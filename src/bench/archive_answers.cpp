@@ -16,7 +16,7 @@ using report::escaped;
 using report::named;
 
 constexpr std::size_t kMostBytes = 1 << 20;
-constexpr auto kPatience = std::chrono::seconds(30);
+constexpr auto kAnswerPatience = std::chrono::seconds(30);
 
 Response page(const std::string& title, const std::string& body) {
   Response response;
@@ -69,7 +69,7 @@ std::string lines_escaped(const std::string& text) {
 
 // What the program prints, as it prints it.
 Response printed(const std::string& title, const std::vector<std::string>& command) {
-  const std::optional<std::string> text = run_and_read(command, kPatience, kMostBytes);
+  const std::optional<std::string> text = run_and_read(command, kAnswerPatience, kMostBytes);
   return page(title,
               "<p class=\"trail\"><a href=\"/archive\">Archive</a></p><pre tabindex=\"0\" class=\"plate\">" +
                   lines_escaped(text.value_or("That took too long.")) + "</pre>");

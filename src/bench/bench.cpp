@@ -19,7 +19,7 @@ namespace {
 constexpr std::size_t kMostRequestsAMinute = 3000, kMostWrongCodesAMinute = 20;
 constexpr std::uint64_t kFormBytes = 8 << 10, kDocumentBytes = 16u << 20;
 constexpr std::size_t kReaders = 2;
-constexpr auto kPatience = std::chrono::seconds(60);  // of 200 megapixels, on a slow computer
+constexpr auto kPhotoPatience = std::chrono::seconds(60);  // of 200 megapixels, on a slow computer
 constexpr int kCardsToPrint = 6;
 
 bool is_open_to_all(const Request& request) {
@@ -65,7 +65,7 @@ Bench::Bench(BenchOptions options)
       requests_(kMostRequestsAMinute),
       wrong_codes_(kMostWrongCodesAMinute),
       workers_(std::make_unique<WorkerPool>(std::vector<std::string>{options_.program, "bench", "--worker"},
-                                            kReaders, kPatience)),
+                                            kReaders, kPhotoPatience)),
       checks_(folder_, *workers_),
       uploads_(folder_, *workers_),
       jobs_(std::make_unique<Jobs>(folder_.own() / "jobs", options_.program)),

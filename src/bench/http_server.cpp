@@ -18,6 +18,7 @@
 #include <thread>
 
 #include "core/errors.h"
+#include "core/name_check.h"
 
 namespace interstice::bench {
 namespace {
@@ -49,13 +50,6 @@ std::string address_of(const sockaddr* address) {
   return text;
 }
 
-std::string lower(std::string text) {
-  for (char& c : text) {
-    if (c >= 'A' && c <= 'Z') c = static_cast<char>(c - 'A' + 'a');
-  }
-  return text;
-}
-
 // One request while it is being read.
 struct Incoming {
   Request request;
@@ -64,17 +58,17 @@ struct Incoming {
   bool answered = false;
 };
 
-// One connection, for the watch over its time.
-struct Watched {
-  int descriptor = -1;
-  enum class Phase { headers, body, answer } phase = Phase::headers;
-  Clock::time_point since = Clock::now();
-  std::uint64_t bytes = 0;
-};
-
 }  // namespace
 
 struct HttpServer::Wire {
+  // One connection, for the watch over its time.
+  struct Watched {
+    int descriptor = -1;
+    enum class Phase { headers, body, answer } phase = Phase::headers;
+    Clock::time_point since = Clock::now();
+    std::uint64_t bytes = 0;
+  };
+
   HttpOptions options;
   HttpHandler* handler = nullptr;
   MHD_Daemon* daemon = nullptr;
@@ -98,11 +92,11 @@ struct HttpServer::Wire {
 
   std::uint64_t seconds_allowed(const Watched& w) const {
     switch (w.phase) {
-      case Watched::Phase::headers:
+      case HttpServer::Wire::Watched::Phase::headers:
         return options.seconds_for_headers;
-      case Watched::Phase::body:
+      case HttpServer::Wire::Watched::Phase::body:
         return options.seconds_for_body + w.bytes / kSlowestBytesASecond;
-      case Watched::Phase::answer:
+      case HttpServer::Wire::Watched::Phase::answer:
         break;
     }
     return kSecondsForAnswer;
@@ -131,7 +125,7 @@ namespace {
 
 MHD_Result take_header(void* incoming, MHD_ValueKind, const char* key, const char* value) {
   Request& request = static_cast<Incoming*>(incoming)->request;
-  const std::string name = lower(key);
+  const std::string name = core::lower_ascii(key);
   const bool fresh = request.headers.emplace(name, value != nullptr ? value : "").second;
   const bool decides = name == "host" || name == "origin" || name == "cookie" || name == "content-length" ||
                        name == "sec-fetch-site";
@@ -152,7 +146,7 @@ void on_connection(void* wire, MHD_Connection* connection, void**, MHD_Connectio
     return;
   }
   const MHD_ConnectionInfo* info = MHD_get_connection_info(connection, MHD_CONNECTION_INFO_CONNECTION_FD);
-  Watched watched;
+  HttpServer::Wire::Watched watched;
   if (info != nullptr) watched.descriptor = info->connect_fd;
   w.watched[connection] = watched;
 }
@@ -164,7 +158,7 @@ void on_completed(void* wire, MHD_Connection* connection, void** state, MHD_Requ
     delete incoming;
     *state = nullptr;
   }
-  w.phase(connection, Watched::Phase::headers);
+  w.phase(connection, HttpServer::Wire::Watched::Phase::headers);
 }
 
 MHD_Result on_request(void* wire, MHD_Connection* connection, const char* url, const char* method,
@@ -225,7 +219,7 @@ void HttpServer::Wire::begin(MHD_Connection* connection, Incoming& incoming, con
   if (info != nullptr && ::getsockname(info->connect_fd, reinterpret_cast<sockaddr*>(&own), &length) == 0)
     request.local = address_of(reinterpret_cast<sockaddr*>(&own));
   request.port = port;
-  phase(connection, Watched::Phase::body);
+  phase(connection, HttpServer::Wire::Watched::Phase::body);
   const auto parts = path_parts(url);
   if (!parts) {
     incoming.refused = plain(404, "no such page");
@@ -249,13 +243,13 @@ MHD_Result HttpServer::Wire::handle(MHD_Connection* connection, Incoming& incomi
     // Chunked and never announced, or too much at once: the connection ends, whoever sends tries again.
     if (now > incoming.most_bytes || full) return MHD_NO;
     incoming.request.body.append(data, *size);
-    phase(connection, Watched::Phase::body, now);
+    phase(connection, HttpServer::Wire::Watched::Phase::body, now);
     *size = 0;
     return MHD_YES;
   }
   if (incoming.answered) return MHD_YES;
   incoming.answered = true;
-  phase(connection, Watched::Phase::answer);
+  phase(connection, HttpServer::Wire::Watched::Phase::answer);
   Response response;
   try {
     response = handler->answer(incoming.request);
@@ -268,7 +262,7 @@ MHD_Result HttpServer::Wire::handle(MHD_Connection* connection, Incoming& incomi
 }
 
 MHD_Result HttpServer::Wire::queue(MHD_Connection* connection, Incoming&, Response response) {
-  phase(connection, Watched::Phase::answer);
+  phase(connection, HttpServer::Wire::Watched::Phase::answer);
   MHD_Response* wire = nullptr;
   struct stat status {};
   if (response.file && ::fstat(response.file.get(), &status) == 0) {

@@ -22,7 +22,7 @@ namespace {
 using Clock = std::chrono::steady_clock;
 
 constexpr auto kGlance = std::chrono::milliseconds(200);
-constexpr auto kPatience = std::chrono::seconds(10);  // for a job that was told to stop
+constexpr auto kStopPatience = std::chrono::seconds(10);  // for a job that was told to stop
 // Runs the program and leaves its exit code where a later server finds it, whole or not at all.
 constexpr const char* kKeeper = "\"$@\"; echo $? >\"$0.new\" && mv \"$0.new\" \"$0\"";
 
@@ -260,7 +260,7 @@ void Jobs::watch(Job& job, std::unique_lock<std::mutex>& lock) {
 }
 
 void Jobs::stop_running(std::unique_lock<std::mutex>& lock) {
-  const auto until = Clock::now() + kPatience;
+  const auto until = Clock::now() + kStopPatience;
   ::kill(-running_.pid, SIGTERM);
   while (is_running() && Clock::now() < until) {
     lock.unlock();

@@ -20,7 +20,7 @@ namespace fs = std::filesystem;
 namespace interstice::bench {
 namespace {
 
-constexpr int kTries = 2;  // a reader may have gone down over something else
+constexpr int kProofTries = 2;  // a reader may have gone down over something else
 
 SliceTaken refused(int status, const std::string& why) {
   return {status, 0, std::nullopt, why};
@@ -122,7 +122,7 @@ SliceTaken Uploads::store(const ScanOfBowl& scan, const std::string& id) {
   const fs::path part = part_of(id), cleaned = folder_.own() / "uploads" / (id + ".clean");
   const nlohmann::ordered_json question = {{"do", "clean"}, {"in", part.string()}, {"out", cleaned.string()}};
   std::optional<std::string> answer;
-  for (int i = 0; i < kTries && !answer; ++i) {
+  for (int i = 0; i < kProofTries && !answer; ++i) {
     answer = workers_.ask_and_wait(question.dump(), WorkerPool::Haste::somebody_waits);
     if (!answer && workers_.is_closed())
       return refused(503, "the bench is closing; the photo is sent again later");

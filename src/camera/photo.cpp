@@ -21,9 +21,7 @@ constexpr double kFullFrameDiagonalMm = 43.266615305567875;  // of 36 x 24 mm
 bool is_photo_name(const fs::path& path) {
   static constexpr std::array<const char*, 8> kExtensions = {".jpg",  ".jpeg", ".png",  ".tif",
                                                              ".tiff", ".heic", ".heif", ".webp"};
-  std::string extension = path.extension().string();
-  std::transform(extension.begin(), extension.end(), extension.begin(),
-                 [](unsigned char c) { return static_cast<char>(std::tolower(c)); });
+  const std::string extension = core::lower_ascii(path.extension().string());
   return path.filename().string().front() != '.' &&
          std::find(kExtensions.begin(), kExtensions.end(), extension) != kExtensions.end();
 }

@@ -16,7 +16,7 @@ using Eigen::Vector2d;
 using Eigen::Vector3d;
 
 constexpr double kStation_mm = 2.0;
-constexpr double kInfinity = std::numeric_limits<double>::infinity();
+constexpr double kFar_mm = std::numeric_limits<double>::infinity();
 
 using Pair = std::pair<std::uint16_t, std::uint16_t>;
 
@@ -41,7 +41,7 @@ std::vector<seams::SeamSample> computed_samples(const ShellSolids& shell, std::s
 }
 
 using DepthWidths = std::array<double, kDepthCells>;  // from form to tape
-constexpr DepthWidths kAllWide{kInfinity, kInfinity, kInfinity, kInfinity};
+constexpr DepthWidths kAllWide{kFar_mm, kFar_mm, kFar_mm, kFar_mm};
 
 // At each sample of a seam, the widths half way down each of a station's cells: between arris and root, which
 // stand for tape and form.
@@ -166,7 +166,7 @@ double Drafter::own_length(const seams::SeamSample& sample) const {
 Station Drafter::station_of(const std::vector<seams::SeamSample>& samples, std::size_t from,
                             std::size_t to) const {
   Station st;
-  st.width_mm = kInfinity;
+  st.width_mm = kFar_mm;
   for (std::size_t k = from; k < to; ++k) {
     st.width_mm = std::min(st.width_mm, samples[k].width_mm);
     st.mouth += (samples[k].a + samples[k].b) / (2.0 * static_cast<double>(to - from));
@@ -210,7 +210,7 @@ void Drafter::add_stations(Channel channel, const std::vector<seams::SeamSample>
   }
   if (samples.empty()) {  // only a corner of the void lies between these two
     Station st;
-    st.width_mm = kInfinity;
+    st.width_mm = kFar_mm;
     st.width_at_mm = kAllWide;
     st.channel = index;
     out_.stations.push_back(st);
@@ -232,7 +232,7 @@ void Drafter::assign_columns() {
       grid_.base(grid_.map_at(i, j), base, normal);
       const Vector3d top = base + column.tape_mm * normal;
       std::size_t station = mouth.first_station;
-      double best = kInfinity;
+      double best = kFar_mm;
       for (std::size_t k = 0; k < mouth.at.size(); ++k) {
         const double d = (mouth.at[k] - top).squaredNorm();
         if (d < best) best = d, station = mouth.station[k];

@@ -92,4 +92,11 @@ std::string escaped(const std::string& text, Lines lines) {
   return out;
 }
 
+std::string lower_ascii(std::string text) {
+  for (char& c : text) {
+    if (c >= 'A' && c <= 'Z') c = static_cast<char>(c - 'A' + 'a');
+  }
+  return text;
+}
+
 }  // namespace interstice::core

@@ -23,4 +23,7 @@ std::string checked_name(const std::string& text, const std::string& what, std::
 // The text with every byte of such characters as \xNN, so that it can be shown whatever it is.
 std::string escaped(const std::string& text, Lines lines = Lines::one);
 
+// ASCII letters made lower-case, all other bytes as they are: for file endings and names of formats.
+std::string lower_ascii(std::string text);
+
 }  // namespace interstice::core

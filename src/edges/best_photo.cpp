@@ -11,7 +11,7 @@ using Eigen::Vector3d;
 
 namespace {
 
-constexpr double kLeastCosine = 0.2;
+constexpr double kBestCosine = 0.2;
 constexpr double kAround_mm = 5.0;   // the seam, its two arrises and some grain
 constexpr double kLeastSpread = 12;  // grey levels: several times a phone picture's noise
 constexpr double kUnread_mm = 5.0;   // edge width taken where none can be read: wider than any that can
@@ -60,7 +60,7 @@ std::string best_photo(const scan::Scan& scan,
     const scan::ScannedPhoto& photo = scan.photos[geometry::PhotoIndex(i)];
     const double cosine = outward.dot((photo.centre() - place).normalized());
     const Vector2d at = photo.project(place);
-    if (cosine <= kLeastCosine || !photo.lens.in_frame(at, 0.02 * photo.lens.width)) continue;
+    if (cosine <= kBestCosine || !photo.lens.in_frame(at, 0.02 * photo.lens.width)) continue;
     const surface::Picture& picture = pictures[geometry::PhotoIndex(i)];
     const double px_per_mm = photo.lens.fx / (photo.camera_T_bowl * place).z() / picture.factor;
     const auto width = edge_width_px(picture.grey, picture.from_photo(at), kAround_mm * px_per_mm);

@@ -10,7 +10,7 @@ using Eigen::Vector2d;
 
 namespace {
 
-constexpr double kLeastCosine = 0.3;
+constexpr double kStepCosine = 0.3;
 // Views with the wall hidden, down to where the footprint across the edge doubles; flatter ones than the
 // last see edge and wall in one.
 constexpr double kHiddenFrom = -1.5, kHiddenTo = -0.12;
@@ -282,7 +282,7 @@ void for_views(const scan::Scan& scan,
     const geometry::PlaneFrame plane = line.plane_at(i);
     const bool looks_up = plane.ex.z() * normal.x() + plane.ey.z() * normal.y() > kLooksUp;
     for (const OutlineView& view :
-         views_of_point(scan, pictures, plane, line.outline[i], normal, kLeastCosine, around)) {
+         views_of_point(scan, pictures, plane, line.outline[i], normal, kStepCosine, around)) {
       if (view.slope >= kHiddenFrom && view.slope <= kWallTo) use(i, view, looks_up);
     }
   }

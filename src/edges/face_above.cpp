@@ -14,7 +14,7 @@ using Eigen::Vector3d;
 namespace {
 
 // Cells nearer to the outline share patches (3 mm) and pooling (3 mm) with the seam.
-constexpr double kMargin_mm = 3.5;
+constexpr double kDenseMargin_mm = 3.5;
 // Neighbouring cells of a millimetre share about ten cells' worth of picture: three independent places.
 constexpr std::size_t kLeastCells = 30;
 constexpr double kDeepestShare = 0.1;  // of the stock's thickness
@@ -24,7 +24,7 @@ constexpr double kDeepestShare = 0.1;  // of the stock's thickness
 std::optional<double> face_above_arris(const surface::HeightField& field, const plan::Plan& plan,
                                        const geometry::PlaneFrame& arris_plane,
                                        const geometry::Polygon& outline) {
-  const geometry::Polygon core = geometry::grown(outline, -kMargin_mm);
+  const geometry::Polygon core = geometry::grown(outline, -kDenseMargin_mm);
   Vector2d low(1e9, 1e9), high(-1e9, -1e9);
   for (const Vector2d& p : outline) {
     const Vector2d cell = field.grid.cell(plan.profile.locate(arris_plane.lift(p)).uv);

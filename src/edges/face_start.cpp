@@ -15,7 +15,7 @@ using Eigen::Vector3d;
 
 namespace {
 
-constexpr double kMargin_mm = 2.5;
+constexpr double kStartMargin_mm = 2.5;
 constexpr double kLeastKnown = 0.08;   // share of cells; below, nothing is said
 constexpr double kHeightSd_mm = 0.25;  // of one cell's height
 constexpr double kPooling = 4.0;  // neighbouring cells share their patches: fewer of them are independent
@@ -67,7 +67,7 @@ void fit_to_heights(const std::vector<Vector3d>& points, FaceStart& start) {
 FaceStart start_face(const surface::HeightField& field, const plan::Plan& plan, geometry::TileIndex tile) {
   FaceStart start;
   start.frame = plan::planned_face(plan, tile).frame;
-  const std::vector<surface::FaceCell> cells = surface::face_cells(plan, tile, field.grid, kMargin_mm);
+  const std::vector<surface::FaceCell> cells = surface::face_cells(plan, tile, field.grid, kStartMargin_mm);
   const double limit = std::min(3.5, plan.tile_thickness_mm / 3);
   std::vector<Vector3d> on_face;
   std::size_t known = 0, bare = 0;

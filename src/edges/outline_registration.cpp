@@ -12,11 +12,11 @@ using Eigen::Vector2d;
 
 namespace {
 
-constexpr double kStep_mm = 0.1;     // of the tabulated edge contrast
-constexpr double kBox_mm = 0.6;      // brightness on either side of an edge is a mean over this
-constexpr float kMostContrast = 60;  // grey levels: one strong edge must not outvote many weak ones
-constexpr double kAcross_mm = 1.0;
-constexpr double kLeastCosine = 0.28;
+constexpr double kContrastStep_mm = 0.1;  // of the tabulated edge contrast
+constexpr double kBox_mm = 0.6;           // brightness on either side of an edge is a mean over this
+constexpr float kMostContrast = 60;       // grey levels: one strong edge must not outvote many weak ones
+constexpr double kContrastAcross_mm = 1.0;
+constexpr double kShiftCosine = 0.28;
 constexpr double kDarkOutside = 1.0, kBrightOutside = 0.5;  // gaps are mostly darker than faces
 // Wood of the face lies in the plane and looks alike in all views, grain and all; what lies behind an edge
 // shifts from view to view. The disagreement of the views just outside less that just inside is worth as much
@@ -55,7 +55,7 @@ Gains face_gains(const scan::Scan& scan,
   int n = 0;
   for (std::size_t i = 0; i < scan.photos.size(); ++i) {
     const scan::ScannedPhoto& photo = scan.photos[geometry::PhotoIndex(i)];
-    if (frame.normal.dot((photo.centre() - frame.origin).normalized()) < kLeastCosine) continue;
+    if (frame.normal.dot((photo.centre() - frame.origin).normalized()) < kShiftCosine) continue;
     float mean = 0;
     for (const Vector2d& p : outline) {
       const Vector2d inner = centre + 0.5 * (p - centre);
@@ -100,7 +100,8 @@ void add_parallax(const std::vector<std::vector<float>>& profiles, float level, 
     for (const auto& profile : profiles) mean += profile[k + box] / static_cast<float>(profiles.size());
     c.unlike.push_back(std::min(std::abs(mean - level), kMostContrast));
   }
-  const auto reach = std::min(box * 2, static_cast<std::size_t>(std::lround(kParallaxBox_mm / kStep_mm)));
+  const auto reach =
+      std::min(box * 2, static_cast<std::size_t>(std::lround(kParallaxBox_mm / kContrastStep_mm)));
   for (std::size_t k = 0; k < c.parallax.size(); ++k) {
     const std::size_t at = k + box;  // the profile starts one box before the first offset
     float inside = 0, outside = 0;
@@ -119,16 +120,16 @@ Contrast contrast_of(const scan::Scan& scan,
                      const geometry::IndexedVector<geometry::PhotoIndex, surface::Picture>& pictures,
                      const geometry::PlaneFrame& frame, const Gains& gains, const Vector2d& p,
                      const Vector2d& n, double reach, const Surroundings& around) {
-  const auto count = static_cast<std::size_t>(std::lround(2 * reach / kStep_mm)) + 1;
-  const auto box = static_cast<std::size_t>(std::lround(kBox_mm / kStep_mm));
+  const auto count = static_cast<std::size_t>(std::lround(2 * reach / kContrastStep_mm)) + 1;
+  const auto box = static_cast<std::size_t>(std::lround(kBox_mm / kContrastStep_mm));
   Contrast c{
       std::vector<float>(count, 0), std::vector<float>(count, 0), std::vector<float>(count, 0), {}, {}};
   std::vector<float> profile(count + 2 * box), sums(profile.size() + 1);
   std::vector<std::vector<float>> profiles;
   double weights = 0;
-  for (const OutlineView& view : views_of_point(scan, pictures, frame, p, n, kLeastCosine, around)) {
-    read_profile(pictures[view.photo], view, -reach - static_cast<double>(box) * kStep_mm, kStep_mm,
-                 kAcross_mm, profile);
+  for (const OutlineView& view : views_of_point(scan, pictures, frame, p, n, kShiftCosine, around)) {
+    read_profile(pictures[view.photo], view, -reach - static_cast<double>(box) * kContrastStep_mm,
+                 kContrastStep_mm, kContrastAcross_mm, profile);
     sums[0] = 0;
     for (std::size_t k = 0; k < profile.size(); ++k) sums[k + 1] = sums[k] + profile[k];
     if (!std::isfinite(sums.back())) continue;
@@ -164,7 +165,7 @@ struct Table {  // contrast for all points of an outline
   double reach = 0;
 
   double score(std::size_t i, double x) const {
-    const double k = (x + reach) / kStep_mm;
+    const double k = (x + reach) / kContrastStep_mm;
     const std::vector<double>& v = worth[i];
     if (k < 0 || k >= static_cast<double>(v.size() - 1)) return 0;
     const auto j = static_cast<std::size_t>(k);
@@ -276,12 +277,12 @@ struct WoodLimits {
 std::vector<double> region_price(const Contrast& c, const WoodLimits& wood) {
   constexpr double kPerMm =
       2.0;  // grey levels of contrast for a grey level of disagreement over a millimetre
-  constexpr double kUnlike = 0.5;     // brightness alone is weaker evidence: grain, light falling off
-  constexpr double kLeftPerMm = 8.0;  // grey levels of contrast for a millimetre of wood left out
-  constexpr double kReach_mm = 2.0;   // left-out wood counts this far: beyond it may be the neighbour's
+  constexpr double kUnlike = 0.5;        // brightness alone is weaker evidence: grain, light falling off
+  constexpr double kLeftPerMm = 8.0;     // grey levels of contrast for a millimetre of wood left out
+  constexpr double kWoodReach_mm = 2.0;  // left-out wood counts this far: beyond it may be the neighbour's
   std::vector<double> price(c.falls.size(), 0);
   if (c.disagreement.empty()) return price;
-  const auto reach = static_cast<std::size_t>(std::lround(kReach_mm / kStep_mm));
+  const auto reach = static_cast<std::size_t>(std::lround(kWoodReach_mm / kContrastStep_mm));
   double taken = 0;
   for (std::size_t k = 0; k < price.size(); ++k) {
     double left = 0;
@@ -294,7 +295,7 @@ std::vector<double> region_price(const Contrast& c, const WoodLimits& wood) {
     }
     taken += kPerMm * std::max(0.0, static_cast<double>(c.disagreement[k]) - wood.disagreement) +
              kPerMm * kUnlike * std::max(0.0, static_cast<double>(c.unlike[k]) - wood.unlike);
-    price[k] = kStep_mm * (taken + left);
+    price[k] = kContrastStep_mm * (taken + left);
   }
   return price;
 }
@@ -320,19 +321,19 @@ WoodLimits wood_limits(const Table& t) {
 
 // Closed path of offsets x_i with the largest sum of contrast, less a price for bending.
 std::vector<double> best_path(const Table& t, double reach) {
-  const int half = static_cast<int>(std::lround(reach / kStep_mm));
+  const int half = static_cast<int>(std::lround(reach / kContrastStep_mm));
   const int width = 2 * half + 1;
   const std::size_t n = t.outline.size();
-  constexpr double kBend = 0.8;  // grey levels a step of 0.1 mm from one point to the next
-  constexpr double kFar = 0.5;   // grey levels at one millimetre from the placed outline
+  constexpr double kShiftBend = 0.8;  // grey levels a step of 0.1 mm from one point to the next
+  constexpr double kShiftFar = 0.5;   // grey levels at one millimetre from the placed outline
   std::vector<std::vector<double>> unary(n, std::vector<double>(static_cast<std::size_t>(width)));
   const WoodLimits wood = wood_limits(t);
   for (std::size_t i = 0; i < n; ++i) {
     const std::vector<double> price = region_price(t.contrast[i], wood);
     for (int k = 0; k < width; ++k) {
-      const double x = (k - half) * kStep_mm;
-      const auto at = static_cast<std::size_t>(std::lround((x + t.reach) / kStep_mm));
-      unary[i][static_cast<std::size_t>(k)] = t.score(i, x) - kFar * x * x - price[at];
+      const double x = (k - half) * kContrastStep_mm;
+      const auto at = static_cast<std::size_t>(std::lround((x + t.reach) / kContrastStep_mm));
+      unary[i][static_cast<std::size_t>(k)] = t.score(i, x) - kShiftFar * x * x - price[at];
     }
   }
   // Twice round: the second lap starts from what the first one settled, so the ends meet.
@@ -343,7 +344,7 @@ std::vector<double> best_path(const Table& t, double reach) {
       int best = k;
       double best_value = -1e18;
       for (int j = std::max(0, k - 3); j <= std::min(width - 1, k + 3); ++j) {
-        const double v = value[static_cast<std::size_t>(j)] - kBend * (k - j) * (k - j);
+        const double v = value[static_cast<std::size_t>(j)] - kShiftBend * (k - j) * (k - j);
         if (v > best_value) {
           best_value = v;
           best = j;
@@ -357,7 +358,7 @@ std::vector<double> best_path(const Table& t, double reach) {
   int k = static_cast<int>(std::max_element(value.begin(), value.end()) - value.begin());
   std::vector<double> path(n);
   for (std::size_t lap = 2 * n; lap-- > 0;) {
-    if (lap >= n) path[lap - n] = (k - half) * kStep_mm;
+    if (lap >= n) path[lap - n] = (k - half) * kContrastStep_mm;
     k = from[lap][static_cast<std::size_t>(k)];
   }
   return path;

@@ -13,7 +13,7 @@ using Eigen::VectorXd;
 namespace {
 
 constexpr std::size_t kReach = 3;       // points on either side: those the bending of an edge ties together
-constexpr double kLeastCosine = 0.087;  // photos that see the plane at less than 5 degrees say nothing
+constexpr double kPlaneCosine = 0.087;  // photos that see the plane at less than 5 degrees say nothing
 
 using Gradient = Eigen::Matrix<double, 7, 1>;
 
@@ -23,7 +23,7 @@ Gradient gradient(const scan::ScannedPhoto& photo, const Vector3d& at, const Vec
   const Vector3d sight = (photo.camera_T_bowl * at).normalized();
   const Vector3d normal = photo.camera_T_bowl.linear() * plane_normal;
   const double cosine = normal.dot(sight);
-  if (std::abs(cosine) < kLeastCosine) return Gradient::Zero();
+  if (std::abs(cosine) < kPlaneCosine) return Gradient::Zero();
   // A point that moves by m in space is seen where its line of sight meets the plane: m - sight (n.m)/(n.s).
   const Vector3d across = photo.camera_T_bowl.linear() * direction;
   const Vector3d seen = across - normal * (across.dot(sight) / cosine);

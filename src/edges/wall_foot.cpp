@@ -18,11 +18,11 @@ using Eigen::Vector3d;
 constexpr double kNeighbour_mm = 9.0;      // the widest seam and a step of the outline
 constexpr double kStretch_mm = 3.0;        // over which a wall is straight and its foot seen as one
 constexpr double kStraightCosine = 0.985;  // 10 degrees: of the outline within a stretch
-constexpr double kLeastCosine = 0.25;      // views flatter than this see the face as a few pixels
+constexpr double kFootCosine = 0.25;       // views flatter than this see the face as a few pixels
 // Slopes of views over the wall's own. Below, the wall's roughness hides its foot; above, the foot's depth
 // decides where it is seen, and the bevel no longer.
 constexpr double kLeastOver = 0.04, kMostOver = 0.8;
-constexpr double kStep_mm = 0.05;  // of a profile
+constexpr double kProfileStep_mm = 0.05;  // of a profile
 constexpr double kLeastStrip_px = 3;
 constexpr double kLeastBox_mm = 0.2, kBox_px = 1.2;  // means on either side of a step: beyond the blur
 constexpr double kLeastRise = 10;                    // grey levels: weaker ones are shades on the wall
@@ -33,13 +33,13 @@ constexpr double kPlaceSd_px = 0.25, kPlaceSd_mm = 0.08;
 // A line drawn on the form lies within 0.3 mm of the plan and is up to 0.7 mm wide (common practice, no
 // source); its far side is a rise like a foot's.
 constexpr double kLineBefore_mm = 0.3, kLineBehind_mm = 1.0;
-constexpr double kLevel_mm = 0.2, kMargin_mm = 0.2;  // pieces in the way, as for the arris
+constexpr double kFootLevel_mm = 0.2, kFootMargin_mm = 0.2;  // pieces in the way, as for the arris
 
 struct Column {
   Vector3d at, outward;
 };
 
-struct Stretch {
+struct FootStretch {
   std::vector<Column> columns;
   double depth_mm = 0;
   std::vector<Vector3d> lines;  // nearest points of planned outlines on the form
@@ -103,7 +103,7 @@ Vector2d nearest_on(const geometry::Polygon& outline, const Vector2d& p) {
 
 // Depth of the form along the wall, and the lines that may be drawn near there: the piece's own and the
 // nearest other.
-void set_ground(const Walled& w, std::size_t own, Stretch& stretch) {
+void set_ground(const Walled& w, std::size_t own, FootStretch& stretch) {
   const geometry::PlaneFrame& face = w.pieces[geometry::TileIndex(own)].face;
   const Column& middle = stretch.columns[stretch.columns.size() / 2];
   const Vector3d down = -(face.normal + w.wall * middle.outward);
@@ -123,11 +123,11 @@ void set_ground(const Walled& w, std::size_t own, Stretch& stretch) {
 }
 
 // Straight stretches of a side; what is bent is left out.
-std::vector<Stretch> stretches_of(const Walled& w, std::size_t own, const WallSide& side,
-                                  const std::vector<Vector3d>& inward) {
+std::vector<FootStretch> stretches_of(const Walled& w, std::size_t own, const WallSide& side,
+                                      const std::vector<Vector3d>& inward) {
   const std::vector<Vector3d>& arris = w.pieces[geometry::TileIndex(own)].arris;
-  std::vector<Stretch> out;
-  Stretch now;
+  std::vector<FootStretch> out;
+  FootStretch now;
   double length = 0;
   for (std::size_t k = 0; k + 1 < side.points.size(); ++k) {
     const std::size_t i = side.points[k], j = side.points[k + 1];
@@ -153,27 +153,27 @@ struct Window {
 };
 
 // Brightness of one column about the foot; false where it does not show all of it.
-bool read_column(const Walled& w, std::size_t own, const Stretch& stretch, const Column& column,
+bool read_column(const Walled& w, std::size_t own, const FootStretch& stretch, const Column& column,
                  geometry::PhotoIndex p, const Window& window, std::vector<double>& sum, double& slope) {
   const scan::ScannedPhoto& photo = w.scan.photos[p];
   const Vector3d& normal = w.pieces[geometry::TileIndex(own)].face.normal;
   const Vector3d camera = photo.centre(), to_camera = camera - column.at;
   const double up = to_camera.dot(normal), over = to_camera.dot(column.outward) / up - w.wall;
-  if (up < kLeastCosine * to_camera.norm() || over < kLeastOver) return false;
+  if (up < kFootCosine * to_camera.norm() || over < kLeastOver) return false;
   const auto place = [&](double offset) -> Vector3d {
     return column.at - offset / over * (normal + w.wall * column.outward);
   };
   const double first = stretch.depth_mm * over - window.half_mm;
-  const double last = first + kStep_mm * static_cast<double>(window.count);
+  const double last = first + kProfileStep_mm * static_cast<double>(window.count);
   if (first <= 0) return false;
   constexpr double kLook_mm = 0.3;
   for (double x = first; x < last + kLook_mm; x += kLook_mm) {
-    if (w.occluders.hidden(place(std::min(x, last)), camera, own, kLevel_mm)) return false;
+    if (w.occluders.hidden(place(std::min(x, last)), camera, own, kFootLevel_mm)) return false;
   }
   std::vector<double> values(window.count);
   for (std::size_t k = 0; k < window.count; ++k) {
     const Vector2d q =
-        w.pictures[p].from_photo(photo.project(place(first + static_cast<double>(k) * kStep_mm)));
+        w.pictures[p].from_photo(photo.project(place(first + static_cast<double>(k) * kProfileStep_mm)));
     values[k] = static_cast<double>(surface::sample(w.pictures[p].grey, q.x(), q.y()));
     if (!std::isfinite(values[k])) return false;
   }
@@ -184,7 +184,7 @@ bool read_column(const Walled& w, std::size_t own, const Stretch& stretch, const
 
 // Places of rises in a mean profile, strongest first: (offset from its start, size in grey levels).
 std::vector<std::pair<double, double>> rises(const std::vector<double>& profile, double box_mm) {
-  const auto box = static_cast<std::size_t>(std::lround(box_mm / kStep_mm));
+  const auto box = static_cast<std::size_t>(std::lround(box_mm / kProfileStep_mm));
   std::vector<double> step(profile.size(), 0), sums(profile.size() + 1, 0);
   for (std::size_t k = 0; k < profile.size(); ++k) sums[k + 1] = sums[k] + profile[k];
   double most = 0;
@@ -198,14 +198,14 @@ std::vector<std::pair<double, double>> rises(const std::vector<double>& profile,
       continue;
     const double bend = step[k - 1] - 2 * step[k] + step[k + 1];
     const double off = bend < 0 ? 0.5 * (step[k - 1] - step[k + 1]) / bend : 0;
-    out.emplace_back((static_cast<double>(k) - 0.5 + off) * kStep_mm, step[k]);
+    out.emplace_back((static_cast<double>(k) - 0.5 + off) * kProfileStep_mm, step[k]);
   }
   std::stable_sort(out.begin(), out.end(), [](const auto& a, const auto& b) { return a.second > b.second; });
   if (out.size() > kMostCandidates) out.resize(kMostCandidates);
   return out;
 }
 
-bool on_a_line(const Stretch& stretch, const Vector3d& normal, double slope, double offset) {
+bool on_a_line(const FootStretch& stretch, const Vector3d& normal, double slope, double offset) {
   const Column& middle = stretch.columns[stretch.columns.size() / 2];
   return std::any_of(stretch.lines.begin(), stretch.lines.end(), [&](const Vector3d& line) {
     const Vector3d d = line - middle.at;
@@ -219,13 +219,13 @@ double reach_mm(double depth, double over, double footprint) {
   return 3 * std::hypot(kPlannedBevelSd_rad * depth, over * kFootDepthSd_mm) + 1.5 * footprint;
 }
 
-std::optional<FootReading> read_foot(const Walled& w, std::size_t own, const Stretch& stretch,
+std::optional<FootReading> read_foot(const Walled& w, std::size_t own, const FootStretch& stretch,
                                      geometry::PhotoIndex p) {
   const Vector3d& normal = w.pieces[geometry::TileIndex(own)].face.normal;
   const Column& middle = stretch.columns[stretch.columns.size() / 2];
   const Vector3d to_camera = w.scan.photos[p].centre() - middle.at;
   const double cosine = to_camera.normalized().dot(normal);
-  if (cosine < kLeastCosine) return std::nullopt;
+  if (cosine < kFootCosine) return std::nullopt;
   const double over = to_camera.dot(middle.outward) / to_camera.dot(normal) - w.wall;
   if (over < kLeastOver || over > kMostOver) return std::nullopt;
   const double footprint = w.scan.quality.pixel_footprint_mm, expected = stretch.depth_mm * over;
@@ -234,7 +234,7 @@ std::optional<FootReading> read_foot(const Walled& w, std::size_t own, const Str
   window.box_mm = std::max(kLeastBox_mm, kBox_px * footprint / cosine);
   // Never as far as the arris, which is a step itself.
   window.half_mm = std::min(0.7 * expected, reach_mm(stretch.depth_mm, over, footprint)) + window.box_mm;
-  window.count = static_cast<std::size_t>(2 * window.half_mm / kStep_mm) + 1;
+  window.count = static_cast<std::size_t>(2 * window.half_mm / kProfileStep_mm) + 1;
   std::vector<double> sum(window.count, 0);
   double slope = 0;
   std::size_t seen = 0;
@@ -269,7 +269,7 @@ geometry::IndexedVector<geometry::TileIndex, std::vector<WallSide>> read_wall_fe
     }
     geometry::Polygon outline;
     for (const Vector3d& p : piece.arris) outline.push_back(piece.face.drop(p));
-    w.occluders.add(piece.face, outline, kMargin_mm + scan.quality.pixel_footprint_mm);
+    w.occluders.add(piece.face, outline, kFootMargin_mm + scan.quality.pixel_footprint_mm);
   }
   geometry::IndexedVector<geometry::TileIndex, std::vector<WallSide>> out(pieces.size());
   core::parallel_for(pieces.size(), threads, [&](std::size_t own) {
@@ -278,7 +278,7 @@ geometry::IndexedVector<geometry::TileIndex, std::vector<WallSide>> read_wall_fe
     std::vector<WallSide> sides = sides_of(faced(pieces, own), own);
     const std::vector<Vector3d> inward = solid::inward_steps(piece.face, piece.arris);
     for (WallSide& side : sides) {
-      for (const Stretch& stretch : stretches_of(w, own, side, inward)) {
+      for (const FootStretch& stretch : stretches_of(w, own, side, inward)) {
         for (std::size_t p = 0; p < scan.photos.size(); ++p) {
           if (auto reading = read_foot(w, own, stretch, geometry::PhotoIndex(p)))
             side.readings.push_back(std::move(*reading));

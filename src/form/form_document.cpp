@@ -15,15 +15,13 @@ using Eigen::Vector3d;
 
 namespace {
 
-constexpr double kPi = std::numbers::pi;
-
 double rounded(double x, double step = 1e-3) {
   const double y = std::round(x / step) * step;
   return y == 0 ? 0.0 : std::round(y * 1e6) / 1e6;
 }
 
 double degrees(double angle) {
-  const double d = rounded(angle * 180 / kPi, 0.1);
+  const double d = rounded(angle * 180 / std::numbers::pi, 0.1);
   return d < 0 ? rounded(d + 360, 0.1) : d;
 }
 
@@ -78,11 +76,14 @@ std::string best_photo_of(const scan::Scan& scan, const geometry::Profile& form,
 
 std::string direction_words(double angle, const std::vector<CardDirection>& cards) {
   if (cards.empty()) return "";
-  const auto away = [&](const CardDirection& c) { return std::remainder(c.angle - angle, 2 * kPi); };
+  const auto away = [&](const CardDirection& c) {
+    return std::remainder(c.angle - angle, 2 * std::numbers::pi);
+  };
   const auto nearest = std::min_element(cards.begin(), cards.end(), [&](const auto& a, const auto& b) {
     return std::abs(away(a)) < std::abs(away(b));
   });
-  constexpr double kTowards = 12 * kPi / 180;  // half of what a sheet spans as seen from the axis
+  constexpr double kTowards =
+      12 * std::numbers::pi / 180;  // half of what a sheet spans as seen from the axis
   if (cards.size() < 2 || std::abs(away(*nearest)) < kTowards)
     return "towards card " + std::to_string(nearest->card);
   const CardDirection* left = nullptr;

@@ -17,7 +17,6 @@ using Eigen::Vector3d;
 
 namespace {
 
-constexpr double kPi = std::numbers::pi;
 constexpr double kOffBench_mm = 3;  // nearer to the bench, points may be the bench's
 constexpr std::size_t kFewPoints = 60;
 constexpr std::size_t kSample = 3000;  // enough for the search of the axis
@@ -142,7 +141,7 @@ ChartFit fit_chart(const std::vector<Vector2d>& points, double eye) {
   std::sort(angles.begin(), angles.end());
   last = angles[angles.size() - 1 - angles.size() / 200];
   const double lowest_angle = last;
-  last = std::min(1.15 * last + 0.1, kPi - 0.05);
+  last = std::min(1.15 * last + 0.1, std::numbers::pi - 0.05);
   std::vector<double> distances;
   for (const Vector2d& s : seen) distances.push_back(s.y());
   const double size = core::median(distances);
@@ -226,7 +225,7 @@ std::size_t points_on(const std::vector<Vector3d>& points, const RoughForm& form
     const Vector3d q(p.x() - form.axis_mm.x(), p.y() - form.axis_mm.y(), p.z());
     if (std::abs(form.profile.locate(q).height) > kOn_mm) continue;
     ++n;
-    const double turn = (std::atan2(q.y(), q.x()) + kPi) / (2 * kPi);
+    const double turn = (std::atan2(q.y(), q.x()) + std::numbers::pi) / (2 * std::numbers::pi);
     ++in[std::min<std::size_t>(11, static_cast<std::size_t>(12 * turn))];
   }
   sectors = static_cast<std::size_t>(std::count_if(in.begin(), in.end(), [](int k) { return k >= 2; }));

@@ -12,7 +12,6 @@ using Eigen::Vector3d;
 
 namespace {
 
-constexpr double kPi = std::numbers::pi;
 constexpr double kSmooth_mm = 3;  // bumps smaller than this are patches' noise
 constexpr double kLeastBump_mm =
     0.4;                     // smaller ones say nothing to a maker: pieces are glued to half a millimetre
@@ -27,7 +26,7 @@ Ring ring_at(const HeightModel& model, const geometry::Profile& form, double rho
   ring.rho = rho, ring.r_mm = at.rz.x(), ring.z_mm = at.rz.y();
   double low = 1e9, high = -1e9;
   for (int k = 0; k < 72; ++k) {
-    const double theta = 2 * kPi * k / 72;
+    const double theta = 2 * std::numbers::pi * k / 72;
     const Vector2d one = model.harmonic(1, rho);
     const double h = model.around(rho, theta) - one.x() * std::cos(theta) - one.y() * std::sin(theta);
     low = std::min(low, h), high = std::max(high, h);
@@ -38,7 +37,7 @@ Ring ring_at(const HeightModel& model, const geometry::Profile& form, double rho
     const Vector2d two = model.harmonic(2, rho) / at.normal.x();
     ring.oval_mm = 4 * two.norm();  // both ends of the larger diameter, less both of the smaller
     ring.oval_angle = 0.5 * std::atan2(two.y(), two.x());
-    if (ring.oval_angle < 0) ring.oval_angle += kPi;
+    if (ring.oval_angle < 0) ring.oval_angle += std::numbers::pi;
   }
   return ring;
 }
@@ -55,7 +54,7 @@ void tell_lean(Shape& shape) {
   const double spread = zz - z * z / std::max(1.0, n);
   if (n < 3 || spread < 1) return;
   const Vector2d slope = (cz - c * (z / n)) / spread;
-  shape.lean_deg = std::atan(slope.norm()) * 180 / kPi;
+  shape.lean_deg = std::atan(slope.norm()) * 180 / std::numbers::pi;
   shape.lean_angle = std::atan2(slope.y(), slope.x());
 }
 

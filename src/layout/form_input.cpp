@@ -9,6 +9,7 @@
 #include "core/files.h"
 #include "core/json_reader.h"
 #include "core/median.h"
+#include "core/name_check.h"
 #include "geometry/polygon.h"
 #include "layout/form_table.h"
 
@@ -180,8 +181,7 @@ FormInput profile_from_points(std::vector<Vector2d> points, const std::vector<st
 }
 
 FormInput read_form(const std::filesystem::path& path, const ProfileReading& reading) {
-  std::string ending = path.extension().string();
-  for (char& c : ending) c = static_cast<char>(std::tolower(static_cast<unsigned char>(c)));
+  const std::string ending = core::lower_ascii(path.extension().string());
   const std::string file = path.string();
   if (ending == ".svg" || ending == ".dxf") {
     const DrawnProfile drawn =

@@ -13,7 +13,7 @@
 namespace interstice::layout {
 namespace {
 
-constexpr std::size_t kMaxPoints = 100000;
+constexpr std::size_t kMaxTablePoints = 100000;
 
 using Cells = std::vector<std::string>;
 
@@ -51,16 +51,16 @@ Cells split(const std::string& line, const char* separators, bool keep_empty) {
 }
 
 // What stands between the numbers of a line, and which decimal mark that leaves.
-struct Layout {
+struct SplitLine {
   Cells cells;
   char mark = '.';
 };
 
-Layout laid_out(const std::string& line) {
+SplitLine laid_out(const std::string& line) {
   if (line.find(';') != std::string::npos)
     return {split(line, ";", true), line.find(',') != std::string::npos ? ',' : '.'};
   if (line.find('\t') != std::string::npos) {
-    Layout tabs{split(line, "\t", true), line.find(',') != std::string::npos ? ',' : '.'};
+    SplitLine tabs{split(line, "\t", true), line.find(',') != std::string::npos ? ',' : '.'};
     if (tabs.cells.size() > 1) return tabs;
   }
   const Cells words = split(line, " \t", false);
@@ -174,7 +174,7 @@ bool is_heading(const std::string& line) {
 
 Eigen::Vector2d read_line(const std::string& line, const std::string& place, const std::string& file,
                           const Columns& columns) {
-  Layout cells = laid_out(line);
+  SplitLine cells = laid_out(line);
   while (cells.cells.size() > columns.count && cells.cells.back().empty()) cells.cells.pop_back();
   if (cells.cells.size() != columns.count) {
     const bool commas = cells.mark == '.' && std::count(line.begin(), line.end(), ',') == 3;
@@ -226,7 +226,7 @@ FormTable read_form_table(const std::string& text, const std::string& file, cons
     if (columns.diameters) p.x() /= 2;
     table.points.push_back(p);
     table.places.push_back(place);
-    if (table.points.size() > kMaxPoints) throw core::InputError(file, "holds more than 100000 points");
+    if (table.points.size() > kMaxTablePoints) throw core::InputError(file, "holds more than 100000 points");
   }
   return table;
 }

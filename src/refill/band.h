@@ -6,6 +6,7 @@
 #pragma once
 
 #include <Eigen/Core>
+#include <array>
 #include <memory>
 #include <opencv2/core/mat.hpp>
 #include <vector>
@@ -18,6 +19,7 @@
 namespace interstice::refill {
 
 using CellIndex = geometry::Index<struct BandCellTag>;
+using Pair = std::array<geometry::TileIndex, 2>;  // of neighbours, the lower first
 
 struct BandCell {
   int column = 0, row = 0;  // of the grid
@@ -30,6 +32,7 @@ struct BandCell {
   geometry::TileIndex first, second;
   double first_mm = 0, second_mm = 0;
   double first_sd_mm = 0, second_sd_mm = 0;  // standard uncertainty of those outlines there
+  Pair pair() const { return first < second ? Pair{first, second} : Pair{second, first}; }
 };
 
 // The band of a shell. Cells are in order of rows, then columns.

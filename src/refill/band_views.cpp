@@ -106,6 +106,10 @@ float code_of(float light) {
   return (1 - f) * kCodes[i] + f * kCodes[i + 1];
 }
 
+Vector3f lights(const Vector3f& codes) {
+  return {light_of(codes[0]), light_of(codes[1]), light_of(codes[2])};
+}
+
 Vector3f spot_codes(const cv::Mat& colour, const Vector2d& at, double sigma_px) {
   const int reach = static_cast<int>(std::ceil(2 * sigma_px));
   const int x0 = static_cast<int>(std::lround(at.x())), y0 = static_cast<int>(std::lround(at.y()));

@@ -31,6 +31,7 @@ constexpr std::size_t kMostViews = 8;  // of a cell: more say nothing new and co
 // Light of a code value, 0 to 1, and back.
 float light_of(float code);
 float code_of(float light);
+Eigen::Vector3f lights(const Eigen::Vector3f& codes);
 
 // Mean colour of a spot of a photo, NaN outside it or where it is burnt out.
 Eigen::Vector3f spot_codes(const cv::Mat& colour, const Eigen::Vector2d& at, double sigma_px);

@@ -30,10 +30,6 @@ Vector2d hue(const Vector3f& light) {
   return {l(2) - l(0), l(1) - l(0)};
 }
 
-Vector3f lights(const Vector3f& codes) {
-  return {light_of(codes[0]), light_of(codes[1]), light_of(codes[2])};
-}
-
 struct Wall {
   std::size_t piece;
   double depth_mm;

@@ -15,8 +15,6 @@ using Eigen::Vector3d;
 
 namespace {
 
-using Pair = std::array<geometry::TileIndex, 2>;
-
 constexpr float kCore = 1.2f;                            // log of odds: surely hollow
 constexpr double kLeastCore_mm2 = 0.8;                   // four spots of 0.2 mm either way
 constexpr double kLeastPart_mm2 = 6, kLeastPart_mm = 3;  // of a hollow that is told apart at a junction
@@ -30,10 +28,6 @@ constexpr float kLeastWeight = 0.05f;
 // Burst bubbles are a few millimetres wide (common practice, no source).
 constexpr double kWidestPit_mm = 4.0, kRoundPit = 1.7, kFullPit = 0.6;
 constexpr double kSpans = 0.8;  // of the way from wood to wood: no pit
-
-Pair pair_of(const BandCell& cell) {
-  return cell.first < cell.second ? Pair{cell.first, cell.second} : Pair{cell.second, cell.first};
-}
 
 double area_of(const Band& band, const std::vector<CellIndex>& cells) {
   double sum = 0;
@@ -211,7 +205,7 @@ std::vector<CellIndex> without_tails(const Band& band, const std::vector<CellInd
       if (k < 0) continue;
       const BandCell& cell = band.cells()[CellIndex(static_cast<std::size_t>(k))];
       const std::ptrdiff_t b = bin(cell);
-      if (pair_of(cell) == pair && b >= 0 && b < static_cast<std::ptrdiff_t>(bins))
+      if (cell.pair() == pair && b >= 0 && b < static_cast<std::ptrdiff_t>(bins))
         all[static_cast<std::size_t>(b)] += cell.area_mm2;
     }
   }
@@ -231,7 +225,7 @@ std::vector<CellIndex> without_tails(const Band& band, const std::vector<CellInd
 // The parts of a joined hollow by seam; what is too little for itself goes to the nearest part.
 std::map<Pair, std::vector<CellIndex>> by_seam(const Band& band, const std::vector<CellIndex>& cells) {
   std::map<Pair, std::vector<CellIndex>> parts;
-  for (const CellIndex i : cells) parts[pair_of(band.cells()[i])].push_back(i);
+  for (const CellIndex i : cells) parts[band.cells()[i].pair()].push_back(i);
   if (parts.size() == 1) return parts;
   std::map<Pair, std::vector<CellIndex>> kept, rest;
   for (auto& [pair, part] : parts) {

@@ -18,7 +18,7 @@ namespace {
 
 constexpr double kLeastWidth_mm = 1.5;  // narrower, the spot reaches the wood
 constexpr double kInWood_mm = 2.0;
-constexpr double kLeastCosine = 0.5;
+constexpr double kPouredCosine = 0.5;
 constexpr std::size_t kLeastViews = 3, kLeastPlaces = 50, kEvery = 4;
 constexpr float kNoise = 10;  // code values: contrasts below are none
 
@@ -44,7 +44,7 @@ Across look_across(const scan::Scan& scan, const Pictures& pictures, const seams
   for (std::size_t i = 0; i < scan.photos.size(); ++i) {
     const scan::ScannedPhoto& photo = scan.photos[geometry::PhotoIndex(i)];
     const Vector3d to = photo.centre() - middle;
-    if (to.dot(normal) < kLeastCosine * to.norm()) continue;
+    if (to.dot(normal) < kPouredCosine * to.norm()) continue;
     std::array<Vector3f, 3> codes;
     bool seen = true;
     std::size_t n = 0;

@@ -20,14 +20,14 @@ constexpr int kRounds = 3;              // of learning the resin with the hollow
 constexpr double kBlock_mm = 6;         // of the map, over which resin is taken to look alike
 constexpr std::size_t kLeastSeen = 60;  // cells for a median that noise does not move
 constexpr double kClear_mm = 0.45;      // of wood: twice the spot
-constexpr double kSpot_mm = 0.2;        // standard deviation of what a colour is the mean of
+constexpr double kColourSpot_mm = 0.2;  // standard deviation of what a colour is the mean of
 constexpr double kPose_mm = 0.12;       // standard uncertainty of where the dry outlines lie in the photos
-constexpr double kLevel_mm = 0.3;       // of how high resin stands: menisci, pieces not flush
+constexpr double kResinLevel_mm = 0.3;  // of how high resin stands: menisci, pieces not flush
 constexpr float kLimit = 9;             // three standard deviations, squared: neither for nor against
 constexpr float kMostFor = 6, kMostAgainst = 3;  // what a single view may say
 constexpr float kMostPooled = 2;                 // a single cell
 constexpr float kMostDark = 4;                   // by darkness alone, which a shadow has too
-constexpr double kEnd_mm = 2.5;                  // resin ends as it likes where the shell ends
+constexpr double kShellEnd_mm = 2.5;             // resin ends as it likes where the shell ends
 constexpr double kPool_mm = 0.35;
 constexpr float kLeastSd = 1.5;  // code values: never surer than the camera's rendering
 // Of a hue, per code value that a place is brighter or darker than plain resin: how well the colour of its gloss and
@@ -52,15 +52,11 @@ struct Difference {
 };
 
 float share_below(double distance_mm) {  // of a spot that reaches over an edge so far away
-  return static_cast<float>(0.5 * std::erfc(distance_mm / (kSpot_mm * std::numbers::sqrt2)));
+  return static_cast<float>(0.5 * std::erfc(distance_mm / (kColourSpot_mm * std::numbers::sqrt2)));
 }
 
 float light_sum(const Vector3f& l) {
   return l.sum() / 3;
-}
-
-Vector3f lights(const Vector3f& codes) {
-  return {light_of(codes[0]), light_of(codes[1]), light_of(codes[2])};
 }
 
 Vector3f codes(const Vector3f& light) {
@@ -98,7 +94,7 @@ Vector3f nearest_resin(const Vector3f& light, const Vector3f& resin, const Vecto
 }
 
 // The wood beside a cell as this photo shows it.
-struct Beside {
+struct WoodBeside {
   float share = 0;
   float edge = 0;  // share that an outline off by one standard uncertainty adds
   Vector3f light = Vector3f::Zero();
@@ -143,16 +139,16 @@ class Learner {
     return static_cast<std::size_t>(b(cell.row) * side_ + b(cell.column));
   }
 
-  Beside beside(geometry::TileIndex piece, double distance_mm, double outline_sd_mm,
-                const CellView& view) const {
-    Beside out;
+  WoodBeside beside(geometry::TileIndex piece, double distance_mm, double outline_sd_mm,
+                    const CellView& view) const {
+    WoodBeside out;
     out.share = share_below(distance_mm);
     const double tangent = std::sqrt(std::max(0.0, 1 / double(view.cosine * view.cosine) - 1));
-    const double sd = std::hypot(std::hypot(kPose_mm, outline_sd_mm), kLevel_mm * tangent);
-    out.edge = static_cast<float>(
-        std::min(1.0, sd / kSpot_mm *
-                          std::exp(-0.5 * std::pow(std::max(0.0, std::abs(distance_mm) - sd) / kSpot_mm, 2)) /
-                          std::sqrt(2 * std::numbers::pi)));
+    const double sd = std::hypot(std::hypot(kPose_mm, outline_sd_mm), kResinLevel_mm * tangent);
+    out.edge = static_cast<float>(std::min(
+        1.0, sd / kColourSpot_mm *
+                 std::exp(-0.5 * std::pow(std::max(0.0, std::abs(distance_mm) - sd) / kColourSpot_mm, 2)) /
+                 std::sqrt(2 * std::numbers::pi)));
     const Vector3f& codes = wood_[piece.value][view.photo.value];
     if (codes.allFinite())
       out.light = lights(codes);
@@ -167,7 +163,7 @@ class Learner {
     float free = 1;
     for (const auto& [piece, distance, sd] : {std::tuple{cell.first, cell.first_mm, cell.first_sd_mm},
                                               std::tuple{cell.second, cell.second_mm, cell.second_sd_mm}}) {
-      const Beside b = beside(piece, distance, sd, view);
+      const WoodBeside b = beside(piece, distance, sd, view);
       if (b.share < 0.01f) continue;
       if (!b.light.allFinite()) return {light, 0.0f};
       light -= b.share * b.light;
@@ -242,7 +238,7 @@ class Learner {
     d.red_blue_edge = d.green_edge = kHueOfShade * std::abs(bright(seen) - bright(plain));
     for (const auto& [piece, distance, sd] : {std::tuple{cell.first, cell.first_mm, cell.first_sd_mm},
                                               std::tuple{cell.second, cell.second_mm, cell.second_sd_mm}}) {
-      const Beside b = beside(piece, distance, sd, view);
+      const WoodBeside b = beside(piece, distance, sd, view);
       if (b.edge < 0.01f || !b.light.allFinite()) continue;
       const Vector3f moved = codes(((1 - b.edge) * resin + b.edge * b.light).eval()) - plain;
       d.red_blue_edge += std::abs(red_blue(moved));
@@ -254,7 +250,7 @@ class Learner {
 
   bool taken_as_resin(std::size_t i) const {
     const BandCell& cell = band_.cells()[CellIndex(i)];
-    return cell.first_mm >= kClear_mm && cell.to_end_mm >= kEnd_mm && look_.cells[i].log_odds <= 0;
+    return cell.first_mm >= kClear_mm && cell.to_end_mm >= kShellEnd_mm && look_.cells[i].log_odds <= 0;
   }
 
   // The colour of what the resin mirrors: median of what it adds where it adds half as much again.

@@ -7,20 +7,14 @@
 namespace interstice::refill {
 namespace {
 
-using Pair = std::array<geometry::TileIndex, 2>;
-
-constexpr double kLeastSeen = 0.5;   // of a seam's band, for it to be called filled
-constexpr double kStretch_mm = 2.0;  // shortest told along a seam
-constexpr float kSeen = 0.15f;       // weight of a cell that was seen
+constexpr double kLeastSeenShare = 0.5;  // of a seam's band, for it to be called filled
+constexpr double kStretch_mm = 2.0;      // shortest told along a seam
+constexpr float kSeen = 0.15f;           // weight of a cell that was seen
 constexpr double kHalf = 0.5;
 
 struct Tally {
   double area_mm2 = 0, seen_mm2 = 0;
 };
-
-Pair pair_of(const BandCell& cell) {
-  return cell.first < cell.second ? Pair{cell.first, cell.second} : Pair{cell.second, cell.first};
-}
 
 // Where along the seam each of its cells lies: the nearest sample.
 std::size_t nearest_sample(const seams::FitSeam& seam, const Eigen::Vector3d& at) {
@@ -76,7 +70,7 @@ std::vector<RefillSeam> seam_states(const Band& band, const ResinLook& look,
   for (std::size_t i = 0; i < dry.tiles.size(); ++i) index[dry.tiles[i].label] = i;
   std::map<Pair, std::vector<CellIndex>> cells;
   for (std::size_t i = 0; i < band.cells().size(); ++i)
-    cells[pair_of(band.cells()[CellIndex(i)])].push_back(CellIndex(i));
+    cells[band.cells()[CellIndex(i)].pair()].push_back(CellIndex(i));
   std::vector<char> hollow(band.cells().size(), 0);
   std::map<Pair, double> hollow_mm2;
   for (const Patch& p : patches) {
@@ -103,9 +97,9 @@ std::vector<RefillSeam> seam_states(const Band& band, const ResinLook& look,
     }
     s.seen_share = t.area_mm2 > 0 ? t.seen_mm2 / t.area_mm2 : 0;
     s.hollow_mm2 = hollow_mm2.count(pair) ? hollow_mm2[pair] : 0;
-    s.state = s.hollow_mm2 > 0             ? SeamState::hollow
-              : s.seen_share >= kLeastSeen ? SeamState::filled
-                                           : SeamState::unseen;
+    s.state = s.hollow_mm2 > 0                  ? SeamState::hollow
+              : s.seen_share >= kLeastSeenShare ? SeamState::filled
+                                                : SeamState::unseen;
     s.along = stretches(seam, band, look, hollow, mine);
     out.push_back(std::move(s));
   }

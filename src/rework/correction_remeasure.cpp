@@ -6,6 +6,7 @@
 #include <map>
 
 #include "core/median.h"
+#include "rework/correction_shell.h"
 #include "solid/throat.h"
 
 namespace interstice::rework {
@@ -15,8 +16,6 @@ using Eigen::Vector3d;
 using geometry::TileIndex;
 
 constexpr double kReach_mm = 16.0;  // widths beyond are not followed
-// A document's stated width and its outlines should say nearly the same; where they do not, the outlines count.
-constexpr double kMostOffset_mm = 0.5;
 
 using Bodies = geometry::IndexedVector<TileIndex, solid::SolidBody>;
 

@@ -21,9 +21,6 @@ using Eigen::Vector3d;
 // A width that may shrink by this is as good as unchanged: a fifth of the 0.1 mm corrections are given to.
 constexpr double kSame = 0.02;
 constexpr double kLittle = 1e-6;
-// The outlines and a stated width should say nearly the same; a document where they do not is taken by its
-// outlines.
-constexpr double kMostOffset_mm = 0.5;
 
 ShellPiece make_piece(const seams::FitTile& tile, const plan::Plan& plan,
                       std::optional<geometry::TileIndex> planned) {

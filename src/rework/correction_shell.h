@@ -24,6 +24,9 @@ struct ShellPiece {
   std::vector<Eigen::Vector3d> inward;
 };
 
+// A document's stated width and its outlines should say nearly the same; where they differ by more, the outlines count.
+constexpr double kMostOffset_mm = 0.5;
+
 struct ShellPair {
   std::size_t a = 0, b = 0;
   std::optional<std::size_t> seam;  // in the document

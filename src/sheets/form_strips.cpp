@@ -16,7 +16,7 @@ namespace {
 using Eigen::Vector2d;
 
 constexpr double kTurn = 2 * std::numbers::pi;
-constexpr double kMargin_mm = 10, kFoot_mm = 12;
+constexpr double kStripMargin_mm = 10, kStripFoot_mm = 12;
 
 double wrapped_angle(double t) {
   while (t > std::numbers::pi) t -= kTurn;
@@ -63,8 +63,8 @@ class StripLayout {
   void add(const Strip& strip) {
     Vector2d low = strip.edge[0], high = low;
     for (const Vector2d& p : strip.edge) low = low.cwiseMin(p), high = high.cwiseMax(p);
-    const double room_x = size_.width_mm - 2 * kMargin_mm,
-                 room_y = size_.height_mm - 2 * kMargin_mm - 2 * kFoot_mm;
+    const double room_x = size_.width_mm - 2 * kStripMargin_mm,
+                 room_y = size_.height_mm - 2 * kStripMargin_mm - 2 * kStripFoot_mm;
     const int parts_x =
         std::max(1, static_cast<int>(std::ceil((high.x() - low.x() - kOverlap) / (room_x - kOverlap))));
     const int parts_y =
@@ -87,12 +87,12 @@ class StripLayout {
       char text[400];
       std::snprintf(text, sizeof text, "%s: %s, sheet %zu of %zu", plan_.name.c_str(), what_.c_str(), k + 1,
                     sheets_.size());
-      sheets_[k].write({kMargin_mm, kMargin_mm + 3}, text, 2.4, Anchor::left, 0, true);
+      sheets_[k].write({kStripMargin_mm, kStripMargin_mm + 3}, text, 2.4, Anchor::left, 0, true);
       sheets_[k].write(
-          {kMargin_mm, kMargin_mm + 7},
+          {kStripMargin_mm, kStripMargin_mm + 7},
           "1:1, print at 100 %. Cut the strips out, wrap them on the form, prick or trace the lines through.",
           2.0);
-      sheets_[k].check_line({kMargin_mm + 2, size_.height_mm - kMargin_mm - 5},
+      sheets_[k].check_line({kStripMargin_mm + 2, size_.height_mm - kStripMargin_mm - 5},
                             size_.width_mm >= 175 ? 150 : 50);
     }
     return std::move(sheets_);
@@ -124,22 +124,22 @@ class StripLayout {
     Vector2d low = strip.edge[0], high = low;
     for (const Vector2d& p : strip.edge) low = low.cwiseMin(p), high = high.cwiseMax(p);
     const Vector2d size = high - low;
-    if (sheets_.empty() || x_ + size.x() > size_.width_mm - kMargin_mm + 1e-6) {
-      if (sheets_.empty() || y_ + row_ + 8 + size.y() > size_.height_mm - kMargin_mm - kFoot_mm) {
+    if (sheets_.empty() || x_ + size.x() > size_.width_mm - kStripMargin_mm + 1e-6) {
+      if (sheets_.empty() || y_ + row_ + 8 + size.y() > size_.height_mm - kStripMargin_mm - kStripFoot_mm) {
         Drawing sheet;
         sheet.width_mm = size_.width_mm, sheet.height_mm = size_.height_mm;
         sheets_.push_back(sheet);
-        y_ = kMargin_mm + kFoot_mm;
+        y_ = kStripMargin_mm + kStripFoot_mm;
       } else {
         y_ += row_ + 8;
       }
-      x_ = kMargin_mm, row_ = 0;
+      x_ = kStripMargin_mm, row_ = 0;
     }
-    if (y_ + size.y() > size_.height_mm - kMargin_mm - kFoot_mm + 1e-6) {
+    if (y_ + size.y() > size_.height_mm - kStripMargin_mm - kStripFoot_mm + 1e-6) {
       Drawing sheet;
       sheet.width_mm = size_.width_mm, sheet.height_mm = size_.height_mm;
       sheets_.push_back(sheet);
-      y_ = kMargin_mm + kFoot_mm, x_ = kMargin_mm, row_ = 0;
+      y_ = kStripMargin_mm + kStripFoot_mm, x_ = kStripMargin_mm, row_ = 0;
     }
     const Vector2d by = Vector2d(x_, y_) - low;
     Drawing& sheet = sheets_.back();
@@ -247,7 +247,7 @@ std::vector<Drawing> draw_bands(const plan::Plan& plan, const SheetSize& sheet) 
   const geometry::Profile& form = plan.profile;
   StripLayout layout(plan, sheet, "bands, one a course, pole side up");
   const std::vector<double> limits = course_limits(plan);
-  const double room = sheet.width_mm - 2 * kMargin_mm;
+  const double room = sheet.width_mm - 2 * kStripMargin_mm;
   for (std::size_t b = 0; b + 1 < limits.size(); ++b) {
     const double low = limits[b + 1], high = limits[b];
     const double r_up = form.at(low).rz.x(), r_down = form.at(high).rz.x();

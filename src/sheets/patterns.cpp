@@ -6,6 +6,7 @@
 #include <numbers>
 
 #include "core/errors.h"
+#include "core/name_check.h"
 #include "geometry/region.h"
 #include "sheets/pattern_piece.h"
 
@@ -171,8 +172,7 @@ class ListWriter {
 }  // namespace
 
 SheetSize parse_sheet(const std::string& text) {
-  std::string lower;
-  for (const char c : text) lower += static_cast<char>(std::tolower(static_cast<unsigned char>(c)));
+  const std::string lower = core::lower_ascii(text);
   if (lower == "a4") return {210, 297, "A4"};
   if (lower == "letter") return {215.9, 279.4, "Letter"};
   double w = 0, h = 0;

@@ -7,6 +7,7 @@
 
 #include "geometry/polygon.h"
 #include "solid/mouth.h"
+#include "solid/triangle.h"
 
 namespace interstice::solid {
 namespace {
@@ -15,40 +16,6 @@ using Eigen::Vector2d;
 using Eigen::Vector3d;
 
 constexpr std::size_t kChunk = 8;  // wall quads to one bounding ball
-
-struct OnTriangle {
-  Vector3d point;
-  double squared;  // distance
-  double b, c;     // weights of the second and third corner
-};
-
-OnTriangle on_edge(const Vector3d& p, const Vector3d& from, const Vector3d& to, double b0, double c0,
-                   double b1, double c1) {
-  const Vector3d d = to - from;
-  const double len2 = d.squaredNorm();
-  const double t = len2 > 0 ? std::clamp((p - from).dot(d) / len2, 0.0, 1.0) : 0.0;
-  const Vector3d q = from + t * d;
-  return {q, (p - q).squaredNorm(), b0 + t * (b1 - b0), c0 + t * (c1 - c0)};
-}
-
-// Nearest point of triangle x y z: the foot of the perpendicular if it falls inside, else the nearest edge's.
-OnTriangle nearest_on_triangle(const Vector3d& p, const Vector3d& x, const Vector3d& y, const Vector3d& z) {
-  const Vector3d e = y - x, f = z - x, d = p - x;
-  const double ee = e.dot(e), ef = e.dot(f), ff = f.dot(f), de = d.dot(e), df = d.dot(f);
-  const double det = ee * ff - ef * ef;
-  if (det > 1e-12 * ee * ff) {
-    const double b = (ff * de - ef * df) / det, c = (ee * df - ef * de) / det;
-    if (b >= 0 && c >= 0 && b + c <= 1) {
-      const Vector3d q = x + b * e + c * f;
-      return {q, (p - q).squaredNorm(), b, c};
-    }
-  }
-  OnTriangle best = on_edge(p, x, y, 0, 0, 1, 0);
-  for (const OnTriangle& edge : {on_edge(p, y, z, 1, 0, 0, 1), on_edge(p, z, x, 0, 1, 0, 0)}) {
-    if (edge.squared < best.squared) best = edge;
-  }
-  return best;
-}
 
 // Depth at which the wall from p in direction w meets the form; heights are near linear along a wall, so a
 // secant search that keeps its bracket converges in a few steps.

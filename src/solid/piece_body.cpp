@@ -6,41 +6,15 @@
 #include <limits>
 #include <numbers>
 
+#include "solid/triangle.h"
+
 namespace interstice::solid {
 namespace {
 
 using Eigen::Vector3d;
 
-// Nearest point of a triangle (closest-feature regions of its edges and inside).
-Vector3d nearest_on_triangle(const Vector3d& a, const Vector3d& b, const Vector3d& c, const Vector3d& p) {
-  const Vector3d n = (b - a).cross(c - a);
-  const double n2 = n.squaredNorm();
-  if (n2 > 1e-18) {
-    const Vector3d q = p - (p - a).dot(n) / n2 * n;
-    if ((b - a).cross(q - a).dot(n) >= 0 && (c - b).cross(q - b).dot(n) >= 0 &&
-        (a - c).cross(q - c).dot(n) >= 0) {
-      return q;
-    }
-  }
-  Vector3d best = a;
-  double best2 = std::numeric_limits<double>::infinity();
-  const Vector3d corners[4] = {a, b, c, a};
-  for (int i = 0; i < 3; ++i) {
-    const Vector3d d = corners[i + 1] - corners[i];
-    const double len2 = d.squaredNorm();
-    const double t = len2 > 0 ? std::clamp((p - corners[i]).dot(d) / len2, 0.0, 1.0) : 0.0;
-    const Vector3d q = corners[i] + t * d;
-    const double d2 = (q - p).squaredNorm();
-    if (d2 < best2) best2 = d2, best = q;
-  }
-  return best;
-}
-
 double from_segment(const Vector3d& a, const Vector3d& b, const Vector3d& p) {
-  const Vector3d d = b - a;
-  const double len2 = d.squaredNorm();
-  const double t = len2 > 0 ? std::clamp((p - a).dot(d) / len2, 0.0, 1.0) : 0.0;
-  return (a + t * d - p).norm();
+  return (a + along_segment(p, a, b) * (b - a) - p).norm();
 }
 
 bool inside_body(const PieceBody& body, const Vector3d& p) {
@@ -91,10 +65,10 @@ std::vector<MouthPoint> nearest_body_points(const std::vector<Vector3d>& points,
       const std::size_t k = (j + 1) % n;
       const double edge = std::max((b.arris[k] - b.arris[j]).norm(), (b.root[k] - b.root[j]).norm());
       if (from_segment(b.arris[j], b.root[j], p) > m.width_mm + edge) continue;
-      for (const Vector3d& q : {nearest_on_triangle(b.arris[j], b.arris[k], b.root[k], p),
-                                nearest_on_triangle(b.arris[j], b.root[k], b.root[j], p)}) {
-        const double d = (q - p).norm();
-        if (d < m.width_mm) m.width_mm = d, m.on_body = q;
+      for (const OnTriangle& q : {nearest_on_triangle(p, b.arris[j], b.arris[k], b.root[k]),
+                                  nearest_on_triangle(p, b.arris[j], b.root[k], b.root[j])}) {
+        const double d = std::sqrt(q.squared);
+        if (d < m.width_mm) m.width_mm = d, m.on_body = q.point;
       }
     }
     if (m.width_mm > reach) continue;

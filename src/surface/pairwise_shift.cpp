@@ -19,7 +19,7 @@ namespace {
 constexpr double kDetail_mm = 4;
 constexpr double kStep_mm = 1.5;  // of the shifts tried first: joints are wider
 constexpr double kFine_mm = 0.2;  // then down to this, a third of a pixel of the pictures
-constexpr int kSteps = 10, kSide = 2 * kSteps + 1;
+constexpr int kSteps = 10, kTrials = 2 * kSteps + 1;
 constexpr double kSpacing_mm = 2;  // of the places looked at: nearer ones say the same
 constexpr double kCells = 6000;    // about as many as are looked at
 constexpr std::size_t kNeighbours = 5;
@@ -120,12 +120,12 @@ double agreement(const std::vector<Sample>& samples, const cv::Mat& detail, cons
 }
 
 Vector2d place(int k) {
-  return kStep_mm * Vector2d(k % kSide - kSteps, k / kSide - kSteps);
+  return kStep_mm * Vector2d(k % kTrials - kSteps, k / kTrials - kSteps);
 }
 
 PlaceDifference difference(const std::vector<Sample>& samples, const cv::Mat& detail) {
-  std::array<double, kSide * kSide> score{};
-  for (int k = 0; k < kSide * kSide; ++k)
+  std::array<double, kTrials * kTrials> score{};
+  for (int k = 0; k < kTrials * kTrials; ++k)
     score[static_cast<std::size_t>(k)] = agreement(samples, detail, place(k));
   const int best = static_cast<int>(std::max_element(score.begin(), score.end()) - score.begin());
   PlaceDifference d;
@@ -142,7 +142,7 @@ PlaceDifference difference(const std::vector<Sample>& samples, const cv::Mat& de
     }
   }
   double elsewhere = -1;
-  for (int k = 0; k < kSide * kSide; ++k) {
+  for (int k = 0; k < kTrials * kTrials; ++k) {
     if ((place(k) - d.moved_mm).norm() >= kApart_mm)
       elsewhere = std::max(elsewhere, score[static_cast<std::size_t>(k)]);
   }

@@ -57,7 +57,7 @@ cv::Mat regions_of(const plan::Plan& plan, const MapGrid& grid, double height_mm
   return regions;
 }
 
-struct Sample {
+struct PatternSample {
   Vector2d uv;
   cv::Vec3d colour;
   double square;  // of the colour's length
@@ -65,7 +65,7 @@ struct Sample {
 
 // Share of the samples' variance of colour that the regions explain, the picture turned back by the angle
 // (from the scan's frame to the plan's).
-double explained_share(const std::vector<Sample>& samples, const cv::Mat& regions, const MapGrid& grid,
+double explained_share(const std::vector<PatternSample>& samples, const cv::Mat& regions, const MapGrid& grid,
                        double angle, std::size_t count_of_regions) {
   struct Region {
     cv::Vec3d sum{0, 0, 0};
@@ -73,7 +73,7 @@ double explained_share(const std::vector<Sample>& samples, const cv::Mat& region
   };
   std::vector<Region> all(count_of_regions);
   const double c = std::cos(angle), s = std::sin(angle);
-  for (const Sample& sample : samples) {
+  for (const PatternSample& sample : samples) {
     const Vector2d cell =
         grid.cell({c * sample.uv.x() + s * sample.uv.y(), -s * sample.uv.x() + c * sample.uv.y()});
     if (!(cell.x() > -0.5 && cell.y() > -0.5)) continue;
@@ -121,7 +121,7 @@ Turn find_turn(const cv::Mat& picture, const MapGrid& grid, const plan::Plan& pl
                bool mirrored, int threads) {
   const cv::Mat regions = regions_of(plan, grid, height_mm, mirrored);
   const std::size_t count_of_regions = 2 * plan.tiles.size() + 1;
-  std::vector<Sample> samples;
+  std::vector<PatternSample> samples;
   for (int row = 0; row < grid.side(); ++row) {
     for (int column = 0; column < grid.side(); ++column) {
       const cv::Vec3d colour = picture.at<cv::Vec3f>(row, column);
