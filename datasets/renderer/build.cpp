@@ -7,6 +7,7 @@
 
 #include "core/errors.h"
 #include "core/parallel.h"
+#include "renderer/angles.h"
 #include "renderer/random.h"
 
 namespace interstice::renderer {
@@ -19,10 +20,6 @@ namespace {
 
 constexpr double kLeastClearance = 0.05;  // mm: wood does not run into wood
 constexpr int kRoundSteps = 3;            // flats that stand for the round on the arris
-
-double radians(double degrees) {
-  return degrees * std::numbers::pi / 180;
-}
 
 // The maker's errors with one piece, in standard deviations or parts of the whole.
 struct Errors {

@@ -6,6 +6,7 @@
 #include <cstdio>
 #include <numbers>
 
+#include "renderer/angles.h"
 #include "renderer/random.h"
 
 namespace interstice::renderer {
@@ -15,13 +16,8 @@ using Eigen::Vector3d;
 
 namespace {
 
-constexpr double kPi = std::numbers::pi;
 constexpr double kSheetLong = 210, kSheetShort = 148;
 constexpr double kFocalOverWidth = 0.7466;  // of a phone's main camera, about 26 mm in 35 mm terms
-
-double radians(double degrees) {
-  return degrees * kPi / 180;
-}
 
 struct View {
   double elevation_deg, azimuth_deg;
@@ -72,7 +68,7 @@ Shot aim(const SceneOptions& o, const View& view, const Vector3d& target, int nu
   const Vector3d centre = target + distance * away;
   const Vector3d z = (aimed - centre).normalized();
   const Vector3d right(-std::sin(azimuth), std::cos(azimuth), 0);
-  const double roll = radians(2 * random.bounded_normal(2)) + (s.portrait ? 0.5 * kPi : 0);
+  const double roll = radians(2 * random.bounded_normal(2)) + (s.portrait ? 0.5 * std::numbers::pi : 0);
   const Vector3d y0 = z.cross(right).normalized(), x0 = y0.cross(z);
   // Held upright, the sensor's x axis points down in the world (orientation tag 6).
   s.camera_R_bowl.row(0) = std::cos(roll) * x0 + std::sin(roll) * y0;
@@ -136,7 +132,7 @@ std::vector<CardPlace> place_cards(const SceneOptions& o, int photo) {
   std::vector<CardPlace> out;
   const auto n = static_cast<double>(o.cards.cards.size());
   // Sheets lie with their long side along the ring: far enough out to clear the shell and each other.
-  const double apart = n > 2 ? 0.5 * kSheetLong / std::tan(kPi / n) : 0;
+  const double apart = n > 2 ? 0.5 * kSheetLong / std::tan(std::numbers::pi / n) : 0;
   const double shell = o.form.rim_radius_mm + o.layout.thickness_mm + 14;
   const bool alone = o.layout.rings_placed < 0;
   const double radius = alone ? 0 : std::max(apart, shell) + 0.5 * kSheetShort + 4;
@@ -144,7 +140,7 @@ std::vector<CardPlace> place_cards(const SceneOptions& o, int photo) {
     Random random(key(o.seed, 43, k));
     const double a =
         radians(360 * static_cast<double>(k) / n + random.between(-2, 2) + 15 + o.layout.turn_deg);
-    const double turn = alone ? 0 : a + 0.5 * kPi + radians(random.between(-4, 4));
+    const double turn = alone ? 0 : a + 0.5 * std::numbers::pi + radians(random.between(-4, 4));
     CardPlace card;
     card.card = o.cards.cards[k];
     card.print_scale = o.cards.print_scale * (card.card == o.cards.odd ? o.cards.odd_scale : 1);

@@ -8,6 +8,7 @@
 #include <numeric>
 
 #include "core/errors.h"
+#include "renderer/angles.h"
 #include "renderer/random.h"
 
 namespace interstice::renderer {
@@ -17,7 +18,6 @@ using Eigen::Vector3d;
 
 namespace {
 
-constexpr double kPi = std::numbers::pi;
 constexpr double kOutlineStep = 0.8;   // mm: a corner of 4 mm radius is then true to 0.02 mm
 constexpr double kRimClearance = 0.8;  // mm: pieces of the first ring stay this far off the bench
 
@@ -26,10 +26,6 @@ struct Site {
   Vector2d uv;
   Vector3d raised;
 };
-
-double radians(double degrees) {
-  return degrees * kPi / 180;
-}
 
 std::vector<Site> make_sites(const Form& form, const LayoutOptions& o, std::uint64_t seed) {
   Random random(key(seed, 11));
@@ -42,17 +38,17 @@ std::vector<Site> make_sites(const Form& form, const LayoutOptions& o, std::uint
   };
   for (int row = 0; row < rows; ++row) {
     const double rho = form.length_mm() - run * (row + 0.5) / rows;
-    const double around = 2 * kPi * (form.meridian(rho).x() + 0.5 * o.thickness_mm);
+    const double around = 2 * std::numbers::pi * (form.meridian(rho).x() + 0.5 * o.thickness_mm);
     const int count = std::max(3, static_cast<int>(std::lround(around / o.piece_size_mm)));
-    const double first = random.between(0, 2 * kPi / count);
+    const double first = random.between(0, 2 * std::numbers::pi / count);
     for (int k = 0; k < count; ++k) {
-      const double along = o.irregularity * random.between(-0.17, 0.17) * 2 * kPi / count;
+      const double along = o.irregularity * random.between(-0.17, 0.17) * 2 * std::numbers::pi / count;
       const double across = o.irregularity * random.between(-0.12, 0.12) * run / rows;
-      add(row + 1, rho + across, first + 2 * kPi * k / count + along + radians(o.turn_deg));
+      add(row + 1, rho + across, first + 2 * std::numbers::pi * k / count + along + radians(o.turn_deg));
     }
   }
   add(rows + 1, o.irregularity * random.between(0, 0.06) * o.piece_size_mm,
-      random.between(0, 2 * kPi) + radians(o.turn_deg));
+      random.between(0, 2 * std::numbers::pi) + radians(o.turn_deg));
   return sites;
 }
 
@@ -117,7 +113,7 @@ double least_bevel_deg(const Form& form, const LayoutOptions& o, const std::vect
     }
   }
   const double spare = o.planned_gap_mm - std::min(0.3, 0.5 * o.planned_gap_mm);
-  const double least = std::atan(std::tan(alpha) - 0.5 * spare / o.thickness_mm) * 180 / kPi;
+  const double least = std::atan(std::tan(alpha) - 0.5 * spare / o.thickness_mm) * 180 / std::numbers::pi;
   return std::max(10.0, std::ceil(least));
 }
 

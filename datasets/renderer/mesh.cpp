@@ -15,7 +15,6 @@ using Eigen::Vector3d;
 
 namespace {
 
-constexpr double kPi = std::numbers::pi;
 constexpr double kBenchEdge = 900, kBenchFine = 330;  // mm from the axis
 
 using Row = std::vector<std::uint32_t>;
@@ -71,7 +70,7 @@ Mesh piece_mesh(const BuiltPiece& piece, int index, double step) {
   add_face(mesh, piece, ring_at(levels.front()), levels.front().depth_mm, true);
   Row above;
   for (std::size_t k = 0; k <= widest && widest > 0; ++k) {
-    const double a = 0.5 * kPi * static_cast<double>(k) / static_cast<double>(widest);
+    const double a = 0.5 * std::numbers::pi * static_cast<double>(k) / static_cast<double>(widest);
     Row row = ring_row(mesh, piece, ring_at(levels[k]), levels[k].depth_mm, std::cos(a), std::sin(a));
     if (k > 0) band(mesh, above, row, Part::arris);
     above = std::move(row);
@@ -97,7 +96,8 @@ Mesh form_mesh(const Scene& scene, double step) {
   mesh.smooth = true;
   const Form& form = scene.form;
   const int rows = static_cast<int>(std::ceil(form.length_mm() / step));
-  const int around = std::max(64, static_cast<int>(2 * kPi * scene.options.form.rim_radius_mm / step));
+  const int around =
+      std::max(64, static_cast<int>(2 * std::numbers::pi * scene.options.form.rim_radius_mm / step));
   Row inner;
   const Frame pole = form.frame(Vector2d::Zero(), form.error_mm(0));
   const std::uint32_t top = mesh.add(pole.origin, pole.axes.col(2));
@@ -105,7 +105,7 @@ Mesh form_mesh(const Scene& scene, double step) {
     const double rho = form.length_mm() * k / rows;
     Row row;
     for (int i = 0; i < around; ++i) {
-      const double a = 2 * kPi * i / around;
+      const double a = 2 * std::numbers::pi * i / around;
       const Frame f = form.frame(rho * Vector2d(std::cos(a), std::sin(a)), form.error_mm(rho));
       row.push_back(mesh.add(f.origin, f.axes.col(2)));
     }
@@ -132,7 +132,7 @@ Mesh bench_mesh(const Scene& scene, double step) {
   while (true) {
     Row row;
     for (int i = 0; i < around; ++i) {
-      const double a = 2 * kPi * i / around;
+      const double a = 2 * std::numbers::pi * i / around;
       row.push_back(mesh.add({r * std::cos(a), r * std::sin(a), 0}, Vector3d::UnitZ()));
     }
     if (!inner.empty()) band(mesh, inner, row, Part::other);
@@ -173,10 +173,10 @@ void add_bead(Mesh& mesh, const Vector3d& at, const Vector3d& up, double radius)
   Row above;
   const std::uint32_t top = mesh.add(at + 0.6 * radius * up, up);
   for (int k = 1; k <= rows; ++k) {
-    const double b = 0.5 * kPi * k / rows;
+    const double b = 0.5 * std::numbers::pi * k / rows;
     Row row;
     for (int i = 0; i < around; ++i) {
-      const double a = 2 * kPi * i / around;
+      const double a = 2 * std::numbers::pi * i / around;
       const Vector3d side = std::cos(a) * x + std::sin(a) * y;
       row.push_back(mesh.add(at + radius * (std::sin(b) * side + 0.6 * std::cos(b) * up),
                              (0.6 * std::sin(b) * side + std::cos(b) * up).normalized()));

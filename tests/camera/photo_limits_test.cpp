@@ -7,19 +7,16 @@
 #include <memory>
 #include <opencv2/imgcodecs.hpp>
 
+#include "camera/encoded.h"
 #include "camera/photo.h"
 #include "camera/photo_limits.h"
 
 namespace interstice {
 namespace {
 
-namespace fs = std::filesystem;
+using testing_support::encoded;
 
-std::string encoded(const char* ending, const cv::Mat& picture, const std::vector<int>& how = {}) {
-  std::vector<uchar> bytes;
-  cv::imencode(ending, picture, bytes, how);
-  return {bytes.begin(), bytes.end()};
-}
+namespace fs = std::filesystem;
 
 cv::Mat noise(int width, int height) {
   cv::Mat picture(height, width, CV_8UC3);

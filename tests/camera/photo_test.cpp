@@ -10,6 +10,7 @@
 #include <opencv2/imgproc.hpp>
 #include <random>
 
+#include "camera/encoded.h"
 #include "camera/photo_file.h"
 #include "camera/printed_card.h"
 
@@ -30,12 +31,6 @@ cv::Mat signpost(int width, int height) {
     }
   }
   return picture;
-}
-
-std::string encoded(const char* extension, const cv::Mat& picture, const std::vector<int>& parameters = {}) {
-  std::vector<uchar> bytes;
-  cv::imencode(extension, picture, bytes, parameters);
-  return {bytes.begin(), bytes.end()};
 }
 
 void add_exif(const std::filesystem::path& path, int orientation) {

@@ -19,7 +19,7 @@ using namespace testing_plate;  // of this test alone
 using Edges = Eigen::Vector4d;
 
 constexpr double kMargin_mm = 3;  // from the corners, which blur rounds off
-constexpr double kPixel_mm = 0.25;
+constexpr double kTracePixel_mm = 0.25;
 
 geometry::PlaneFrame start_plane(const PlateScene& s) {  // 0.2 mm too high and tilted
   return geometry::make_plane_frame(s.plane.origin + 0.2 * s.plane.normal,
@@ -86,8 +86,8 @@ TEST(TraceArris, ExactPicturesGiveTheEdgesHalfwayBetweenLightAndCodeValues) {
       middle[in_light] = e.mean.mean();
       stated[in_light] = e.rms_stated;
       const Edges apart = e.mean - Edges::Constant(e.mean.mean());
-      EXPECT_LT(apart.cwiseAbs().maxCoeff(), 0.03 * kPixel_mm) << e.mean.transpose();
-      EXPECT_LT(e.height_rms, 0.25 * kPixel_mm);
+      EXPECT_LT(apart.cwiseAbs().maxCoeff(), 0.03 * kTracePixel_mm) << e.mean.transpose();
+      EXPECT_LT(e.height_rms, 0.25 * kTracePixel_mm);
       EXPECT_GT(t.frame.normal.dot(s.plane.normal), std::cos(0.003));
       EXPECT_GT(geometry::signed_area(t.outline), 0);
       EXPECT_EQ(t.errors.sd_mm.size(), t.outline.size());
@@ -95,8 +95,8 @@ TEST(TraceArris, ExactPicturesGiveTheEdgesHalfwayBetweenLightAndCodeValues) {
         EXPECT_TRUE(t.errors.sd_mm[i] > 0 || edge_of(t.outline[i], 1) < 0) << i;
       }
     }
-    EXPECT_NEAR(middle[0] + middle[1], 0, 0.06 * kPixel_mm) << middle[0] << ' ' << middle[1];
-    EXPECT_GT(std::abs(middle[0] - middle[1]), 0.1 * kPixel_mm) << "light and code values differ";
+    EXPECT_NEAR(middle[0] + middle[1], 0, 0.06 * kTracePixel_mm) << middle[0] << ' ' << middle[1];
+    EXPECT_GT(std::abs(middle[0] - middle[1]), 0.1 * kTracePixel_mm) << "light and code values differ";
     for (const int k : {0, 1}) EXPECT_LT(std::abs(middle[k]), 2 * stated[k]);
   }
 }
@@ -109,8 +109,8 @@ TEST(TraceArris, ColourTellsWhereLightDoesNot) {
   const PlateScene s = plate_scene(options);
   const edges::TracedArris t = traced(s);
   const Errors e = errors_of(s, t);
-  EXPECT_LT(e.mean.cwiseAbs().maxCoeff(), 0.1 * kPixel_mm) << e.mean.transpose();
-  EXPECT_LT(e.rms, 0.2 * kPixel_mm);
+  EXPECT_LT(e.mean.cwiseAbs().maxCoeff(), 0.1 * kTracePixel_mm) << e.mean.transpose();
+  EXPECT_LT(e.rms, 0.2 * kTracePixel_mm);
 }
 
 // Without any step nothing is seen, and the outline says so.
@@ -181,10 +181,10 @@ TEST(TraceArris, NoiseLaw) {
   EXPECT_LT(std::sqrt(spread), 2.0);
   // No bias by noise: what is left is the same on all edges, halfway between light and code values.
   const Edges apart = mean - Edges::Constant(mean.mean());
-  EXPECT_LT(apart.cwiseAbs().maxCoeff(), 0.05 * kPixel_mm);
+  EXPECT_LT(apart.cwiseAbs().maxCoeff(), 0.05 * kTracePixel_mm);
   options.noise = 0;
   const PlateScene exact = plate_scene(options);
-  EXPECT_NEAR(mean.mean(), errors_of(exact, traced(exact)).mean.mean(), 0.05 * kPixel_mm);
+  EXPECT_NEAR(mean.mean(), errors_of(exact, traced(exact)).mean.mean(), 0.05 * kTracePixel_mm);
   // What is stated of single points is of the size of what they do.
   EXPECT_LT(std::sqrt(rms / stated), 2);
   EXPECT_GT(std::sqrt(rms / stated), 0.3);
@@ -218,7 +218,7 @@ TEST(TraceArris, TheFallBeyondABrightStripIsTheArris) {
   const PlateScene s = plate_scene(options);
   edges::BrokenCorner corner;
   corner.height_mm = 0;
-  corner.width_mm = options.strip_px * kPixel_mm;
+  corner.width_mm = options.strip_px * kTracePixel_mm;
   const geometry::Polygon outline = geometry::resampled(plate_outline(), 0.75);
   std::vector<double> off;
   for (const edges::ArrisObservation& o :
@@ -226,8 +226,8 @@ TEST(TraceArris, TheFallBeyondABrightStripIsTheArris) {
     if (o.slope > 0 && edge_of(outline[o.point], kMargin_mm) >= 0) off.push_back(o.offset_mm);
   }
   ASSERT_GT(off.size(), 100);
-  EXPECT_NEAR(core::median(off), 0, 0.4 * kPixel_mm);
-  for (const double x : off) EXPECT_NEAR(x, 0, 0.6 * kPixel_mm);
+  EXPECT_NEAR(core::median(off), 0, 0.4 * kTracePixel_mm);
+  for (const double x : off) EXPECT_NEAR(x, 0, 0.6 * kTracePixel_mm);
 }
 
 TEST(TraceArris, PublishedValuesOfTheBound) {

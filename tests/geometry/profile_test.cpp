@@ -14,13 +14,12 @@ namespace {
 
 using Eigen::Vector2d;
 using Eigen::Vector3d;
-constexpr double kPi = std::numbers::pi;
 
 // Meridian of a sphere from the pole to `degrees` of colatitude, centre at the origin.
 geometry::Profile sphere(double radius, double degrees, int steps) {
   std::vector<Vector2d> rz;
   for (int i = 0; i <= steps; ++i) {
-    const double c = degrees * kPi / 180 * i / steps;
+    const double c = degrees * std::numbers::pi / 180 * i / steps;
     rz.emplace_back(radius * std::sin(c), radius * std::cos(c));
   }
   rz.front().x() = 0;
@@ -31,8 +30,8 @@ geometry::Profile sphere(double radius, double degrees, int steps) {
 // equidistant, sphere of radius 3, centre 40 N 100 W, point 20 S 100 E: x = -5.8311398, y = 5.5444634. The
 // map of a form that is a sphere, seen from its pole, is this projection: rho = R c in the point's azimuth.
 TEST(Map, AgreesWithSnydersWorkedAzimuthalEquidistantExample) {
-  const double phi1 = 40 * kPi / 180, lambda0 = -100 * kPi / 180, phi = -20 * kPi / 180,
-               lambda = 100 * kPi / 180;
+  const double phi1 = 40 * std::numbers::pi / 180, lambda0 = -100 * std::numbers::pi / 180,
+               phi = -20 * std::numbers::pi / 180, lambda = 100 * std::numbers::pi / 180;
   const auto unit = [](double f, double l) {
     return Vector3d(std::cos(f) * std::cos(l), std::cos(f) * std::sin(l), std::sin(f));
   };
@@ -52,7 +51,7 @@ TEST(Map, StretchesAlongTheRingsAsTheScaleFactorSays) {
   const double table[][2] = {{30, 1.047198}, {45, 1.110721}, {60, 1.2092}, {75, 1.355173}, {90, 1.570796}};
   const geometry::Profile form = sphere(100, 120, 4000);
   for (const auto& [degrees, k] : table) {
-    const double rho = 100 * degrees * kPi / 180, step = 1e-3;
+    const double rho = 100 * degrees * std::numbers::pi / 180, step = 1e-3;
     const Vector3d a = form.point({rho, 0}), b = form.point({rho * std::cos(step), rho * std::sin(step)});
     EXPECT_NEAR(rho * step / (a - b).norm(), k, 2e-6) << degrees;
   }
@@ -60,7 +59,7 @@ TEST(Map, StretchesAlongTheRingsAsTheScaleFactorSays) {
 
 TEST(Profile, HemisphereHasItsArcAndNormals) {
   const geometry::Profile form = sphere(110, 90, 300);
-  EXPECT_NEAR(form.length(), 110 * kPi / 2, 2e-3);
+  EXPECT_NEAR(form.length(), 110 * std::numbers::pi / 2, 2e-3);
   for (const double rho : {0.0, 20.0, 77.0, 150.0}) {
     const double c = rho / 110;
     const geometry::MeridianPoint m = form.at(rho);
@@ -100,7 +99,7 @@ TEST(Profile, OffsetMovesAlongTheNormal) {
 // rho / r constant. Next to the apex the cubic rounds it off: a surface of revolution is level at its pole.
 TEST(Profile, ConeIsStraight) {
   std::vector<Vector2d> rz;
-  const double half = 30 * kPi / 180;
+  const double half = 30 * std::numbers::pi / 180;
   for (int i = 0; i <= 40; ++i)
     rz.emplace_back(3 * i * std::sin(half), 120 * std::cos(half) - 3 * i * std::cos(half));
   const geometry::Profile form(rz);
@@ -123,18 +122,18 @@ TEST(Profile, CylinderWithARoundedEdge) {
   std::vector<Vector2d> rz;
   for (int i = 0; i <= 20; ++i) rz.emplace_back(2.0 * i, 80);
   for (int i = 1; i <= 60; ++i) {
-    const double c = kPi / 2 * i / 60;
+    const double c = std::numbers::pi / 2 * i / 60;
     rz.emplace_back(40 + 20 * std::sin(c), 60 + 20 * std::cos(c));
   }
   for (int i = 1; i <= 30; ++i) rz.emplace_back(60, 60 - 2.0 * i);
   const geometry::Profile form(rz);
-  const double length = 40 + 10 * kPi + 60;
+  const double length = 40 + 10 * std::numbers::pi + 60;
   EXPECT_NEAR(form.length(), length, 2e-3);
   const Vector3d p = form.point(Vector2d::UnitX() * (length - 25), 5);
   EXPECT_NEAR(p.x(), 65, 1e-9);
   EXPECT_NEAR(p.z(), 25, 2e-3);
   EXPECT_NEAR(form.at(20).normal.y(), 1, 1e-12);
-  const geometry::MeridianPoint round = form.at(40 + 5 * kPi);  // half-way round the edge
+  const geometry::MeridianPoint round = form.at(40 + 5 * std::numbers::pi);  // half-way round the edge
   EXPECT_NEAR(round.normal.x(), std::sqrt(0.5), 1e-4);
   EXPECT_NEAR((round.rz - Vector2d(40, 60)).norm(), 20, 1e-3);
 }

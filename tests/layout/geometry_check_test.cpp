@@ -18,7 +18,6 @@ namespace {
 
 using Eigen::Vector2d;
 using Eigen::Vector3d;
-constexpr double kPi = std::numbers::pi;
 
 // n flat staves tilted t from the ring plane.
 // Source: 98905.com, article 27678 (mitre and bevel for segmented work): 6 staves at 30 degrees,
@@ -33,7 +32,7 @@ const Staves kStaves[] = {
 
 TEST(PublishedFigures, BevelOfStaves) {
   for (const Staves& s : kStaves) {
-    const double t = s.tilt_deg * kPi / 180, half = kPi / s.n;
+    const double t = s.tilt_deg * std::numbers::pi / 180, half = std::numbers::pi / s.n;
     const auto normal = [&](double theta) {
       return Vector3d(std::sin(t) * std::cos(theta), std::sin(t) * std::sin(theta), std::cos(t));
     };
@@ -46,7 +45,7 @@ TEST(PublishedFigures, BevelOfStaves) {
 // edges ask for the bevel.
 TEST(PublishedFigures, MitreAndBevelComeOutOfALayoutOnACone) {
   for (const Staves& s : {kStaves[2], kStaves[3]}) {
-    const double t = s.tilt_deg * kPi / 180, slant = 150;
+    const double t = s.tilt_deg * std::numbers::pi / 180, slant = 150;
     std::vector<Vector2d> rz;
     for (int i = 0; i <= 150; ++i) rz.emplace_back(i * std::cos(t), (slant - i) * std::sin(t));
     rz[0].x() = 0;
@@ -57,7 +56,7 @@ TEST(PublishedFigures, MitreAndBevelComeOutOfALayoutOnACone) {
     const double rim = plan.profile.length(), top = 70;
     layout::CellComplex complex;
     for (int k = 0; k < s.n; ++k) {
-      const double from = 2 * kPi * k / s.n, to = 2 * kPi * (k + 1) / s.n;
+      const double from = 2 * std::numbers::pi * k / s.n, to = 2 * std::numbers::pi * (k + 1) / s.n;
       const auto at = [](double rho, double theta) {
         return Vector2d(rho * std::cos(theta), rho * std::sin(theta));
       };
@@ -85,7 +84,8 @@ TEST(PublishedFigures, MitreAndBevelComeOutOfALayoutOnACone) {
         const std::size_t n = bodies[i].face.outline.size();
         const Vector2d a = bodies[i].face.outline[(edge.first + edge.count / 4) % n];
         const Vector2d b = bodies[i].face.outline[(edge.first + 3 * edge.count / 4) % n];
-        EXPECT_NEAR(std::atan2(std::abs((b - a).x()), std::abs((b - a).y())) * 180 / kPi, s.mitre_deg, 0.15);
+        EXPECT_NEAR(std::atan2(std::abs((b - a).x()), std::abs((b - a).y())) * 180 / std::numbers::pi,
+                    s.mitre_deg, 0.15);
       }
     }
     EXPECT_EQ(sides, 2 * s.n);
@@ -96,7 +96,7 @@ TEST(PublishedFigures, MitreAndBevelComeOutOfALayoutOnACone) {
 // recomputed.
 TEST(PublishedFigures, GoreWidths) {
   const geometry::Profile sphere = testing_forms::hemisphere(100);
-  const double quarter = 50 * kPi;
+  const double quarter = 50 * std::numbers::pi;
   EXPECT_NEAR(sheets::gore_width_mm(sphere, quarter, 12), 52.360, 5e-3);
   EXPECT_NEAR(sheets::gore_width_mm(sphere, quarter * 2 / 3, 12), 45.345, 5e-3);
   EXPECT_NEAR(sheets::gore_width_mm(sphere, quarter / 3, 12), 26.180, 5e-3);
@@ -107,7 +107,8 @@ TEST(PublishedFigures, GoreWidths) {
 geometry::Polygon circle_on_map(double rho) {
   geometry::Polygon circle;
   for (int i = 0; i < 3600; ++i)
-    circle.push_back(rho * Vector2d(std::cos(i * kPi / 1800), std::sin(i * kPi / 1800)));
+    circle.push_back(rho *
+                     Vector2d(std::cos(i * std::numbers::pi / 1800), std::sin(i * std::numbers::pi / 1800)));
   return circle;
 }
 
@@ -116,7 +117,7 @@ geometry::Polygon circle_on_map(double rho) {
 TEST(PublishedFigures, AreasOnASphere) {
   const geometry::Profile sphere = testing_forms::hemisphere(100);
   EXPECT_NEAR(geometry::surface_area(sphere, circle_on_map(100 * std::acos(0.6))), 25132.74, 3);
-  EXPECT_NEAR(geometry::surface_area(sphere), 2 * kPi * 1e4, 6);
+  EXPECT_NEAR(geometry::surface_area(sphere), 2 * std::numbers::pi * 1e4, 6);
   const geometry::Polygon rim = circle_on_map(sphere.length());
   EXPECT_NEAR(geometry::signed_area(rim) / geometry::surface_area(sphere, rim), 1.2337, 2e-4);
 }
@@ -133,11 +134,12 @@ plan::Plan patch_on_sphere(double radius, double half_angle_rad, double thicknes
   plan.profile = testing_forms::hemisphere(radius);
   plan.tile_thickness_mm = thickness;
   plan.bevel_deg = 0;
-  const double rho = radius * 50 * kPi / 180;
+  const double rho = radius * 50 * std::numbers::pi / 180;
   geometry::Polygon outline;
   for (int i = 0; i < 720; ++i) {
-    const double t = i * kPi / 360;
-    const Vector3d up(std::sin(50 * kPi / 180), 0, std::cos(50 * kPi / 180)), side(0, 1, 0);
+    const double t = i * std::numbers::pi / 360;
+    const Vector3d up(std::sin(50 * std::numbers::pi / 180), 0, std::cos(50 * std::numbers::pi / 180)),
+        side(0, 1, 0);
     const Vector3d down = side.cross(up);
     const Vector3d p = radius * (std::cos(half_angle_rad) * up +
                                  std::sin(half_angle_rad) * (std::cos(t) * down + std::sin(t) * side));
@@ -165,7 +167,7 @@ TEST(SeamVolume, OfANearlyBareShell) {
   const plan::Plan plan = patch_on_sphere(100, 0.1, 15);
   const auto bodies = solid::planned_bodies(plan);
   const layout::PlanCheck check = layout::check_plan(plan, bodies, solid::piece_geometries(plan, bodies), {});
-  EXPECT_NEAR(check.seam_volume_ml, 1090.918 - kPi * 10 * 10 * 15 / 1000, 3);
+  EXPECT_NEAR(check.seam_volume_ml, 1090.918 - std::numbers::pi * 10 * 10 * 15 / 1000, 3);
 }
 
 // Common practice, no source: for 19 mm stock on a form of 127 mm radius with pieces about 45 mm wide,

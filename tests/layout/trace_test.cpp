@@ -17,7 +17,6 @@ namespace interstice {
 namespace {
 
 using Eigen::Vector2d;
-constexpr double kPi = std::numbers::pi;
 constexpr double kStep_mm = 0.25;
 
 const geometry::Profile& form() {
@@ -46,7 +45,7 @@ double outer_rho(double theta) {
   return 104 + 1.5 * std::sin(7 * theta + 2);
 }
 double spoke(double start, double share) {
-  return start + 0.02 * std::sin(2 * kPi * share);
+  return start + 0.02 * std::sin(2 * std::numbers::pi * share);
 }
 
 // The cell between two rings' lines and two spokes, counter-clockwise.
@@ -79,16 +78,17 @@ double rim_rho(double) {
 Drawn draw_shared() {
   Drawn d;
   geometry::Polygon middle;
-  for (int k = 0; k < 360; ++k) middle.push_back(polar(inner_rho(k * kPi / 180), k * kPi / 180));
+  for (int k = 0; k < 360; ++k)
+    middle.push_back(polar(inner_rho(k * std::numbers::pi / 180), k * std::numbers::pi / 180));
   d.cells.push_back(middle);
   const auto add_ring = [&](double (*low)(double), double (*high)(double), int count, double start) {
     for (int k = 0; k < count; ++k) {
-      const double turn = 2 * kPi / count;
+      const double turn = 2 * std::numbers::pi / count;
       d.cells.push_back(cell_between(low, high, start + k * turn, start + (k + 1) * turn));
     }
   };
   add_ring(inner_rho, middle_rho, 6, 0.2);
-  add_ring(middle_rho, outer_rho, 12, 0.2 + kPi / 12);
+  add_ring(middle_rho, outer_rho, 12, 0.2 + std::numbers::pi / 12);
   add_ring(outer_rho, rim_rho, 12, 0.2);
   const double reach = form().length() + 6;
   const int half = static_cast<int>(std::ceil(reach / kStep_mm));
@@ -275,7 +275,7 @@ TEST(Trace, ABareOrUnseenFormIsRefused) {
 // A line rubbed out over 15 mm joins two cells: the maker must be told, not given one large piece in silence.
 TEST(Trace, ABreakInALineIsNamedOrBridged) {
   Drawn drawn = draw_shared();
-  const Vector2d px = drawn.picture.pixel_at(polar(42, 0.2 + kPi / 3));
+  const Vector2d px = drawn.picture.pixel_at(polar(42, 0.2 + std::numbers::pi / 3));
   cv::circle(drawn.picture.bgr, {cvRound(px.x()), cvRound(px.y())}, static_cast<int>(3 / kStep_mm),
              cv::Scalar(180, 185, 190), cv::FILLED);
   const layout::TraceResult result = layout::trace_layout(drawn.picture, form(), shared_options());
