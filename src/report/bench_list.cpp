@@ -50,7 +50,7 @@ std::string seam_line(const seams::FitSeam& s) {
     line += text(" over %.0f of %.0f mm", std::max(0.5, s.tight_length_mm), s.length_mm);
   }
   if (const auto throat = seams::deciding_throat(s)) {
-    line += text(": %.2f mm +- %.2f behind the mouth", throat->mm, core::expanded_mm(throat->u_mm));
+    line += text(": %.2f mm +- %.2f wide behind the mouth", throat->mm, core::expanded_mm(throat->u_mm));
     if (s.verdict == seams::Verdict::pinched && s.pinched_length_mm > 0)
       line += text(" over %.0f of %.0f mm", s.pinched_length_mm, s.length_mm);
   }

@@ -132,7 +132,7 @@ std::string seam_on_map(const seams::FitDocument& fit, std::size_t i) {
   std::string out = "<a href=\"#" + seam_id(i) + "\"" + common + " aria-label=\"Seam " +
                     seam_spoken(s.tiles) + ", " + seams::name_of(s.verdict);
   if (const auto throat = seams::deciding_throat(s)) {
-    out += ", " + fixed(throat->mm, 2) + " mm behind the mouth";
+    out += ", " + fixed(throat->mm, 2) + " mm wide behind the mouth";
   } else if (s.narrowest_mm) {
     out += ", " + fixed(*s.narrowest_mm, 2) + " mm";
   }

@@ -222,7 +222,7 @@ std::string close_up(const seams::FitDocument& fit, std::size_t index, const Pag
   const double size = picture.view.shown().width / 20.0;
   std::string label = "Photo of the seam " + seam_spoken(seam.tiles) + ", " + seams::name_of(seam.verdict);
   if (const auto throat = seams::deciding_throat(seam)) {
-    label += ", " + fixed(throat->mm, 2) + " mm behind the mouth at the marked place";
+    label += ", " + fixed(throat->mm, 2) + " mm wide behind the mouth at the marked place";
   } else if (seam.narrowest_mm) {
     label += ", " + fixed(*seam.narrowest_mm, 2) + " mm at the ringed place";
   }

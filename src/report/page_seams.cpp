@@ -6,6 +6,7 @@
 #include "report/bench_list.h"
 #include "report/markup.h"
 #include "report/page_parts.h"
+#include "report/seam_ends.h"
 
 namespace interstice::report {
 namespace {
@@ -122,7 +123,7 @@ std::string seam_numbers(const seams::FitDocument& fit, const seams::FitSeam& s)
     out += "Length " + length_html(s.length_mm, 0) + ". ";
   }
   if (s.throat_mm && (*s.throat_mm < *s.narrowest_mm - 0.05 || seams::deciding_throat(s))) {
-    out += "Behind the mouth " + with_uncertainty_html(*s.throat_mm, s.throat_u95_mm.value_or(0));
+    out += "Behind the mouth " + with_uncertainty_html(*s.throat_mm, s.throat_u95_mm.value_or(0)) + " wide";
     if (s.pinched_length_mm > 0.05)
       out +=
           ", too narrow over " + length_html(s.pinched_length_mm, 0) + " of " + length_html(s.length_mm, 0);
@@ -208,19 +209,23 @@ std::string seam_link(const seams::FitDocument& fit, std::size_t index) {
 std::string width_graph(const seams::FitDocument& fit, const seams::FitSeam& s) {
   if (s.samples.size() < 2) return "";
   const Axes axes{s.samples.front().s_mm, s.samples.back().s_mm};
+  const std::array<std::string, 2> ends = seam_ends(fit, s);
   const auto narrowest =
       std::min_element(s.samples.begin(), s.samples.end(),
                        [](const auto& a, const auto& b) { return a.width_mm < b.width_mm; });
   std::string out =
       "<svg class=\"graph\" viewBox=\"0 0 324 136\" role=\"img\" aria-label=\"Width along the seam " +
       seam_spoken(s.tiles) + ": narrowest " + fixed(narrowest->width_mm, 1) + " mm at " +
-      fixed(narrowest->s_mm - axes.from_mm, 0) + " of " + fixed(axes.to_mm - axes.from_mm, 0) + " mm\">";
+      fixed(narrowest->s_mm - axes.from_mm, 0) + " of " + fixed(axes.to_mm - axes.from_mm, 0) +
+      " mm from the end at " + in_drawing(ends[0]) + "\">";
   out += graph_grid(fit.smallest_fill_mm, axes) + band(s.samples, axes) + curve(s.samples, axes, false) +
          throat_curve(s.samples, axes) + curve(s.samples, axes, true);
   out += "<circle class=\"narrowest\" cx=\"" + fixed(axes.x(narrowest->s_mm), 1) + "\" cy=\"" +
          fixed(Axes::y(narrowest->width_mm), 1) + "\" r=\"4\"/>";
-  return out +
-         "<text class=\"tick\" x=\"175\" y=\"132\" text-anchor=\"middle\">along the seam, width upwards "
+  return out + "<text class=\"tick\" x=\"" + fixed(kLeft, 1) + "\" y=\"132\">" + in_drawing(ends[0]) +
+         "</text><text class=\"tick\" x=\"" + fixed(kRight, 1) + "\" y=\"132\" text-anchor=\"end\">" +
+         in_drawing(ends[1]) +
+         "</text><text class=\"tick\" x=\"175\" y=\"132\" text-anchor=\"middle\">width along the seam "
          "(<tspan class=\"unit\">mm</tspan>)</text></svg>";
 }
 
@@ -235,8 +240,8 @@ std::string seams_part(const PageInput& input, const PagePhotos& photos) {
         "<p>Worst first. Each photo shows both pieces' edges, the tight stretch and the narrowest place. In "
         "a graph the shaded "
         "part lies below the smallest fill; the band is the uncertainty (95 %); a broken line was not seen; "
-        "the "
-        "line of dashes and dots is the narrowest width behind the mouth. Tap a photo to enlarge it.</p>"
+        "the names under it are the pieces at its ends; the line of dashes and dots is the narrowest width "
+        "behind the mouth. Tap a photo to enlarge it.</p>"
         "<div class=\"cards\">";
   for (const std::size_t i : flagged) out += card(input, photos, i);
   if (!flagged.empty()) out += "</div>";

@@ -188,7 +188,8 @@ void draw_seam(cv::Mat& picture, const PhotoView& view, const seams::FitDocument
   }
   char text[80];
   if (behind)
-    std::snprintf(text, sizeof text, "behind %.1f +- %.1f mm", behind->mm, core::expanded_mm(behind->u_mm));
+    std::snprintf(text, sizeof text, "%.1f +- %.1f mm wide behind", behind->mm,
+                  core::expanded_mm(behind->u_mm));
   else if (seam.narrowest_mm)
     std::snprintf(text, sizeof text, "%.1f +- %.1f mm", *seam.narrowest_mm, *seam.u95_mm);
   else

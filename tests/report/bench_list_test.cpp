@@ -47,9 +47,9 @@ TEST(BenchList, NamesTheWidthBehindTheMouth) {
   fit.seams[2].pinched_length_mm = 14;
   EXPECT_EQ(
       report::bench_list(fit),
-      "A03 - A04       3.90 mm +- 0.12  pinched: 2.25 mm +- 0.30 behind the mouth over 14 of 30 mm\n"
-      "A02 - A03       3.70 mm +- 0.12  pinched: 3.10 mm +- 0.30 behind the mouth\n"
-      "A01 - A02       3.60 mm +- 0.12  doubtful: 3.10 mm +- 0.30 behind the mouth\n"
+      "A03 - A04       3.90 mm +- 0.12  pinched: 2.25 mm +- 0.30 wide behind the mouth over 14 of 30 mm\n"
+      "A02 - A03       3.70 mm +- 0.12  pinched: 3.10 mm +- 0.30 wide behind the mouth\n"
+      "A01 - A02       3.60 mm +- 0.12  doubtful: 3.10 mm +- 0.30 wide behind the mouth\n"
       "0 of 0 pieces placed; 3 seams: 0 too tight, 2 pinched, 1 doubtful, 0 unseen, 0 clear (smallest fill "
       "3.00 mm)\n");
 }
