@@ -5,6 +5,7 @@
 #include <cmath>
 #include <cstdio>
 #include <numbers>
+#include <optional>
 
 #include "core/median.h"
 
@@ -19,6 +20,10 @@ constexpr double kSlope = 0.6;                 // of a view across a piece: 31 d
 constexpr double kLeastHeight = 15 * kRadian;  // over the bench, so that the camera is clear of it
 constexpr double kAbout = 15 * kRadian;        // a photo from within this is from about there
 constexpr double kWide = 1.25;
+// A wall above an edge of the lowest ring is hidden from below this height; asked for is a camera well below it, as low as
+// a phone on its edge on the bench gets half a metre away.
+constexpr double kLow = 15 * kRadian, kLowWanted = 10 * kRadian;
+constexpr double kBeside = 45 * kRadian;  // a camera further round than this sees the edge from its end
 
 double usual_distance_mm(const scan::Scan& scan, const Vector3d& at) {
   std::vector<double> distances;
@@ -31,6 +36,42 @@ bool taken_from_about(const scan::Scan& scan, const Vector3d& at, const Vector3d
     return (photo.centre() - at).normalized().dot(direction) > std::cos(kAbout) &&
            photo.lens.in_frame(photo.project(at), 0);
   });
+}
+
+std::string line_for(const scan::Scan& scan, const FitSeam& seam, const ClockFace& clock,
+                     const Vector3d& view) {
+  const double usual = usual_distance_mm(scan, seam.at);
+  const double distance = usual * (taken_from_about(scan, seam.at, view) ? 0.5 : 1.0);
+  const int height =
+      5 * static_cast<int>(std::lround(std::asin(std::clamp(view.z(), -1.0, 1.0)) / kRadian / 5));
+  const int centimetres = std::max(5, 5 * static_cast<int>(std::lround(distance / 50)));
+  char text[160];
+  if (height >= 75) {
+    std::snprintf(text, sizeof text, "photograph it from straight above, about %d cm away", centimetres);
+  } else {
+    std::snprintf(
+        text, sizeof text,
+        "photograph it from %d o'clock (%s at 12, seen from above), %d degrees up, about %d cm away",
+        hour_at(clock, std::atan2(view.y(), view.x())), clock.label.substr(0, 40).c_str(), height,
+        centimetres);
+  }
+  return text;
+}
+
+// From straight outward of the seam, low over the bench; empty where a photo was taken from about there.
+std::optional<Vector3d> low_view_wanted(const scan::Scan& scan, const geometry::Profile& form,
+                                        const FitSeam& seam) {
+  const Eigen::Vector2d outward = form.normal(seam.map).head<2>().normalized();
+  if (!outward.allFinite()) return std::nullopt;
+  const bool taken =
+      std::any_of(scan.photos.begin(), scan.photos.end(), [&](const scan::ScannedPhoto& photo) {
+        const Vector3d view = (photo.centre() - seam.at).normalized();
+        return view.z() < std::sin(kLow) && view.head<2>().normalized().dot(outward) > std::cos(kBeside) &&
+               photo.lens.in_frame(photo.project(seam.at), 0);
+      });
+  if (taken) return std::nullopt;
+  return Vector3d(std::cos(kLowWanted) * outward.x(), std::cos(kLowWanted) * outward.y(),
+                  std::sin(kLowWanted));
 }
 
 }  // namespace
@@ -66,29 +107,15 @@ std::vector<Vector3d> views_wanted(const FitSeam& seam, const geometry::Profile&
 std::vector<std::string> where_to_photograph(const scan::Scan& scan, const geometry::Profile& form,
                                              const FitSeam& seam, const ClockFace& clock) {
   std::vector<std::string> out;
-  const double usual = usual_distance_mm(scan, seam.at);
   for (const Vector3d& view : views_wanted(seam, form)) {
-    const double distance = usual * (taken_from_about(scan, seam.at, view) ? 0.5 : 1.0);
-    const int height =
-        5 * static_cast<int>(std::lround(std::asin(std::clamp(view.z(), -1.0, 1.0)) / kRadian / 5));
-    const int centimetres = std::max(5, 5 * static_cast<int>(std::lround(distance / 50)));
-    char text[160];
-    if (height >= 75) {
-      std::snprintf(text, sizeof text, "photograph it from straight above, about %d cm away", centimetres);
-    } else {
-      std::snprintf(
-          text, sizeof text,
-          "photograph it from %d o'clock (%s at 12, seen from above), %d degrees up, about %d cm away",
-          hour_at(clock, std::atan2(view.y(), view.x())), clock.label.substr(0, 40).c_str(), height,
-          centimetres);
-    }
-    if (std::find(out.begin(), out.end(), text) == out.end()) out.emplace_back(text);
+    const std::string text = line_for(scan, seam, clock, view);
+    if (std::find(out.begin(), out.end(), text) == out.end()) out.push_back(text);
   }
   return out;
 }
 
 void advise(const scan::Scan& scan, const geometry::Profile& form, const ClockFace& clock,
-            std::vector<FitSeam>& seams) {
+            const std::set<std::string>& lowest_ring, std::vector<FitSeam>& seams) {
   std::vector<double> stated;
   for (const FitSeam& s : seams) {
     if (s.u95_mm) stated.push_back(*s.u95_mm);
@@ -97,6 +124,9 @@ void advise(const scan::Scan& scan, const geometry::Profile& form, const ClockFa
   for (FitSeam& s : seams) {
     const bool wide = s.verdict == Verdict::doubtful && s.u95_mm && *s.u95_mm > kWide * usual;
     if (s.verdict == Verdict::unseen || wide) s.advice = where_to_photograph(scan, form, s, clock);
+    const bool upper_edge = lowest_ring.contains(s.tiles[0]) != lowest_ring.contains(s.tiles[1]);
+    if (!upper_edge || (s.verdict != Verdict::unseen && s.verdict != Verdict::doubtful)) continue;
+    if (const auto low = low_view_wanted(scan, form, s)) s.advice.push_back(line_for(scan, s, clock, *low));
   }
 }
 

@@ -6,6 +6,7 @@
 // degrees and the distance.
 #pragma once
 
+#include <set>
 #include <string>
 #include <vector>
 
@@ -32,8 +33,10 @@ std::vector<std::string> where_to_photograph(const scan::Scan& scan, const geome
                                              const FitSeam& seam, const ClockFace& clock);
 
 // Gives advice to seams that are unseen, and to doubtful ones whose uncertainty is a quarter more than the
-// median seam's: there another photo may settle it.
+// median seam's: there another photo may settle it. An upper edge of the lowest ring stands almost upright under a next
+// ring that leans back, and only from low down is the wall above it hidden: where such a seam is unseen or
+// doubtful and no photo shows it from below 15 degrees, a low one is asked for too.
 void advise(const scan::Scan& scan, const geometry::Profile& form, const ClockFace& clock,
-            std::vector<FitSeam>& seams);
+            const std::set<std::string>& lowest_ring, std::vector<FitSeam>& seams);
 
 }  // namespace interstice::seams

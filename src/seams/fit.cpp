@@ -4,6 +4,8 @@
 #include <cmath>
 #include <numbers>
 #include <optional>
+#include <set>
+#include <string>
 
 #include "core/median.h"
 #include "core/parallel.h"
@@ -246,6 +248,16 @@ std::vector<TileResult> measure_tiles(
   return results;
 }
 
+std::set<std::string> lowest_ring(const plan::Plan& plan) {
+  int lowest = plan.tiles[geometry::TileIndex(0)].ring;
+  for (const plan::PlannedTile& tile : plan.tiles) lowest = std::min(lowest, tile.ring);
+  std::set<std::string> labels;
+  for (const plan::PlannedTile& tile : plan.tiles) {
+    if (tile.ring == lowest) labels.insert(tile.label);
+  }
+  return labels;
+}
+
 }  // namespace
 
 FitDocument fit_pieces(const scan::Scan& scan, const surface::Surface& surface, const plan::Plan& plan,
@@ -290,7 +302,7 @@ FitDocument fit_pieces(const scan::Scan& scan, const surface::Surface& surface, 
   if (!plan.tiles.empty()) {
     const Vector3d twelve = plan::planned_face(plan, geometry::TileIndex(0)).frame.origin;
     advise(scan, surface.form, {plan.tiles[geometry::TileIndex(0)].label, std::atan2(twelve.y(), twelve.x())},
-           fit.seams);
+           lowest_ring(plan), fit.seams);
   }
   fit.warnings = check_against_plan(fit, plan);
   return fit;

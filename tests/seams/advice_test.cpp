@@ -3,6 +3,7 @@
 
 #include <gtest/gtest.h>
 
+#include <algorithm>
 #include <cmath>
 #include <numbers>
 
@@ -84,7 +85,7 @@ TEST(Advice, OnlyWhereAnotherPhotoMaySettleIt) {
   seams[1].verdict = seams[2].verdict = seams::Verdict::doubtful;
   seams[2].u95_mm = 0.6;
   scan::Scan scan;
-  seams::advise(scan, form, {"A01", 0}, seams);
+  seams::advise(scan, form, {"A01", 0}, {}, seams);
   EXPECT_EQ(seams[0].advice.size(), 2u);
   EXPECT_TRUE(seams[1].advice.empty()) << "as sure as the others: more photos change little";
   ASSERT_EQ(seams[2].advice.size(), 2u);
@@ -92,6 +93,50 @@ TEST(Advice, OnlyWhereAnotherPhotoMaySettleIt) {
   EXPECT_NE(seams[2].advice[0].find("o'clock (A01 at 12, seen from above)"), std::string::npos)
       << seams[2].advice[0];
   EXPECT_NE(seams[2].advice[0], seams[2].advice[1]);
+}
+
+scan::ScannedPhoto photo_from(double theta, double up, const Vector3d& at) {
+  scan::ScannedPhoto photo;
+  photo.lens = camera::plain_lens(2000, 1500, 1500);
+  const Vector3d to(std::cos(up) * std::cos(theta), std::cos(up) * std::sin(theta), std::sin(up));
+  Eigen::Matrix3d bowl_T_camera;
+  const Vector3d x = Vector3d(-to).cross(Vector3d::UnitZ()).normalized();
+  bowl_T_camera << x, Vector3d(-to).cross(x), -to;
+  Eigen::Isometry3d pose(bowl_T_camera);
+  pose.translation() = at + 500 * to;
+  photo.camera_T_bowl = pose.inverse();
+  return photo;
+}
+
+// A doubtful seam over the lowest ring asks for a photo from straight outward, 10 degrees up, until there is one from
+// below 15 degrees on its side.
+TEST(Advice, UpperEdgesOfTheLowestRingAskForALowPhoto) {
+  const geometry::Profile form = hemisphere();
+  seams::FitSeam s = seam_at(form, 1.0, 1.2, false);
+  s.tiles = {"A01", "B01"};
+  s.verdict = seams::Verdict::doubtful;
+  s.narrowest_mm = 3;
+  s.u95_mm = 0.15;
+  const double degree = std::numbers::pi / 180;
+  const std::string wanted = "10 degrees up, about 50 cm away";
+  const auto asked = [&](const scan::Scan& scan, const std::set<std::string>& lowest) {
+    std::vector<seams::FitSeam> seams{s, s};
+    seams[1].verdict = seams::Verdict::clear;
+    seams::advise(scan, form, {"A01", 1.0}, lowest, seams);
+    EXPECT_TRUE(seams[1].advice.empty());
+    return std::any_of(seams[0].advice.begin(), seams[0].advice.end(), [&](const std::string& line) {
+      return line.find("from 12 o'clock") != std::string::npos && line.find(wanted) != std::string::npos;
+    });
+  };
+  scan::Scan scan;
+  scan.photos.push_back(photo_from(1.0, 25 * degree, s.at));
+  EXPECT_TRUE(asked(scan, {"A01"}));
+  EXPECT_FALSE(asked(scan, {"A01", "B01"})) << "both of the lowest ring: no upper edge";
+  EXPECT_FALSE(asked(scan, {"C01"}));
+  scan.photos.push_back(photo_from(3.5, 8 * degree, s.at));
+  EXPECT_TRUE(asked(scan, {"A01"})) << "low, but from the other side";
+  scan.photos.push_back(photo_from(1.3, 12 * degree, s.at));
+  EXPECT_FALSE(asked(scan, {"A01"}));
 }
 
 }  // namespace
