@@ -65,20 +65,19 @@ Planned plan_work(const InspectArguments& arguments, const seams::FitDocument& f
   Planned planned;
   pour::PourOptions options;
   options.threads = arguments.common.threads;
-  options.stranded_known = [&](const pour::PourDocument& so_far) {
-    rework::CorrectionOptions corrections = correction_options(arguments.rework, arguments.common.threads);
-    corrections.seam_value = seam_values(fit, so_far);
-    const bool alone = core::thread_count(arguments.common.threads) == 1;
-    const auto work = [&fit, &plan, corrections] {
-      return rework::propose_corrections(fit, plan, corrections);
-    };
-    try {
-      planned.work = std::async(alone ? std::launch::deferred : std::launch::async, work);
-    } catch (const std::system_error&) {  // no more threads to be had: when it is asked for, then
-      planned.work = std::async(std::launch::deferred, work);
-    }
+  const pour::ResinReach reach(fit, plan, options);
+  rework::CorrectionOptions corrections = correction_options(arguments.rework, arguments.common.threads);
+  corrections.seam_value = seam_values(fit, reach.document());
+  const bool alone = core::thread_count(arguments.common.threads) == 1;
+  const auto work = [&fit, &plan, corrections] {
+    return rework::propose_corrections(fit, plan, corrections);
   };
-  planned.pour = pour::plan_pours(fit, plan, resin, options);
+  try {
+    planned.work = std::async(alone ? std::launch::deferred : std::launch::async, work);
+  } catch (const std::system_error&) {  // no more threads to be had: when it is asked for, then
+    planned.work = std::async(std::launch::deferred, work);
+  }
+  planned.pour = reach.with_pours(resin, options);
   return planned;
 }
 

@@ -89,91 +89,113 @@ bool pole_is_last(const std::vector<Vector2d>& p, bool from_drawing) {
   return std::abs(last.y()) < std::abs(first.y());
 }
 
+// Points of a profile with where each stands in its file, and what was understood about them.
+struct ProfilePoints {
+  std::vector<Vector2d> points;
+  std::vector<std::string> places;
+  std::string file;
+  std::vector<std::string> notes;
+
+  [[noreturn]] void fail(const std::string& fault) const { throw core::InputError(file, fault); }
+};
+
+// Drawn or scanned more finely than anybody turns.
+void thin_out(ProfilePoints& p) {
+  if (p.points.size() <= kMaxUsed) return;
+  const std::size_t step = (p.points.size() - 1 + kMaxUsed - 2) / (kMaxUsed - 1);
+  p.notes.push_back(std::to_string(p.points.size()) + " points were given, of which one in " +
+                    std::to_string(step) + " is used");
+  std::size_t kept = 0;
+  for (std::size_t i = 0; i < p.points.size(); ++i) {
+    if (i % step != 0 && i + 1 != p.points.size()) continue;
+    p.points[kept] = p.points[i], p.places[kept] = p.places[i];
+    ++kept;
+  }
+  p.points.resize(kept), p.places.resize(kept);
+}
+
+// From the pole to the rim, the axis at r = 0, radii positive.
+void begin_at_pole(ProfilePoints& p, bool from_drawing) {
+  if (pole_is_last(p.points, from_drawing)) {
+    std::reverse(p.points.begin(), p.points.end());
+    std::reverse(p.places.begin(), p.places.end());
+    p.notes.push_back("the points were given from the rim to the pole and are taken in reverse");
+  }
+  if (!from_drawing) return;
+  const double axis = p.points[0].x();
+  double side = 0;
+  for (Vector2d& q : p.points) q.x() -= axis, side += q.x();
+  if (side < 0) {
+    for (Vector2d& q : p.points) q.x() = -q.x();
+  }
+  p.notes.push_back("the axis goes through the end of the line that runs level");
+}
+
+void check_radii(ProfilePoints& p) {
+  double size = 0;
+  for (const Vector2d& q : p.points) size = std::max(size, std::abs(q.x()));
+  if (size < 15)
+    p.fail(format("the form would be only %.3g mm across: wrong units? Say cm or inches", 2 * size));
+  if (size > 1000) p.fail(format("the form would be %.4g mm across: wrong units?", 2 * size));
+  if (std::abs(p.points[0].x()) > 0.02 * size) {
+    p.fail(format("the profile does not reach the pole: its smallest radius is %.4g mm", p.points[0].x()) +
+           " (" + p.places[0] + "); add a point with r = 0");
+  }
+  p.points[0].x() = 0;
+  for (std::size_t i = 1; i < p.points.size(); ++i) {
+    if (p.points[i].x() < kSame_mm) p.fail(p.places[i] + ": r must be positive beyond the pole");
+  }
+}
+
+// The rim down, at height 0.
+void stand_on_rim(ProfilePoints& p) {
+  if (p.points.front().y() < p.points.back().y()) {
+    for (Vector2d& q : p.points) q.y() = -q.y();
+    p.notes.push_back("the rim was above the pole; the profile is turned over, rim down");
+  }
+  const double rim = p.points.back().y();
+  if (std::abs(rim) > 1e-9) {
+    for (Vector2d& q : p.points) q.y() -= rim;
+    p.notes.push_back(format("heights are counted from the rim (z = %.4g in the file)", rim));
+  }
+  for (std::size_t i = 0; i + 1 < p.points.size(); ++i) {
+    if (p.points[i].y() < -kSame_mm) p.fail(p.places[i] + ": the profile runs below its rim");
+  }
+}
+
+void check_extent(const ProfilePoints& p) {
+  double height = 0, length = 0;
+  for (const Vector2d& q : p.points) height = std::max(height, q.y());
+  if (height > kMaxHeight_mm) p.fail(format("the form would be %.4g mm high: wrong units?", height));
+  for (std::size_t i = 1; i < p.points.size(); ++i) length += (p.points[i] - p.points[i - 1]).norm();
+  if (length > kMaxLength_mm) {
+    p.fail(format("the profile is %.4g mm long, the limit is %g mm: a profile is one smooth line", length,
+                  kMaxLength_mm));
+  }
+}
+
 }  // namespace
 
-FormInput profile_from_points(std::vector<Vector2d> points, const std::vector<std::string>& places_in,
+FormInput profile_from_points(std::vector<Vector2d> points, const std::vector<std::string>& places,
                               const std::string& file, bool from_drawing) {
+  ProfilePoints p{std::move(points), places, file, {}};
+  drop_repeats(p.points, p.places);
+  if (p.points.size() < 3) p.fail("a profile needs at least 3 different points");
+  for (std::size_t i = 0; i < p.points.size(); ++i) {
+    if (!p.points[i].allFinite()) p.fail(p.places[i] + ": not a finite number");
+  }
+  if (p.points.size() > kMaxPoints) p.fail("holds more than 100000 points");
+  thin_out(p);
+  begin_at_pole(p, from_drawing);
+  check_radii(p);
+  stand_on_rim(p);
+  check_extent(p);
+  check_crossing(p.points, p.places, file);
+  p.points.back().y() = 0;
   FormInput form;
-  std::vector<std::string> places = places_in;
-  drop_repeats(points, places);
-  if (points.size() < 3) throw core::InputError(file, "a profile needs at least 3 different points");
-  for (std::size_t i = 0; i < points.size(); ++i) {
-    if (!points[i].allFinite()) throw core::InputError(file, places[i] + ": not a finite number");
-  }
-  if (points.size() > kMaxPoints) throw core::InputError(file, "holds more than 100000 points");
-  if (points.size() > kMaxUsed) {  // drawn or scanned more finely than anybody turns
-    const std::size_t step = (points.size() - 1 + kMaxUsed - 2) / (kMaxUsed - 1);
-    form.notes.push_back(std::to_string(points.size()) + " points were given, of which one in " +
-                         std::to_string(step) + " is used");
-    std::size_t kept = 0;
-    for (std::size_t i = 0; i < points.size(); ++i) {
-      if (i % step != 0 && i + 1 != points.size()) continue;
-      points[kept] = points[i], places[kept] = places[i];
-      ++kept;
-    }
-    points.resize(kept), places.resize(kept);
-  }
-  if (pole_is_last(points, from_drawing)) {
-    std::reverse(points.begin(), points.end());
-    std::reverse(places.begin(), places.end());
-    form.notes.push_back("the points were given from the rim to the pole and are taken in reverse");
-  }
-  if (from_drawing) {
-    const double axis = points[0].x();
-    double side = 0;
-    for (Vector2d& p : points) p.x() -= axis, side += p.x();
-    if (side < 0) {
-      for (Vector2d& p : points) p.x() = -p.x();
-    }
-    form.notes.push_back("the axis goes through the end of the line that runs level");
-  }
-  double size = 0;
-  for (const Vector2d& p : points) size = std::max(size, std::abs(p.x()));
-  if (size < 15) {
-    throw core::InputError(
-        file, format("the form would be only %.3g mm across: wrong units? Say cm or inches", 2 * size));
-  }
-  if (size > 1000) {
-    throw core::InputError(file, format("the form would be %.4g mm across: wrong units?", 2 * size));
-  }
-  if (std::abs(points[0].x()) > 0.02 * size) {
-    throw core::InputError(
-        file, format("the profile does not reach the pole: its smallest radius is %.4g mm", points[0].x()) +
-                  " (" + places[0] + "); add a point with r = 0");
-  }
-  points[0].x() = 0;
-  for (std::size_t i = 1; i < points.size(); ++i) {
-    if (points[i].x() < kSame_mm)
-      throw core::InputError(file, places[i] + ": r must be positive beyond the pole");
-  }
-  if (points.front().y() < points.back().y()) {
-    for (Vector2d& p : points) p.y() = -p.y();
-    form.notes.push_back("the rim was above the pole; the profile is turned over, rim down");
-  }
-  const double rim = points.back().y();
-  if (std::abs(rim) > 1e-9) {
-    for (Vector2d& p : points) p.y() -= rim;
-    form.notes.push_back(format("heights are counted from the rim (z = %.4g in the file)", rim));
-  }
-  for (std::size_t i = 0; i + 1 < points.size(); ++i) {
-    if (points[i].y() < -kSame_mm)
-      throw core::InputError(file, places[i] + ": the profile runs below its rim");
-  }
-  double height = 0;
-  for (const Vector2d& p : points) height = std::max(height, p.y());
-  if (height > kMaxHeight_mm)
-    throw core::InputError(file, format("the form would be %.4g mm high: wrong units?", height));
-  double length = 0;
-  for (std::size_t i = 1; i < points.size(); ++i) length += (points[i] - points[i - 1]).norm();
-  if (length > kMaxLength_mm) {
-    throw core::InputError(
-        file, format("the profile is %.4g mm long, the limit is %g mm: a profile is one smooth line", length,
-                     kMaxLength_mm));
-  }
-  check_crossing(points, places, file);
-  points.back().y() = 0;
+  form.notes = std::move(p.notes);
   try {
-    form.profile = geometry::Profile(std::move(points));
+    form.profile = geometry::Profile(std::move(p.points));
   } catch (const std::invalid_argument& e) {
     throw core::InputError(file, e.what());
   }

@@ -160,42 +160,63 @@ void warn(const std::optional<Resin>& resin, PourDocument& d) {
 
 }  // namespace
 
-PourDocument plan_pours(const seams::FitDocument& measured, const plan::Plan& plan,
-                        const std::optional<Resin>& resin, const PourOptions& options) {
-  const seams::FitDocument fit =
-      judged_at(measured, options.smallest_fill_mm.value_or(measured.smallest_fill_mm));
-  const channels::ShellSolids shell = channels::solids_of(fit, plan);
-  PourDocument d;
-  d.name = fit.name.empty() ? plan.name : fit.name;
-  d.smallest_fill_mm = fit.smallest_fill_mm;
-  d.cautions = cautions();
-  if (resin) d.resin_name = resin->name;
-  const channels::VoidGrid grid(shell, {.step_mm = 0.5,
-                                        .reach_mm = reach_of(plan),
-                                        .wall_lean = std::tan(plan.bevel_deg * std::numbers::pi / 180),
-                                        .backs_fitted = plan.back == plan::Back::fitted,
-                                        .threads = options.threads});
-  const channels::ChannelNetwork net =
-      channels::channel_network(fit, shell, grid, d.smallest_fill_mm, options.threads);
-  PourScene scene{fit, plan, net, d.smallest_fill_mm, net.openings(), {}, {}};
-  for (const Eigen::Vector2d& uv : options.openings) {
-    if (!net.stations.empty()) scene.openings.push_back(nearest_station(net, uv));
+struct ResinReach::State {
+  seams::FitDocument fit;
+  channels::ShellSolids shell;
+  channels::VoidGrid grid;
+  channels::ChannelNetwork net;
+  PourScene scene;
+  PourDocument document;
+
+  State(const seams::FitDocument& measured, const plan::Plan& plan, const PourOptions& options)
+      : fit(judged_at(measured, options.smallest_fill_mm.value_or(measured.smallest_fill_mm))),
+        shell(channels::solids_of(fit, plan)),
+        grid(shell, {.step_mm = 0.5,
+                     .reach_mm = reach_of(plan),
+                     .wall_lean = std::tan(plan.bevel_deg * std::numbers::pi / 180),
+                     .backs_fitted = plan.back == plan::Back::fitted,
+                     .threads = options.threads}),
+        net(channels::channel_network(fit, shell, grid, fit.smallest_fill_mm, options.threads)),
+        scene{fit, plan, net, fit.smallest_fill_mm, net.openings(), {}, {}} {
+    for (const Eigen::Vector2d& uv : options.openings) {
+      if (!net.stations.empty()) scene.openings.push_back(nearest_station(net, uv));
+    }
+    scene.reached = reached_stations(net, scene.fill_mm, scene.openings);
+    scene.reached_cell = reached_cells(scene);
+    document.name = fit.name.empty() ? plan.name : fit.name;
+    document.smallest_fill_mm = fit.smallest_fill_mm;
+    document.cautions = cautions();
+    document.coverage = coverage_of(fit, plan, shell, grid);
+    document.seams_ml = to_ml(grid.seam_volume_mm3());
+    document.under_pieces_ml = to_ml(grid.under_volume_mm3());
+    document.void_volume_ml = document.seams_ml + document.under_pieces_ml;
+    report_network(scene, document);
+    report_stranded(scene, options.threads, document);
   }
-  scene.reached = reached_stations(net, scene.fill_mm, scene.openings);
-  scene.reached_cell = reached_cells(scene);
-  d.coverage = coverage_of(fit, plan, shell, grid);
-  d.seams_ml = to_ml(grid.seam_volume_mm3());
-  d.under_pieces_ml = to_ml(grid.under_volume_mm3());
-  d.void_volume_ml = d.seams_ml + d.under_pieces_ml;
-  report_network(scene, d);
-  report_stranded(scene, options.threads, d);
-  options.stranded_known(d);
+};
+
+ResinReach::ResinReach(const seams::FitDocument& fit, const plan::Plan& plan, const PourOptions& options)
+    : state_(std::make_unique<const State>(fit, plan, options)) {}
+ResinReach::~ResinReach() = default;
+
+const PourDocument& ResinReach::document() const {
+  return state_->document;
+}
+
+PourDocument ResinReach::with_pours(const std::optional<Resin>& resin, const PourOptions& options) const {
+  PourDocument d = state_->document;
+  if (resin) d.resin_name = resin->name;
   report_slot_flow(resin, d);
-  report_pours(scene, resin, options, d);
-  report_build(scene, resin, d);
+  report_pours(state_->scene, resin, options, d);
+  report_build(state_->scene, resin, d);
   say_whether_ready(d);
   warn(resin, d);
   return d;
+}
+
+PourDocument plan_pours(const seams::FitDocument& fit, const plan::Plan& plan,
+                        const std::optional<Resin>& resin, const PourOptions& options) {
+  return ResinReach(fit, plan, options).with_pours(resin, options);
 }
 
 }  // namespace interstice::pour

@@ -4,7 +4,6 @@
 
 #include <Eigen/Core>
 #include <array>
-#include <functional>
 #include <optional>
 #include <string>
 #include <vector>
@@ -26,9 +25,6 @@ struct PourOptions {
   std::vector<Eigen::Vector2d> openings;   // further places, on the map, that will be left open
   double tilt_step_deg = 15;
   int threads = 0;
-  // Told what is stranded as soon as it is known, before tilts are searched, so that work which needs no more
-  // than that can begin. Called once, from the caller's thread.
-  std::function<void(const PourDocument&)> stranded_known = [](const PourDocument&) {};
 };
 
 struct Coverage {
