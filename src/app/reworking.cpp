@@ -15,8 +15,9 @@ void add_rework_options(CLI::App& command, ReworkArguments& arguments) {
   command.add_option("--prefer", arguments.prefer, "Rather sand or rather move pieces")
       ->transform(one_of(preferences));
   command.add_flag("--glued", arguments.glued, "Pieces cannot be moved any more");
-  command.add_flag("--ease", arguments.ease,
-                   "Open what is pinched behind the mouth too, by easing walls: takes minutes");
+  command.add_flag(
+      "--no-ease", arguments.no_ease,
+      "Keep every wall's bevel: what is pinched behind the mouth is opened by moving and sanding alone");
   command.add_option("--lock", arguments.locked, "Label of a piece that must stay as it is; may be repeated");
 }
 
@@ -32,7 +33,7 @@ void check_locked(const ReworkArguments& arguments, const plan::Plan& plan) {
 rework::CorrectionOptions correction_options(const ReworkArguments& arguments, int threads) {
   rework::CorrectionOptions options;
   options.glued = arguments.glued;
-  options.throats = arguments.ease;
+  options.ease = !arguments.no_ease;
   options.locked = arguments.locked;
   options.threads = threads;
   options.prefer = arguments.prefer;

@@ -15,7 +15,7 @@ namespace interstice::app {
 
 struct ReworkArguments {
   rework::CorrectionOptions::Prefer prefer = rework::CorrectionOptions::Prefer::least;
-  bool glued = false, ease = false;
+  bool glued = false, no_ease = false;
   std::vector<std::string> locked;
 };
 

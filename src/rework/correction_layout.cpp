@@ -3,8 +3,10 @@
 #include <algorithm>
 #include <cmath>
 #include <limits>
+#include <numbers>
 
 #include "core/parallel.h"
+#include "rework/correction_memo.h"
 #include "solid/throat.h"
 
 namespace interstice::rework {
@@ -14,9 +16,12 @@ using Eigen::Vector3d;
 
 constexpr double kTenth = 0.1;
 constexpr double kPad = 0.5;       // a step of the seam to each side of the short places
-constexpr double kMergeGap = 4.0;  // stretches nearer than this are one
 constexpr double kShortest = 4.0;  // nobody sands less of an edge
+// Stretches whose run-outs leave less than a shortest stretch between them are one.
+constexpr double kMergeGap = 2 * kRunOutMm + kShortest;
 constexpr double kEnough = 1e-9;
+// Less does not show on a rule or a bevel gauge (common practice, no source).
+constexpr double kLeastSanding_mm = 0.2, kLeastEasing_deg = 1;
 constexpr double kEaseStep_deg = 0.5,
                  kMostEase_deg = 10;       // what a bevel gauge shows; more leaves a knife edge
 constexpr double kLeastEasedShare = 0.25;  // of the wall's height: nearer to the face easing does little
@@ -25,17 +30,23 @@ constexpr double kLeastEasedShare = 0.25;  // of the wall's height: nearer to th
 struct Work {
   double SandedStretch::*amount;
   double step;     // amounts are multiples of it
+  double least;    // what can be told at the bench, and no less than what is known of the width
   double deepest;  // at most this of it
 };
-Work sanding(const CorrectionOptions& options) {
-  return {&SandedStretch::depth_mm, kTenth, options.max_sand_mm};
-}
-Work easing() {
-  return {&SandedStretch::ease_deg, kEaseStep_deg, kMostEase_deg};
-}
 
 double up_to_step(double x, double step) {
   return std::ceil(x / step - 1e-6) * step;
+}
+
+Work sanding(const CorrectionOptions& options, const ShellPair& pair) {
+  const double least = up_to_step(std::max(kLeastSanding_mm, pair.u95_mm), kTenth);
+  return {&SandedStretch::depth_mm, kTenth, std::min(least, options.max_sand_mm), options.max_sand_mm};
+}
+Work easing(const CorrectionShell& shell, const ShellPair& pair) {
+  const double wall_mm = std::max(1.0, std::min(shell.pieces[pair.a].wall_mm, shell.pieces[pair.b].wall_mm));
+  const double known_deg = std::atan(pair.throat_u95_mm / wall_mm) * 180 / std::numbers::pi;
+  const double least = up_to_step(std::max(kLeastEasing_deg, known_deg), kEaseStep_deg);
+  return {&SandedStretch::ease_deg, kEaseStep_deg, std::min(least, kMostEase_deg), kMostEase_deg};
 }
 
 // A place on a piece where the seam is short, as arc length on the outline, and the amount that would mend it.
@@ -155,7 +166,7 @@ std::vector<SandedStretch> stretches_of(std::vector<ShortPlace> places, double p
                  whole = std::max(kShortest, std::ceil(length + 2 * kPad));
     s.from_mm -= (whole - length) / 2;
     s.to_mm += (whole - length) / 2;
-    s.*work.amount = up_to_step(s.*work.amount, work.step);
+    s.*work.amount = std::max(work.least, up_to_step(s.*work.amount, work.step));
   }
   return out;
 }
@@ -194,37 +205,40 @@ double deepest_of(const PieceChange& change, std::size_t facing, const Work& wor
   return most;
 }
 
-// Works on one edge of a pair until the pair is wide enough or the edge may not lose more.
+// Works on one edge of a pair until the pair is wide enough or the edge may not lose more; the piece's change.
+PieceChange work_edge(const Side& s, const solid::SolidBody& fixed, const Work& work, Throats throats,
+                      std::size_t facing, PieceChange change) {
+  const double perimeter = solid::SolidBody(s.shell.pieces[s.piece()].solid).perimeter_mm();
+  for (int round = 0; round < 15; ++round) {
+    const solid::SolidBody body(changed_piece(s.shell, s.piece(), change));
+    const std::array<const solid::SolidBody*, 2> both{s.side == 0 ? &body : &fixed,
+                                                      s.side == 0 ? &fixed : &body};
+    const auto wanted = stretches_of(
+        short_places({s.shell, s.pair, s.side, both}, throats != Throats::eased, throats), perimeter, work);
+    if (wanted.empty()) break;
+    const double before = deepest_of(change, facing, work);
+    for (const SandedStretch& w : wanted) add_stretch(change, facing, w, perimeter, work);
+    if (before >= work.deepest - 1e-9) break;
+  }
+  return change;
+}
+
 void work_edge(const CorrectionShell& shell, std::size_t k, std::size_t side, const Work& work,
                Throats throats, ShellChange& change) {
   const ShellPair& pair = shell.pairs[k];
-  const std::array<std::size_t, 2> piece{pair.a, pair.b};
-  const std::size_t own = piece[side], other = piece[1 - side];
-  const solid::SolidBody fixed(changed_piece(shell, other, change[other]));
-  for (int round = 0; round < 15; ++round) {
-    const solid::SolidBody body(changed_piece(shell, own, change[own]));
-    const std::array<const solid::SolidBody*, 2> both{side == 0 ? &body : &fixed, side == 0 ? &fixed : &body};
-    const double perimeter = solid::SolidBody(shell.pieces[own].solid).perimeter_mm();
-    const auto wanted = stretches_of(
-        short_places({shell, pair, side, both}, throats != Throats::eased, throats), perimeter, work);
-    if (wanted.empty()) return;
-    const double before = deepest_of(change[own], other, work);
-    for (const SandedStretch& s : wanted) add_stretch(change[own], other, s, perimeter, work);
-    if (before >= work.deepest - 1e-9) return;
-  }
+  const std::size_t own = side == 0 ? pair.a : pair.b, other = side == 0 ? pair.b : pair.a;
+  MemoKey key{static_cast<double>(k), static_cast<double>(side), work.step, static_cast<double>(throats)};
+  append(change[own], key);
+  append(change[other], key);
+  change[own] = shell.memo->worked(key, [&] {
+    const solid::SolidBody fixed(changed_piece(shell, other, change[other]));
+    return work_edge({shell, pair, side, {}}, fixed, work, throats, other, change[own]);
+  });
 }
 
-}  // namespace
-
-double rounded_tenth(double x) {
-  const double r = std::round(x / kTenth) * kTenth;
-  return std::abs(r) < kTenth / 2 ? 0.0 : std::round(r * 10) / 10;
-}
-
-PairWidths widths_after(const CorrectionShell& shell, std::size_t k, const ShellChange& change) {
-  const ShellPair& pair = shell.pairs[k];
-  const solid::PieceSolid a = changed_piece(shell, pair.a, change[pair.a]),
-                          b = changed_piece(shell, pair.b, change[pair.b]);
+PairWidths widths_between(const CorrectionShell& shell, const ShellPair& pair, const PieceChange& of_a,
+                          const PieceChange& of_b) {
+  const solid::PieceSolid a = changed_piece(shell, pair.a, of_a), b = changed_piece(shell, pair.b, of_b);
   const solid::MouthOptions options{.limit_mm = shell.reach_mm};
   const auto summary =
       solid::summarise_mouth(solid::mouth_along(solid::SolidBody(a), solid::SolidBody(b), options), 1.0);
@@ -236,12 +250,23 @@ PairWidths widths_after(const CorrectionShell& shell, std::size_t k, const Shell
   return out;
 }
 
-double mouth_after(const CorrectionShell& shell, std::size_t k, const ShellChange& change) {
+}  // namespace
+
+double rounded_tenth(double x) {
+  const double r = std::round(x / kTenth) * kTenth;
+  return std::abs(r) < kTenth / 2 ? 0.0 : std::round(r * 10) / 10;
+}
+
+PairWidths widths_after(const CorrectionShell& shell, std::size_t k, const ShellChange& change) {
   const ShellPair& pair = shell.pairs[k];
-  const solid::SolidBody a(changed_piece(shell, pair.a, change[pair.a])),
-      b(changed_piece(shell, pair.b, change[pair.b]));
-  const auto summary = solid::summarise_mouth(solid::mouth_along(a, b, {.limit_mm = shell.reach_mm}), 1.0);
-  return summary ? summary->narrowest_mm + pair.offset_mm : shell.reach_mm;
+  MemoKey key{static_cast<double>(k)};
+  append(change[pair.a], key);
+  append(change[pair.b], key);
+  return shell.memo->widths(key, [&] { return widths_between(shell, pair, change[pair.a], change[pair.b]); });
+}
+
+double mouth_after(const CorrectionShell& shell, std::size_t k, const ShellChange& change) {
+  return widths_after(shell, k, change).mouth_mm;
 }
 
 PairWidths widths_now(const ShellPair& pair) {
@@ -275,11 +300,15 @@ LaidOut lay_out(const CorrectionShell& shell, const CorrectionOptions& options,
     for (const std::size_t side : {first, 1 - first}) {
       const bool touched = choice.touched[side == 0 ? pair.a : pair.b] != 0;
       if (!touched) continue;
-      const bool eases = anywhere || choice.foot[k][side] > 1e-3;
+      const bool eases = options.ease && (anywhere || choice.foot[k][side] > 1e-3);
       // What a wall is not to be eased for is mended by taking it back.
       if (anywhere || depth[side] > 1e-3)
-        work_edge(shell, k, side, sanding(options), eases ? Throats::left : Throats::sanded, out.change);
-      if (eases) work_edge(shell, k, side, easing(), Throats::eased, out.change);
+        work_edge(shell, k, side, sanding(options, pair), eases ? Throats::left : Throats::sanded,
+                  out.change);
+      if (!eases) continue;
+      work_edge(shell, k, side, easing(shell, pair), Throats::eased, out.change);
+      // What is too near to the face for easing, or more than it can give.
+      work_edge(shell, k, side, sanding(options, pair), Throats::sanded, out.change);
     }
   }
   measure(shell, out, options.threads);

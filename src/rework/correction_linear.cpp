@@ -12,7 +12,9 @@ namespace {
 using Eigen::Isometry3d;
 using Eigen::Vector3d;
 
-constexpr double kRowStep = 3.0;  // mm of seam to one row
+constexpr double kRowStep = 3.0;         // mm of seam to one row
+constexpr double kThin_mm = 1e-9;        // across less the way from wall to wall is not known
+constexpr std::size_t kThroatEvery = 2;  // mouths: throats change slowly along a seam
 
 // A piece at a place, with the velocities of its points against the three moves.
 struct PlacedPiece {
@@ -68,7 +70,7 @@ Gap gap_of(const solid::Throat& t) {
 WidthRow row_of(const CorrectionShell& shell, const std::array<std::size_t, 2>& index,
                 const std::array<PlacedPiece, 2>& placed, const Gap& gap) {
   Vector3d across = gap.at[1] - gap.at[0];  // from a to b where there is a gap
-  if (std::abs(gap.width_mm) > 1e-9) {
+  if (std::abs(gap.width_mm) > kThin_mm) {
     across /= gap.width_mm;
   } else {
     across = placed[0].body.outward(gap.segment[0]);
@@ -108,11 +110,13 @@ LinearPair linearise(const CorrectionShell& shell, const ShellPair& pair, const 
   Steps mouth, throat;
   for (const solid::MouthSample& m : mouths) offer(mouth, m.s_mm, gap_of(m));
   if (std::isfinite(pair.throat_lower_mm)) {
-    const auto throats = solid::throats_along(kept_body(shell, pair.a, placed[0].body.solid()),
-                                              kept_body(shell, pair.b, placed[1].body.solid()), mouths,
-                                              {.limit_mm = shell.reach_mm});
-    for (std::size_t i = 0; i < mouths.size(); ++i) {
-      if (throats[i]) offer(throat, mouths[i].s_mm, gap_of(*throats[i]));
+    std::vector<solid::MouthSample> some;
+    for (std::size_t i = 0; i < mouths.size(); i += kThroatEvery) some.push_back(mouths[i]);
+    const solid::SolidBody a = kept_body(shell, pair.a, placed[0].body.solid()),
+                           b = kept_body(shell, pair.b, placed[1].body.solid());
+    const auto throats = solid::throats_along(a, b, some, {.limit_mm = shell.reach_mm});
+    for (std::size_t i = 0; i < some.size(); ++i) {
+      if (throats[i]) offer(throat, some[i].s_mm, gap_of(*throats[i]));
     }
   }
   for (const auto& [step, gap] : mouth) {
@@ -127,6 +131,8 @@ LinearPair linearise(const CorrectionShell& shell, const ShellPair& pair, const 
     row.width_mm += pair.throat_offset_mm;
     row.step = step;
     row.throat = true;
+    if (!out.narrowest_throat || row.width_mm < out.rows[*out.narrowest_throat].width_mm)
+      out.narrowest_throat = out.rows.size();
     out.rows.push_back(row);
   }
   return out;

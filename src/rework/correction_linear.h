@@ -2,6 +2,7 @@
 #pragma once
 
 #include <array>
+#include <optional>
 #include <vector>
 
 #include "rework/correction_shell.h"
@@ -22,6 +23,7 @@ struct LinearPair {
   std::array<Move, 2> at;      // the moves it was linearised at
   std::vector<WidthRow> rows;  // the narrowest place of every 3 mm; throats where they have a bound
   std::size_t narrowest = 0;   // mouth
+  std::optional<std::size_t> narrowest_throat;
 };
 // How far down its wall a point lies, 0 at the arris to 1 at the foot.
 double depth_share(const solid::SolidBody& body, std::size_t segment, const Eigen::Vector3d& on_wall);

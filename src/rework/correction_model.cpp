@@ -14,19 +14,13 @@ namespace {
 using Eigen::Vector3d;
 
 constexpr double kPreference = 20.0;  // how much dearer the work is that is not preferred
-// A tenth of a millimetre of travel is not worth a longer search.
-constexpr MixedProgram::Limits kWorkLimits{.absolute_gap = 0.1, .relative_gap = 0.03, .max_nodes = 1000};
-constexpr double kNoMove = 0.02;
-constexpr double kNoSand = 0.05;     // less than the tenths would show
-constexpr double kTenthsAround = 2;  // either way, when moves are held to tenths
 constexpr double kAction =
     1.0;  // setting about one more edge or move costs as much as a millimetre of travel
 // Wood does not grow back, a piece can be shifted again: 3 mm^2 off an edge (0.3 mm over 10 mm) weigh as much
 // as 1 mm.
 constexpr double kAreaToTravel = 3.0;
 constexpr double kEasedShare = 0.5;  // of the wood: a wedge
-// Near the arris easing opens next to nothing, and would have to go deep for it.
-constexpr double kLeastEasing = 0.25;
+constexpr double kMayShrink = 0.02;  // of a seam given up: as good as unchanged
 
 }  // namespace
 
@@ -38,27 +32,8 @@ CorrectionModel::CorrectionModel(const CorrectionShell& shell, const CorrectionO
       shell_(shell),
       options_(options),
       linear_(shell.pairs.size()),
-      linear_known_(shell.pairs.size(), 0) {}
-
-std::vector<std::vector<std::size_t>> CorrectionModel::connected(const std::vector<char>& candidates) const {
-  std::vector<std::size_t> root(shell_.pieces.size());
-  std::iota(root.begin(), root.end(), std::size_t{0});
-  const auto find = [&](std::size_t i) {
-    while (root[i] != i) i = root[i] = root[root[i]];
-    return i;
-  };
-  for (const ShellPair& p : shell_.pairs) {
-    if (candidates[p.a] && candidates[p.b])
-      root[std::max(find(p.a), find(p.b))] = std::min(find(p.a), find(p.b));
-  }
-  std::map<std::size_t, std::vector<std::size_t>> parts;
-  for (std::size_t i = 0; i < root.size(); ++i) {
-    if (candidates[i]) parts[find(i)].push_back(i);
-  }
-  std::vector<std::vector<std::size_t>> out;
-  for (auto& [first, pieces] : parts) out.push_back(std::move(pieces));
-  return out;
-}
+      linear_known_(shell.pairs.size(), 0),
+      missed_rows_(shell.pairs.size()) {}
 
 const LinearPair& CorrectionModel::linear(std::size_t pair, const std::vector<Move>& at) {
   const ShellPair& p = shell_.pairs[pair];
@@ -108,13 +83,53 @@ void CorrectionModel::add_pair(std::size_t index, const std::vector<Move>& at, P
   }
   const double dear = options_.prefer == CorrectionOptions::Prefer::move ? kPreference : 1.0;
   add_work_variables(index, dear, part);
-  for (const WidthRow& row : model.rows) add_row(index, row, at, dear, part);
+  for (std::size_t r = 0; r < model.rows.size(); ++r) {
+    if (is_active(index, r)) add_row(index, model.rows[r], at, dear, part);
+  }
   add_ceiling(index, at, part);
 }
 
 double CorrectionModel::lower_of(std::size_t index, bool throat) const {
   const ShellPair& pair = shell_.pairs[index];
   return throat ? pair.throat_lower_mm + throat_margin_mm[index] : pair.lower_mm + lower_margin_mm[index];
+}
+
+bool CorrectionModel::is_active(std::size_t index, std::size_t r) const {
+  const LinearPair& model = linear_[index];
+  const WidthRow& row = model.rows[r];
+  return r == model.narrowest || (model.narrowest_throat && r == *model.narrowest_throat) ||
+         row.width_mm < lower_of(index, row.throat) || missed_rows_[index].contains({row.throat, row.step});
+}
+
+// Rows left out of a program that its solution misses are written into the next; false: it misses none.
+bool CorrectionModel::activate_missed(const Part& part, const std::vector<Move>& at,
+                                      const std::vector<double>& values) {
+  bool any = false;
+  for (const auto& [index, work] : part.edges) {
+    const ShellPair& pair = shell_.pairs[index];
+    const std::array<std::size_t, 2> piece{pair.a, pair.b};
+    const auto is_on = [&](std::size_t p) {
+      const auto v = part.pieces.find(p);
+      return v != part.pieces.end() && values[static_cast<std::size_t>(v->second.touched)] > 0.5;
+    };
+    if (!is_on(pair.a) && !is_on(pair.b)) continue;
+    const auto lost = part.given_up.find(index);
+    const bool is_lost = lost != part.given_up.end() && values[static_cast<std::size_t>(lost->second)] > 0.5;
+    const LinearPair& model = linear_[index];
+    for (std::size_t r = 0; r < model.rows.size(); ++r) {
+      if (is_active(index, r)) continue;
+      const WidthRow& row = model.rows[r];
+      double width = 0;
+      for (const auto& [variable, slope] : moves_in(row, piece, at, part, width))
+        width += slope * values[static_cast<std::size_t>(variable)];
+      const double now = row.throat ? pair.throat_now_mm : pair.now_mm;
+      const double lower = lower_of(index, row.throat);
+      if (width >= (is_lost ? std::min(lower, now - kMayShrink) : lower) - kMissed) continue;
+      missed_rows_[index].insert({row.throat, row.step});
+      any = true;
+    }
+  }
+  return any;
 }
 
 // Depth off either edge and off the foot of either wall: at each place as much as is short there, and no less than
@@ -136,7 +151,7 @@ void CorrectionModel::add_work_variables(std::size_t index, double dear, Part& p
       return variable;
     };
     work.sand[side] = add(1);
-    if (std::isfinite(pair.throat_lower_mm)) work.ease[side] = add(kEasedShare);
+    if (options_.ease && std::isfinite(pair.throat_lower_mm)) work.ease[side] = add(kEasedShare);
   }
   part.edges[index] = std::move(work);
 }
@@ -151,6 +166,7 @@ void CorrectionModel::add_row(std::size_t index, const WidthRow& row, const std:
   if (terms.empty() || constant - reach(row, piece, part) >= lower) return;
   Part::EdgeWork& work = part.edges[index];
   const auto here = [&](std::map<long, int>& at_step, int most, double share) {
+    if (part.one_depth) return most;
     const auto [place, is_new] = at_step.try_emplace(row.step, -1);
     if (is_new) {
       place->second = part.program.add_variable(0, options_.max_sand_mm);
@@ -168,7 +184,7 @@ void CorrectionModel::add_row(std::size_t index, const WidthRow& row, const std:
   double eased = 0;
   const double now = row.throat ? pair.throat_now_mm : pair.now_mm;
   if (const auto lost = part.given_up.find(index); lost != part.given_up.end()) {
-    terms.emplace_back(lost->second, std::max(0.0, lower - std::min(now - 0.02, lower)));
+    terms.emplace_back(lost->second, std::max(0.0, lower - std::min(now - kMayShrink, lower)));
   } else if (eased = std::max(0.0, lower - constant); eased > 0) {
     terms.emplace_back(part.held_of(index, piece), -eased);
   }
@@ -221,23 +237,32 @@ MixedProgram::Terms CorrectionModel::moves_in(const WidthRow& row, const std::ar
 double CorrectionModel::reach(const WidthRow& row, const std::array<std::size_t, 2>& piece,
                               const Part& part) const {
   double sum = 0;
-  for (std::size_t side = 0; side < 2 && !options_.glued; ++side) {
-    if (!part.pieces.contains(piece[side])) continue;
-    sum += options_.max_move_mm * (std::abs(row.by_move[side].x()) + std::abs(row.by_move[side].y())) +
-           options_.max_turn_deg * std::abs(row.by_move[side].z());
+  for (std::size_t side = 0; side < 2; ++side) {
+    if (part.pieces.contains(piece[side])) sum += move_reach(row, side);
   }
   return sum;
 }
 
-CorrectionModel::Part CorrectionModel::build(const std::vector<std::size_t>& pieces,
-                                             const std::vector<Move>& at, bool by_action) {
-  Part part;
-  part.by_action = by_action;
-  for (const std::size_t p : pieces) add_piece(p, part);
+double CorrectionModel::move_reach(const WidthRow& row, std::size_t side) const {
+  if (options_.glued) return 0;
+  return options_.max_move_mm * (std::abs(row.by_move[side].x()) + std::abs(row.by_move[side].y())) +
+         options_.max_turn_deg * std::abs(row.by_move[side].z());
+}
+
+void CorrectionModel::add_pairs(const std::vector<Move>& at, Part& part) {
   for (std::size_t k = 0; k < shell_.pairs.size(); ++k) {
-    if (part.pieces.contains(shell_.pairs[k].a) || part.pieces.contains(shell_.pairs[k].b))
-      add_pair(k, at, part);
+    const ShellPair& p = shell_.pairs[k];
+    const auto counts = [&](std::size_t i) { return part.pieces.contains(i) && part.is_open(i); };
+    if (counts(p.a) || counts(p.b)) add_pair(k, at, part);
   }
+}
+
+CorrectionModel::Part CorrectionModel::build(const std::vector<std::size_t>& pieces,
+                                             const std::vector<Move>& at, Detail detail) {
+  Part part;
+  part.one_depth = detail == Detail::edges;
+  for (const std::size_t p : pieces) add_piece(p, part);
+  add_pairs(at, part);
   return part;
 }
 
@@ -254,119 +279,8 @@ void CorrectionModel::read(const Part& part, const std::vector<double>& values, 
       out.foot[pair][side] = work.ease[side] >= 0 ? value(work.ease[side]) : 0.0;
     }
   }
+  if (part.settled) return;
   for (const auto& [pair, lost] : part.given_up) out.given_up[pair] = value(lost) > 0.5;
-}
-
-void CorrectionModel::choose_part(const std::vector<std::size_t>& pieces, const std::vector<Move>& at,
-                                  CorrectionChoice& out) {
-  Part part = build(pieces, at, false);
-  if (part.lost.empty()) return;
-  MixedProgram::Terms first = part.count;
-  for (const auto& [variable, weight] : part.lost) {
-    first.emplace_back(variable, weight * static_cast<double>(pieces.size() + 1));
-  }
-  const int nodes =
-      std::max(1, static_cast<int>(options_.max_search / std::max(1, part.program.row_count())));
-  // Whole numbers throughout: within one of the bound is the optimum.
-  const auto fewest =
-      part.program.minimise(first, {.absolute_gap = 0.99, .max_nodes = nodes, .heuristics = false});
-  out.proved = out.proved && fewest.proved;
-  if (!fewest.feasible) return;
-  double touched = 0;
-  for (const auto& [variable, one] : part.count) touched += fewest.values[static_cast<std::size_t>(variable)];
-  part.program.add_row(0, part.count, touched);
-  for (const auto& [pair, lost] : part.given_up) {
-    const double v = fewest.values[static_cast<std::size_t>(lost)];
-    part.program.set_bounds(lost, v, v);
-  }
-  const auto least = part.program.minimise(
-      part.work, {.absolute_gap = 0.01, .relative_gap = 0.02, .max_nodes = nodes, .heuristics = false});
-  read(part, least.feasible ? least.values : fewest.values, out);
-}
-
-CorrectionChoice CorrectionModel::choose(const std::vector<Move>& at, bool helpers) {
-  CorrectionChoice out{std::vector<char>(shell_.pieces.size(), 0), std::vector<Move>(shell_.pieces.size()),
-                       std::vector<std::array<double, 2>>(shell_.pairs.size(), {0, 0}),
-                       std::vector<std::array<double, 2>>(shell_.pairs.size(), {0, 0}),
-                       std::vector<char>(shell_.pairs.size(), 0)};
-  std::vector<char> candidates(shell_.pieces.size(), 0);
-  const auto admit = [&](std::size_t piece) { candidates[piece] = shell_.pieces[piece].free; };
-  for (std::size_t k = 0; k < shell_.pairs.size(); ++k) {
-    if (!shell_.pairs[k].must_rise) continue;
-    out.given_up[k] = 1;  // until a part of the shell says otherwise
-    admit(shell_.pairs[k].a);
-    admit(shell_.pairs[k].b);
-  }
-  if (helpers) {
-    const std::vector<char> first = candidates;
-    for (const ShellPair& p : shell_.pairs) {
-      if (first[p.a]) admit(p.b);
-      if (first[p.b]) admit(p.a);
-    }
-  }
-  for (const std::vector<std::size_t>& pieces : connected(candidates)) choose_part(pieces, at, out);
-  return out;
-}
-
-// Holds moves to tenths near the given ones, and moves that are not made to nothing.
-void CorrectionModel::hold_to_tenths(const CorrectionChoice& choice, Part& part) {
-  for (const auto& [piece, v] : part.pieces) {
-    const Move& m = choice.moves[piece];
-    const std::array<double, 3> wanted{m.along_mm, m.towards_pole_mm, m.turn_deg};
-    for (std::size_t k = 0; k < 3; ++k) {
-      if (std::abs(wanted[k]) < kNoMove) {
-        part.program.set_bounds(v.plus[k], 0, 0);
-        part.program.set_bounds(v.minus[k], 0, 0);
-        continue;
-      }
-      const double near = std::floor(wanted[k] * 10);
-      const int tenths = part.program.add_variable(near - kTenthsAround, near + 1 + kTenthsAround, true);
-      part.program.add_row(0, {{v.plus[k], 1}, {v.minus[k], -1}, {tenths, -0.1}}, 0);
-    }
-  }
-}
-
-CorrectionModel::Part CorrectionModel::settled(const std::vector<std::size_t>& pieces,
-                                               const CorrectionChoice& choice, bool by_action) {
-  Part part = build(pieces, choice.moves, by_action);
-  for (const auto& [piece, v] : part.pieces) part.program.set_bounds(v.touched, 1, 1);
-  for (const auto& [pair, lost] : part.given_up) {
-    part.program.set_bounds(lost, choice.given_up[pair], choice.given_up[pair]);
-  }
-  return part;
-}
-
-CorrectionChoice CorrectionModel::refine(const CorrectionChoice& choice) {
-  CorrectionChoice out = choice;
-  for (const std::vector<std::size_t>& pieces : connected(choice.touched)) {
-    const Part part = settled(pieces, choice, true);
-    const auto least = part.program.minimise(part.work, kWorkLimits);
-    if (least.feasible) read(part, least.values, out);
-  }
-  return out;
-}
-
-CorrectionChoice CorrectionModel::in_tenths(const CorrectionChoice& choice) {
-  CorrectionChoice out = choice;
-  for (const std::vector<std::size_t>& pieces : connected(choice.touched)) {
-    for (const bool same_edges : {true, false}) {
-      Part part = settled(pieces, choice, false);
-      hold_to_tenths(choice, part);
-      for (const auto& [pair, work] : part.edges) {
-        for (std::size_t side = 0; side < 2 && same_edges; ++side) {
-          if (work.sand[side] >= 0 && choice.depth[pair][side] < kNoSand)
-            part.program.set_bounds(work.sand[side], 0, 0);
-          if (work.ease[side] >= 0 && choice.foot[pair][side] < kNoSand)
-            part.program.set_bounds(work.ease[side], 0, 0);
-        }
-      }
-      const auto least = part.program.minimise(part.work, kWorkLimits);
-      if (!least.feasible) continue;
-      read(part, least.values, out);
-      break;
-    }
-  }
-  return out;
 }
 
 }  // namespace interstice::rework

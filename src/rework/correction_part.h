@@ -3,10 +3,17 @@
 
 #include <array>
 #include <map>
+#include <set>
 
 #include "rework/correction_model.h"
 
 namespace interstice::rework {
+
+// Near the arris easing opens next to nothing, and would have to go deep for it.
+constexpr double kLeastEasing = 0.25;
+
+constexpr double kMissed = 1e-4;
+constexpr int kPasses = 8;  // of writing missed rows into a program
 
 // Variables of one connected part of the shell.
 struct CorrectionModel::Part {
@@ -26,6 +33,11 @@ struct CorrectionModel::Part {
   std::map<std::size_t, int> held;        // by pair: 1 where one of its pieces is touched
   MixedProgram::Terms work, count, lost;  // the three objectives
   bool by_action = false;                 // work counts every edge and move that is set about
+  bool settled = false;                   // which pieces, and which seams are given up, is not asked any more
+  bool one_depth = false;                 // off each edge, instead of one at each step
+  // Pieces that may change; empty: all. The others are held, and pairs of two such are left out.
+  std::set<std::size_t> open;
+  bool is_open(std::size_t piece) const { return open.empty() || open.contains(piece); }
   // What switches a variable of the given piece on: the piece, or an action of its own.
   int switch_of(std::size_t piece, double cost) {
     if (!by_action) return pieces.at(piece).touched;

@@ -9,7 +9,9 @@ namespace {
 constexpr int kRounds = 14;  // of choosing and laying out before pieces are taken back
 constexpr int kAnywhere =
     6;  // from this round on, small shortfalls may be sanded off any edge of a touched piece
-constexpr int kPatience = 7;     // rounds a seam may fail before it is given up
+constexpr int kChooseEvery = 3;  // rounds after which other pieces are asked for
+constexpr int kMorePieces = 4;   // rounds a seam may fail before both its pieces may be touched
+constexpr int kPatience = 6;     // rounds a seam may fail before it is given up
 constexpr double kExtra = 0.02;  // more margin than was missing, mm
 
 class TakingBack {
@@ -69,44 +71,62 @@ class TakingBack {
   const CorrectionOptions& options_;
 };
 
-// Chooses, linearises again at the result, lays out in 3-D and checks; what is missed is asked for with a
-// margin in the next round.
+// Chooses, linearises again at the result, lays out in 3-D and checks; what is missed is asked for with a margin in the
+// next round, of the pieces beside it and of more around them each time that does not do.
 class Search {
  public:
   Search(const CorrectionShell& shell, const CorrectionOptions& options)
       : shell_(shell), options_(options), model_(shell, options), failed_(shell.pairs.size(), 0) {}
 
   Outcome run() {
-    choose();
+    const std::vector<Move> still(shell_.pieces.size());
+    choice_ = model_.choose(still, false);
+    const bool helpers = model_.helpers_may_free(choice_);
+    if (helpers) choice_ = model_.choose(still, true);
+    const std::vector<char> all(shell_.pieces.size(), 1);
+    choice_ = model_.in_tenths(model_.refine(model_.refine(choice_, all), all), all);
     std::optional<Outcome> nearest;
     std::size_t fewest = shell_.pairs.size() + 1;
     for (int round = 0; round < kRounds; ++round) {
-      // The same pieces first; if that did not do, all is open again.
-      if (round > 0 && round % 4 == 0) choose();
-      // After the first round only margins change: holding the moves to tenths again is mostly enough.
-      if (round % 2 == 0) choice_ = model_.refine(model_.refine(choice_));
-      if (!options_.glued) choice_ = model_.in_tenths(choice_);
-      Outcome out{lay_out(shell_, options_, choice_, round >= kAnywhere), choice_.given_up, choice_.proved};
+      Outcome out{lay_out(shell_, options_, choice_, round >= kAnywhere), choice_.given_up, choice_.proved,
+                  choice_.at_least};
       const auto missed = shortfalls(shell_, out.layout, out.given_up);
       if (missed.empty()) return out;
       learn(missed);
       if (missed.size() < fewest) fewest = missed.size(), nearest = std::move(out);
+      std::vector<char> open = beside(missed);
+      if (round % kChooseEvery == kChooseEvery - 1) {
+        model_.choose_again(helpers, open, choice_);
+        choice_ = model_.refine(choice_, open);
+      }
+      choice_ = model_.in_tenths(model_.refine(choice_, open), open);
     }
     nearest->proved = false;
     return taken_back(shell_, options_, std::move(*nearest));
   }
 
  private:
-  void choose() {
-    const std::vector<Move> still(shell_.pieces.size());
-    choice_ = model_.choose(still, false);
-    if (gives_up_freely()) choice_ = model_.choose(still, true);
-  }
-  bool gives_up_freely() const {
-    for (std::size_t k = 0; k < shell_.pairs.size(); ++k) {
-      if (choice_.given_up[k] && !model_.forced_up[k]) return true;
+  // The pieces of missed pairs, and as many rings of neighbours more as they have failed before.
+  std::vector<char> beside(const std::vector<Shortfall>& missed) {
+    std::vector<int> reach(shell_.pieces.size(), 0);
+    for (const Shortfall& s : missed) {
+      const ShellPair& pair = shell_.pairs[s.pair];
+      for (const std::size_t piece : {pair.a, pair.b}) {
+        reach[piece] = std::max(reach[piece], failed_[s.pair]);
+        if (failed_[s.pair] >= kMorePieces && shell_.pieces[piece].free && !choice_.touched[piece])
+          choice_.touched[piece] = 1, choice_.proved = false;
+      }
     }
-    return false;
+    for (int ring = 1; ring < kPatience; ++ring) {
+      const std::vector<int> before = reach;
+      for (const ShellPair& p : shell_.pairs) {
+        reach[p.a] = std::max(reach[p.a], before[p.b] - 1);
+        reach[p.b] = std::max(reach[p.b], before[p.a] - 1);
+      }
+    }
+    std::vector<char> open(shell_.pieces.size(), 0);
+    for (std::size_t i = 0; i < open.size(); ++i) open[i] = reach[i] > 0;
+    return open;
   }
   void learn(const std::vector<Shortfall>& missed) {
     for (const Shortfall& s : missed) {

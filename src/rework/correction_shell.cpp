@@ -11,6 +11,7 @@
 #include "core/median.h"
 #include "core/parallel.h"
 #include "plan/piece_model.h"
+#include "rework/correction_memo.h"
 #include "solid/throat.h"
 
 namespace interstice::rework {
@@ -79,10 +80,10 @@ void bound_throat(const seams::FitSeam& seam, double fill_mm, ShellPair& pair) {
 }
 
 // The throat as stated and in the outlines.
-void measure_throat(const seams::FitSeam& seam, bool wanted, const solid::SolidBody& a,
-                    const solid::SolidBody& b, ShellPair& pair) {
+void measure_throat(const seams::FitSeam& seam, const solid::SolidBody& a, const solid::SolidBody& b,
+                    ShellPair& pair) {
   pair.throat_now_mm = std::numeric_limits<double>::infinity();
-  if (!seam.throat_mm || !wanted) return;
+  if (!seam.throat_mm) return;
   const auto throat = solid::throat_of(a, b);
   if (!throat) return;
   pair.throat_now_mm = throat->width_mm;
@@ -107,6 +108,8 @@ void set_bounds(const seams::FitDocument& fit, const CorrectionShell& shell, dou
     return;
   }
   const double guard = seam != nullptr && seam->u95_mm ? core::guard_band_mm(*seam->u95_mm) : guard_else;
+  if (seam != nullptr)
+    pair.u95_mm = seam->u95_mm.value_or(0), pair.throat_u95_mm = seam->throat_u95_mm.value_or(0);
   pair.must_rise = seam != nullptr && seam->verdict != seams::Verdict::clear && pair.now_mm < fill + guard;
   pair.lower_mm = pair.must_rise ? fill + guard : std::min(pair.now_mm - kSame, fill + guard);
   if (seam != nullptr) bound_throat(*seam, fill, pair);
@@ -173,6 +176,7 @@ solid::PieceSolid changed_piece(const CorrectionShell& shell, std::size_t piece,
 CorrectionShell make_shell(const seams::FitDocument& fit, const plan::Plan& plan,
                            const CorrectionOptions& options) {
   CorrectionShell shell;
+  shell.memo = std::make_shared<LayoutMemo>();
   shell.form = form_of(fit, plan);
   shell.finished_wall = fit.finished_wall;
   std::map<std::string, geometry::TileIndex> planned;
@@ -214,8 +218,7 @@ CorrectionShell make_shell(const seams::FitDocument& fit, const plan::Plan& plan
     if (pair.seam && fit.seams[*pair.seam].narrowest_mm) {
       const double offset = *fit.seams[*pair.seam].narrowest_mm - pair.now_mm;
       if (std::abs(offset) <= kMostOffset_mm) pair.offset_mm = offset, pair.now_mm += offset;
-      measure_throat(fit.seams[*pair.seam], options.throats,
-                     kept_body(shell, pair.a, shell.pieces[pair.a].solid),
+      measure_throat(fit.seams[*pair.seam], kept_body(shell, pair.a, shell.pieces[pair.a].solid),
                      kept_body(shell, pair.b, shell.pieces[pair.b].solid), pair);
     }
     set_bounds(fit, shell, guard_else, options.limit_mm, pair);

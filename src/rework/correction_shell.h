@@ -2,6 +2,7 @@
 // width it has and the width it must keep. Built once from the document; internal to the corrections.
 #pragma once
 
+#include <memory>
 #include <optional>
 #include <string>
 #include <vector>
@@ -30,6 +31,7 @@ constexpr double kMostOffset_mm = 0.5;
 struct ShellPair {
   std::size_t a = 0, b = 0;
   std::optional<std::size_t> seam;  // in the document
+  double u95_mm = 0, throat_u95_mm = 0;
   double offset_mm = 0;  // measured narrowest width less the outlines' (the measurement corrects for noise)
   double now_mm = 0;     // narrowest width
   double lower_mm = 0;   // must not be below this in the end
@@ -45,12 +47,15 @@ struct PairWidths {
   double mouth_mm = 0, throat_mm = 0;
 };
 
+class LayoutMemo;
+
 struct CorrectionShell {
   geometry::Profile form;
   std::optional<plan::FinishedWall> finished_wall;
   std::vector<ShellPiece> pieces;
   std::vector<ShellPair> pairs;
-  double reach_mm = 0;  // pairs farther apart can't matter
+  double reach_mm = 0;               // pairs farther apart can't matter
+  std::shared_ptr<LayoutMemo> memo;  // what was laid out and measured before (correction_memo.h)
 };
 
 CorrectionShell make_shell(const seams::FitDocument& fit, const plan::Plan& plan,

@@ -1,6 +1,7 @@
 // Corrections as text: the work order, and lists of corrections from a file.
 #include <cmath>
 #include <cstdio>
+#include <set>
 
 #include "core/json_reader.h"
 #include "rework/corrections.h"
@@ -63,6 +64,28 @@ std::string freed_text(const seams::Correction& c) {
   return text.empty() ? text : text + ")";
 }
 
+// A stick with abrasive on both sides does not go into less (common practice, no source).
+constexpr double kStick_mm = 2.0;
+
+// Edges that cannot be sanded in place.
+std::string narrow_gaps(const seams::FitDocument& fit) {
+  std::set<std::string> named;
+  std::string list;
+  for (const seams::Correction& c : fit.corrections) {
+    if (c.action == seams::Correction::Action::move) continue;
+    for (const seams::FitSeam& s : fit.seams) {
+      const bool own = (s.tiles[0] == c.tile && s.tiles[1] == c.facing) ||
+                       (s.tiles[1] == c.tile && s.tiles[0] == c.facing);
+      if (!own || !s.narrowest_mm || *s.narrowest_mm >= kStick_mm) continue;
+      if (!named.insert(c.tile + "/" + c.facing).second) continue;
+      list += (list.empty() ? "" : ", ") + c.tile + " at " + c.facing + " " + mm(*s.narrowest_mm);
+    }
+  }
+  if (list.empty()) return "";
+  return "No stick goes into so narrow a gap: " + list +
+         ". Run a blade with abrasive through, or pop the piece off and work it on the bench.\n";
+}
+
 }  // namespace
 
 std::string correction_words(const seams::Correction& correction) {
@@ -96,6 +119,7 @@ std::string work_order(const seams::FitDocument& fit) {
         "out over "
         "3 mm at both ends.\n";
   }
+  out += narrow_gaps(fit);
   if (sanding || easing)
     out += "Wood dust harms: mask and extraction, and what the data sheets say of glue on the edges.\n";
   return out;

@@ -49,19 +49,21 @@ void drop_needless(const CorrectionShell& shell, const std::vector<char>& given_
   }
 }
 
-// The seams a piece's corrections free: those that had to rise, did, and would not have without them.
+// The seams a piece's corrections free: those that had to rise, did, and would not have without them. Of steps that
+// free none by themselves, the seams that they keep from becoming narrower.
 std::vector<std::size_t> freed_by(const CorrectionShell& shell, const LaidOut& out, std::size_t piece,
                                   const PieceChange& without) {
-  std::vector<std::size_t> freed;
+  std::vector<std::size_t> freed, kept;
   ShellChange change = out.change;
   change[piece] = without;
   for (std::size_t k = 0; k < shell.pairs.size(); ++k) {
     const ShellPair& p = shell.pairs[k];
-    if (!p.must_rise || (p.a != piece && p.b != piece)) continue;
-    if (!out.after[k] || !wide_enough(p, *out.after[k])) continue;
-    if (!wide_enough(p, widths_after(shell, k, change))) freed.push_back(k);
+    if ((p.a != piece && p.b != piece) || !out.after[k]) continue;
+    const PairWidths then = widths_after(shell, k, change);
+    if (p.must_rise && wide_enough(p, *out.after[k]) && !wide_enough(p, then)) freed.push_back(k);
+    if (!p.must_rise && missing_of(p, then, false).any()) kept.push_back(k);
   }
-  return freed;
+  return freed.empty() ? kept : freed;
 }
 
 class Writer {
@@ -101,6 +103,7 @@ class Writer {
   double worth(std::size_t piece) const {
     double sum = 0;
     for (const std::size_t k : freed_by(shell_, out_, piece, {})) {
+      if (!shell_.pairs[k].must_rise) continue;
       const seams::FitSeam& seam = fit_.seams[*shell_.pairs[k].seam];
       sum += options_.seam_value.empty() ? seam.tight_length_mm + seam.pinched_length_mm
                                          : options_.seam_value[*shell_.pairs[k].seam];
@@ -266,6 +269,7 @@ CorrectionResult propose_corrections(const seams::FitDocument& fit, const plan::
   drop_needless(shell, out.given_up, out.layout, options.threads);
   CorrectionResult result = Writer(fit, shell, options, out.layout).write();
   result.proved_fewest = out.proved;
+  result.pieces_at_least = out.at_least;
   return result;
 }
 
@@ -273,9 +277,13 @@ void put_corrections(CorrectionResult work, seams::FitDocument& fit) {
   fit.corrections = std::move(work.corrections);
   fit.corrections_refused = std::move(work.refused);
   if (!work.proved_fewest) {
-    fit.warnings.push_back(
+    std::string warning =
         "the search for the least work was stopped at its limit: the work order does what it says, but fewer "
-        "pieces may do");
+        "pieces may do";
+    if (work.pieces_at_least > 0)
+      warning += " (" + std::to_string(work.pieces_touched) + " are touched; fewer than " +
+                 std::to_string(work.pieces_at_least) + " can not do)";
+    fit.warnings.push_back(warning);
   }
 }
 

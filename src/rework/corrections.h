@@ -32,7 +32,7 @@ struct CorrectionOptions {
   double max_sand_mm = 2.0;                // off one edge
   double limit_mm = core::kWidestSeam_mm;  // no seam that is narrower may be opened beyond
   bool glued = false;                      // nothing can be moved any more
-  bool throats = false;  // raise throats too, easing walls as well: takes several times as long
+  bool ease = true;                        // walls may be eased where only the throat is narrow
   enum class Prefer { least, sand, move } prefer = Prefer::least;
   std::vector<std::string> locked;  // labels of pieces that must not be touched
   // What freeing each seam of the document is worth (say, the length of seam behind it); empty: its length
@@ -51,9 +51,10 @@ struct CorrectionResult {
   std::vector<std::string> refused;  // one line for each seam that can't be had
   std::size_t pieces_touched = 0;
   bool proved_fewest =
-      true;                // in the linear model; false: the search was stopped before, fewer pieces may do
-  double wood_mm3 = 0;     // sanded off: depth x stretch x height of the wall
-  double movement_mm = 0;  // sum of |along| + |towards pole| + rim travel of turns
+      true;  // in the linear model; false: the search was stopped before, fewer pieces may do
+  std::size_t pieces_at_least = 0;  // no fewer can do, in the linear model; 0: not known
+  double wood_mm3 = 0;              // sanded off: depth x stretch x height of the wall
+  double movement_mm = 0;           // sum of |along| + |towards pole| + rim travel of turns
   struct SeamAfter {
     std::array<std::string, 2> tiles;
     double before_mm = 0, after_mm = 0, needed_mm = 0;

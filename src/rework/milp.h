@@ -21,6 +21,10 @@ class MixedProgram {
   // Fixes or frees a variable for the next solve.
   void set_bounds(int variable, double low, double high);
 
+  void make_continuous(int variable) { integer_[static_cast<std::size_t>(variable)] = 0; }
+  // Makes a plain linear program of it.
+  void drop_integers() { integer_.assign(integer_.size(), 0); }
+
   struct Limits {
     double absolute_gap = 1e-6;  // a solution this near the bound is good enough
     double relative_gap = 0;

@@ -147,10 +147,14 @@ void move(const std::vector<Vector2d>& meridian, const Vector3d& centroid, const
 }
 
 // Depth taken off every vertex by the sanding of one piece; ends are found on the map.
-std::vector<double> depths(const geometry::Profile& form, const Rulings& piece,
-                           const std::vector<seams::Correction>& sanding) {
+struct Taken {
+  std::vector<double> depth_mm, ease_deg;
+};
+Taken taken_by(const geometry::Profile& form, const Rulings& piece,
+               const std::vector<seams::Correction>& sanding) {
   const std::size_t n = piece.arris.size();
-  std::vector<double> arc(1, 0), depth(n, 0);
+  std::vector<double> arc(1, 0);
+  Taken taken{std::vector<double>(n, 0), std::vector<double>(n, 0)};
   std::vector<Vector2d> map;
   for (std::size_t i = 0; i < n; ++i) {
     arc.push_back(arc.back() + (piece.arris[(i + 1) % n] - piece.arris[i]).norm());
@@ -176,21 +180,27 @@ std::vector<double> depths(const geometry::Profile& form, const Rulings& piece,
     for (std::size_t i = 0; i < n; ++i) {
       const double s = std::fmod(arc[i] - from + whole, whole);
       const double beyond = s <= length ? 0 : std::min(s - length, whole - s);
-      depth[i] = std::max(depth[i], c.depth_mm * std::max(0.0, 1 - beyond / 3.0));
+      const double share = std::max(0.0, 1 - beyond / 3.0);
+      taken.depth_mm[i] = std::max(taken.depth_mm[i], c.depth_mm * share);
+      taken.ease_deg[i] = std::max(taken.ease_deg[i], c.angle_deg * share);
     }
   }
-  return depth;
+  return taken;
 }
 
 void sand(const geometry::Profile& form, const std::vector<seams::Correction>& sanding, Rulings& piece) {
-  const std::vector<double> depth = depths(form, piece, sanding);
+  const Taken taken = taken_by(form, piece, sanding);
   const Rulings before = piece;
   const std::size_t n = piece.arris.size();
   for (std::size_t i = 0; i < n; ++i) {
     const Vector3d chord = before.arris[(i + 1) % n] - before.arris[(i + n - 1) % n];
     const Vector3d inward = piece.normal.cross(chord).normalized();
-    piece.arris[i] += depth[i] * inward;
-    piece.root[i] += depth[i] * inward;
+    const Vector3d wall = before.root[i] - before.arris[i];
+    const double height = -wall.dot(piece.normal), bevel = std::atan2(wall.dot(inward), height);
+    const double foot =
+        height * (std::tan(bevel + taken.ease_deg[i] * std::numbers::pi / 180) - std::tan(bevel));
+    piece.arris[i] += taken.depth_mm[i] * inward;
+    piece.root[i] += (taken.depth_mm[i] + foot) * inward;
   }
 }
 
@@ -207,7 +217,7 @@ void carry_out(const TrueShell& shell, const std::vector<seams::Correction>& cor
                std::map<std::string, Rulings>& pieces) {
   std::map<std::string, std::vector<seams::Correction>> sanding, moves;
   for (const seams::Correction& c : corrections)
-    (c.action == seams::Correction::Action::sand ? sanding : moves)[c.tile].push_back(c);
+    (c.action == seams::Correction::Action::move ? moves : sanding)[c.tile].push_back(c);
   for (auto& [label, piece] : pieces) {
     const Vector3d centroid = area_centroid(piece);
     if (sanding.contains(label)) sand(shell.plan.profile, sanding[label], piece);
@@ -358,6 +368,70 @@ TEST_P(CorrectionsOnTruth, every_seam_fills_and_none_opens_too_far) {
       "sanding %zu), %.0f mm3 of wood (seam by seam %.0f), %.1f mm of movement\n",
       given.scan, given.seed, tight_before, narrowest, touched.size(), baseline.touched.size(),
       pieces_sanded_seam_by_seam(fit), result.wood_mm3, baseline.wood_mm3, result.movement_mm);
+}
+
+// Narrowest at any depth, wall to rulings both ways; 99 if more than about 12 mm apart.
+double narrowest_throat(const Rulings& a, const Rulings& b) {
+  double least = 99;
+  for (const auto& [own, other] : {std::pair(&a, &b), std::pair(&b, &a)}) {
+    for (std::size_t i = 0; i < own->arris.size(); ++i) {
+      std::vector<std::size_t> near;
+      for (std::size_t k = 0; k < other->arris.size(); ++k) {
+        if ((own->arris[i] - other->arris[k]).squaredNorm() < 12 * 12) near.push_back(k);
+      }
+      for (const double depth : {0.0, 0.25, 0.5, 0.75, 1.0}) {
+        const Vector3d p = own->arris[i] + depth * (own->root[i] - own->arris[i]);
+        for (const std::size_t k : near)
+          least = std::min(least, segment_distance(p, other->arris[k], other->root[k]));
+      }
+    }
+  }
+  return least;
+}
+
+// Mouth and throat, measured with their usual uncertainties: after the work order each is wide enough on the true
+// pieces, or its seam is named as given up, and none is narrower than it was.
+TEST_P(CorrectionsOnTruth, throats_fill_too_and_nothing_gets_worse) {
+  const Case& given = GetParam();
+  if (given.seed != 1) GTEST_SKIP() << "one measurement of each scan is enough here";
+  const auto folder = scan_folder(given.scan);
+  if (!folder) GTEST_SKIP() << "scan " << given.scan << " is in neither datasets/ nor ../shared/scans";
+  const TrueShell shell = read_true_shell(*folder);
+  seams::FitDocument fit = measured_document(shell, given.u95_mm, given.seed);
+  testing::measure_throats(fit, 0.3);
+  const rework::CorrectionResult result = rework::propose_corrections(fit, shell.plan);
+  EXPECT_LE(result.pieces_touched, result.pieces_at_least + 1);
+  EXPECT_GT(result.pieces_at_least, 10u);
+  if (result.proved_fewest) {
+    EXPECT_LE(result.pieces_touched, result.pieces_at_least);
+  }
+
+  std::set<std::array<std::string, 2>> given_up;
+  for (const auto& seam : result.seams) {
+    if (seam.had_to_rise && !seam.reached) given_up.insert(seam.tiles);
+  }
+  EXPECT_EQ(given_up.size(), result.refused.size());
+  EXPECT_LE(given_up.size(), 2u);
+  std::map<std::string, Rulings> before = true_rulings(shell), after = before;
+  carry_out(shell, result.corrections, after);
+  for (auto& [label, piece] : before) piece = densified(piece, 2);
+  for (auto& [label, piece] : after) piece = densified(piece, 2);
+  std::size_t pinched_before = 0;
+  double narrowest = 99;
+  for (const seams::FitSeam& seam : fit.seams) {
+    const double was = narrowest_throat(before[seam.tiles[0]], before[seam.tiles[1]]),
+                 is = narrowest_throat(after[seam.tiles[0]], after[seam.tiles[1]]);
+    pinched_before += was < 3;
+    const bool named = given_up.contains(seam.tiles);
+    EXPECT_GE(is, (named ? std::min(was, 3.0) : 3.0) - 0.1)
+        << seam.tiles[0] << "-" << seam.tiles[1] << " was " << was;
+    if (!named) narrowest = std::min(narrowest, is);
+  }
+  EXPECT_GT(pinched_before, 20u);
+  std::printf(
+      "%s: %zu seams narrower than 3 mm somewhere, %zu given up, narrowest of the others after %.2f mm; "
+      "%zu pieces, no fewer than %zu\n",
+      given.scan, pinched_before, given_up.size(), narrowest, result.pieces_touched, result.pieces_at_least);
 }
 
 INSTANTIATE_TEST_SUITE_P(Scans, CorrectionsOnTruth,

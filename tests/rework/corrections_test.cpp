@@ -306,7 +306,6 @@ TEST(Easing, OpensAThroatAndLeavesTheFace) {
   ASSERT_EQ(scene.fit.seams[0].verdict, seams::Verdict::pinched);
   rework::CorrectionOptions options;
   options.glued = true;  // else moving apart would do
-  options.throats = true;
   const rework::CorrectionResult work = rework::propose_corrections(scene.fit, scene.plan, options);
   ASSERT_EQ(work.corrections.size(), 1u);
   const seams::Correction& c = work.corrections[0];
@@ -334,7 +333,6 @@ TEST(Easing, MovingCountsTheThroat) {
   lean_and_measure(scene, 0.3, 0.1, 0.2);
   ASSERT_EQ(scene.fit.seams[0].verdict, seams::Verdict::too_tight);
   rework::CorrectionOptions options;
-  options.throats = true;
   const auto work = rework::propose_corrections(scene.fit, scene.plan, options);
   EXPECT_TRUE(work.refused.empty());
   const seams::FitDocument after = rework::apply_corrections(scene.fit, scene.plan, work.corrections);
@@ -352,7 +350,6 @@ TEST(Easing, NotForWoodThatIsTurnedAway) {
   seams::judge_again(seam, 3);
   ASSERT_EQ(seam.verdict, seams::Verdict::clear);
   rework::CorrectionOptions options;
-  options.throats = true;
   EXPECT_TRUE(rework::propose_corrections(scene.fit, scene.plan, options).corrections.empty());
 }
 
@@ -373,6 +370,26 @@ TEST(WorkOrder, EasingSaysAngleLengthAndWhereToBegin) {
   EXPECT_EQ(
       rework::correction_words(c),
       "ease the wall of C12 towards D06 by 1.5 degrees over 18 mm, from the end at D05, face edge unchanged");
+}
+
+// Limit 2 mm: common practice, no source.
+TEST(WorkOrder, NamesGapsTooNarrowForAStick) {
+  seams::FitDocument fit;
+  for (const auto& [label, width] : {std::pair("D03", 1.7), std::pair("C06", 2.0)}) {
+    seams::FitSeam seam;
+    seam.tiles = {label, "D04"};
+    seam.narrowest_mm = width;
+    fit.seams.push_back(seam);
+    seams::Correction c;
+    c.action = seams::Correction::Action::sand;
+    c.tile = "D04";
+    c.facing = label;
+    fit.corrections.push_back(c);
+  }
+  const std::string order = rework::work_order(fit);
+  EXPECT_NE(order.find("so narrow a gap: D04 at D03 1.7 mm. Run a blade with abrasive through, or pop"),
+            std::string::npos)
+      << order;
 }
 
 }  // namespace

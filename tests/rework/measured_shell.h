@@ -4,11 +4,13 @@
 #include <optional>
 
 #include <cmath>
+#include <map>
 #include <numbers>
 #include <random>
 
 #include "rework/corrections.h"
 #include "rework/truth_pieces.h"
+#include "solid/throat.h"
 
 namespace interstice::testing {
 
@@ -80,6 +82,22 @@ inline void measure_seams(seams::FitDocument& fit, double u95_mm) {
     for (const solid::MouthSample& m : s.samples)
       seam.samples.push_back({m.s_mm, m.width_mm, u95_mm / 2, m.on_a, m.on_b});
     fit.seams.push_back(seam);
+  }
+}
+
+// And the throats of the document's own walls, all with the same u95.
+inline void measure_throats(seams::FitDocument& fit, double u95_mm) {
+  std::map<std::string, solid::SolidBody> bodies;
+  for (const seams::FitTile& t : fit.tiles) {
+    if (t.state == plan::TileState::placed)
+      bodies.emplace(t.label, solid::PieceSolid{t.face, t.arris, t.root});
+  }
+  for (seams::FitSeam& seam : fit.seams) {
+    const auto throat = solid::throat_of(bodies.at(seam.tiles[0]), bodies.at(seam.tiles[1]));
+    if (!throat) continue;
+    seam.throat_mm = std::max(0.0, throat->width_mm);
+    seam.throat_u95_mm = u95_mm;
+    seams::judge_again(seam, fit.smallest_fill_mm);
   }
 }
 

@@ -1,0 +1,263 @@
+// Which pieces to touch: fewest first, then least work.
+#include <algorithm>
+#include <cmath>
+#include <map>
+#include <numeric>
+
+#include "rework/correction_part.h"
+
+namespace interstice::rework {
+namespace {
+
+constexpr double kLost = 1e-3;          // of a seam, relaxed
+constexpr std::size_t kFewPieces = 24;  // chosen in a moment
+constexpr int kManyRows = 1500;         // in seconds only with the pieces given
+
+}  // namespace
+
+std::vector<std::vector<std::size_t>> CorrectionModel::connected(const std::vector<char>& candidates) const {
+  std::vector<std::size_t> root(shell_.pieces.size());
+  std::iota(root.begin(), root.end(), std::size_t{0});
+  const auto find = [&](std::size_t i) {
+    while (root[i] != i) i = root[i] = root[root[i]];
+    return i;
+  };
+  for (const ShellPair& p : shell_.pairs) {
+    if (candidates[p.a] && candidates[p.b])
+      root[std::max(find(p.a), find(p.b))] = std::min(find(p.a), find(p.b));
+  }
+  std::map<std::size_t, std::vector<std::size_t>> parts;
+  for (std::size_t i = 0; i < root.size(); ++i) {
+    if (candidates[i]) parts[find(i)].push_back(i);
+  }
+  std::vector<std::vector<std::size_t>> out;
+  for (auto& [first, pieces] : parts) out.push_back(std::move(pieces));
+  return out;
+}
+
+// Which pieces are touched and which seams are given up.
+struct CorrectionModel::Fewest {
+  bool feasible = false, proved = false;
+  std::map<std::size_t, bool> touched;   // by piece
+  std::map<std::size_t, bool> given_up;  // by pair
+  double count() const {
+    return static_cast<double>(
+        std::count_if(touched.begin(), touched.end(), [](const auto& t) { return t.second; }));
+  }
+};
+
+double CorrectionModel::far_reach(const WidthRow& row, std::size_t side) const {
+  const double off =
+      row.by_sand[side] +
+      (options_.ease && row.throat && row.by_ease[side] > kLeastEasing ? row.by_ease[side] : 0);
+  return options_.max_sand_mm * off + move_reach(row, side);
+}
+
+// No more than a hope: whatever else its moves do, could this piece alone make the pair wide enough?
+bool CorrectionModel::alone_is_enough(std::size_t index, std::size_t side, const std::vector<Move>& at) {
+  for (const WidthRow& row : linear(index, at).rows) {
+    if (row.width_mm + far_reach(row, side) < lower_of(index, row.throat)) return false;
+  }
+  return true;
+}
+
+int CorrectionModel::nodes_for(const MixedProgram& program) const {
+  return std::max(1, static_cast<int>(options_.max_search / std::max(1, program.row_count())));
+}
+
+// Seams that have to be given up even if every piece is touched.
+std::set<std::size_t> CorrectionModel::hopeless(const std::vector<std::size_t>& pieces,
+                                                const std::vector<Move>& at) {
+  std::set<std::size_t> out;
+  for (int pass = 0; pass < kPasses; ++pass) {
+    Part part = build(pieces, at, Detail::edges);
+    for (const auto& [piece, v] : part.pieces) part.program.set_bounds(v.touched, 1, 1);
+    for (const std::size_t k : out) part.program.set_bounds(part.given_up.at(k), 1, 1);
+    part.program.drop_integers();
+    const auto least = part.program.minimise(part.lost, {});
+    if (!least.feasible) return out;
+    const std::size_t before = out.size();
+    for (const auto& [pair, lost] : part.given_up) {
+      if (least.values[static_cast<std::size_t>(lost)] > kLost) out.insert(pair);
+    }
+    if (!activate_missed(part, at, least.values) && out.size() == before) return out;
+  }
+  return out;
+}
+
+// The fewest pieces of which every seam that has to rise has one, or both where one is not enough: no solution of the
+// whole program that gives up only the hopeless seams touches fewer. Of several the pieces that miss most.
+CorrectionModel::Fewest CorrectionModel::fewest_to_cover(const std::vector<std::size_t>& pieces,
+                                                         const std::set<std::size_t>& lost,
+                                                         const std::vector<Move>& at) {
+  MixedProgram program;
+  std::map<std::size_t, int> touched;
+  std::map<std::size_t, double> missing;
+  double all = 0;
+  for (const std::size_t p : pieces) touched[p] = program.add_variable(0, 1, true);
+  Fewest out;
+  for (std::size_t k = 0; k < shell_.pairs.size(); ++k) {
+    const ShellPair& pair = shell_.pairs[k];
+    const bool has_a = touched.contains(pair.a), has_b = touched.contains(pair.b);
+    if (!pair.must_rise || (!has_a && !has_b)) continue;
+    out.given_up[k] = lost.contains(k) || forced_up[k] != 0;
+    if (out.given_up[k]) continue;
+    MixedProgram::Terms cover;
+    for (const std::size_t side : {0, 1}) {
+      const std::size_t own = side == 0 ? pair.a : pair.b, other = side == 0 ? pair.b : pair.a;
+      if (!touched.contains(own)) continue;
+      cover.emplace_back(touched[own], 1.0);
+      const double short_mm =
+          std::max(pair.lower_mm - pair.now_mm, pair.throat_lower_mm - pair.throat_now_mm);
+      missing[own] += std::max(0.0, short_mm), all += std::max(0.0, short_mm);
+      if (touched.contains(other) && !alone_is_enough(k, side, at))
+        program.add_row(1, {{touched[other], 1.0}}, MixedProgram::kInfinity);
+    }
+    program.add_row(1, cover, MixedProgram::kInfinity);
+  }
+  MixedProgram::Terms objective;
+  for (const auto& [piece, variable] : touched)
+    objective.emplace_back(variable, 1 - (all > 0 ? 0.9 * missing[piece] / all : 0));
+  const auto found = program.minimise(objective, {.absolute_gap = 1e-6, .max_nodes = nodes_for(program)});
+  out.feasible = found.feasible, out.proved = found.proved;
+  if (!found.feasible) return out;
+  for (const auto& [piece, variable] : touched)
+    out.touched[piece] = found.values[static_cast<std::size_t>(variable)] > 0.5;
+  return out;
+}
+
+// The least work with so many pieces and these seams given up; false where that cannot be. In a large program, with
+// these pieces.
+bool CorrectionModel::least_with(const Fewest& fewest, const std::vector<std::size_t>& pieces,
+                                 const std::vector<Move>& at, CorrectionChoice& out) {
+  for (int pass = 0; pass < kPasses; ++pass) {
+    Part part = build(pieces, at, Detail::steps);
+    part.program.add_row(0, part.count, fewest.count());
+    for (const auto& [pair, lost] : part.given_up) {
+      const double v = fewest.given_up.at(pair) ? 1 : 0;
+      part.program.set_bounds(lost, v, v);
+    }
+    if (part.program.row_count() > kManyRows) {
+      for (const auto& [piece, v] : part.pieces) {
+        const double t = fewest.touched.at(piece) ? 1 : 0;
+        part.program.set_bounds(v.touched, t, t);
+      }
+    }
+    const auto least = part.program.minimise(part.work, {.absolute_gap = 0.01,
+                                                         .relative_gap = 0.02,
+                                                         .max_nodes = nodes_for(part.program),
+                                                         .heuristics = false});
+    if (!least.feasible) return false;
+    read(part, least.values, out);
+    if (!activate_missed(part, at, least.values)) return true;
+  }
+  return true;
+}
+
+// By the whole program; a relaxation of it where rows are still left out.
+CorrectionModel::Fewest CorrectionModel::fewest_of(const std::vector<std::size_t>& pieces,
+                                                   const std::vector<Move>& at, bool& missed) {
+  const Part part = build(pieces, at, Detail::edges);
+  MixedProgram::Terms first = part.count;
+  for (const auto& [variable, weight] : part.lost)
+    first.emplace_back(variable, weight * static_cast<double>(pieces.size() + 1));
+  // Whole numbers throughout: within one of the bound is the optimum.
+  const auto found = part.program.minimise(
+      first, {.absolute_gap = 0.99, .max_nodes = nodes_for(part.program), .heuristics = false});
+  Fewest out{found.feasible, found.proved, {}, {}};
+  missed = false;
+  if (!found.feasible) return out;
+  for (const auto& [piece, v] : part.pieces)
+    out.touched[piece] = found.values[static_cast<std::size_t>(v.touched)] > 0.5;
+  for (const auto& [pair, lost] : part.given_up)
+    out.given_up[pair] = found.values[static_cast<std::size_t>(lost)] > 0.5;
+  missed = activate_missed(part, at, found.values);
+  return out;
+}
+
+void CorrectionModel::choose_part(const std::vector<std::size_t>& pieces, const std::vector<Move>& at,
+                                  CorrectionChoice& out) {
+  const bool any = std::any_of(shell_.pairs.begin(), shell_.pairs.end(), [&](const ShellPair& p) {
+    return p.must_rise &&
+           std::any_of(pieces.begin(), pieces.end(), [&](std::size_t i) { return i == p.a || i == p.b; });
+  });
+  if (!any) return;
+  // Mostly the fewest pieces that cover the seams will do: then no fewer can, and the large program need not ask.
+  const Fewest cover = fewest_to_cover(pieces, hopeless(pieces, at), at);
+  const auto bound = [&](const Fewest& f) {
+    out.at_least += f.proved ? static_cast<std::size_t>(f.count()) : 0;
+  };
+  if (cover.proved && cover.feasible && least_with(cover, pieces, at, out)) return bound(cover);
+  bool missed = true;
+  for (int pass = 0; missed && pass < kPasses; ++pass) {
+    const Fewest fewest = fewest_of(pieces, at, missed);
+    if (!fewest.feasible) break;
+    if (!least_with(fewest, pieces, at, out)) continue;
+    out.proved = out.proved && fewest.proved;
+    return bound(fewest);
+  }
+  out.proved = false;
+}
+
+// Pieces next to a seam that has to rise, and with helpers also their neighbours.
+std::vector<char> CorrectionModel::candidates_of(bool helpers) const {
+  std::vector<char> candidates(shell_.pieces.size(), 0);
+  const auto admit = [&](std::size_t piece) { candidates[piece] = shell_.pieces[piece].free; };
+  for (const ShellPair& p : shell_.pairs) {
+    if (p.must_rise) admit(p.a), admit(p.b);
+  }
+  if (!helpers) return candidates;
+  const std::vector<char> first = candidates;
+  for (const ShellPair& p : shell_.pairs) {
+    if (first[p.a]) admit(p.b);
+    if (first[p.b]) admit(p.a);
+  }
+  return candidates;
+}
+
+bool CorrectionModel::helpers_may_free(const CorrectionChoice& choice) {
+  const std::vector<Move> still(shell_.pieces.size());
+  std::set<std::size_t> lost;
+  for (std::size_t k = 0; k < shell_.pairs.size(); ++k) {
+    if (choice.given_up[k] && !forced_up[k]) lost.insert(k);
+  }
+  if (lost.empty()) return false;
+  for (const std::vector<std::size_t>& pieces : connected(candidates_of(true))) {
+    for (const std::size_t k : hopeless(pieces, still)) lost.erase(k);
+  }
+  return !lost.empty();
+}
+
+void CorrectionModel::choose_again(bool helpers, std::vector<char>& open, CorrectionChoice& choice) {
+  const std::vector<Move> still(shell_.pieces.size());
+  const std::size_t at_least = choice.at_least;  // margins are no bound
+  for (const std::vector<std::size_t>& pieces : connected(candidates_of(helpers))) {
+    const auto is_open = [&](std::size_t p) { return open[p] != 0; };
+    if (pieces.size() > kFewPieces || std::none_of(pieces.begin(), pieces.end(), is_open)) continue;
+    for (const std::size_t p : pieces) choice.touched[p] = 0, choice.moves[p] = {}, open[p] = 1;
+    for (std::size_t k = 0; k < shell_.pairs.size(); ++k) {
+      const ShellPair& pair = shell_.pairs[k];
+      const bool here = std::any_of(pieces.begin(), pieces.end(),
+                                    [&](std::size_t p) { return p == pair.a || p == pair.b; });
+      if (!here) continue;
+      choice.depth[k] = choice.foot[k] = {0, 0};
+      choice.given_up[k] = pair.must_rise;
+    }
+    choose_part(pieces, still, choice);
+  }
+  choice.at_least = at_least;
+}
+
+CorrectionChoice CorrectionModel::choose(const std::vector<Move>& at, bool helpers) {
+  CorrectionChoice out{std::vector<char>(shell_.pieces.size(), 0), std::vector<Move>(shell_.pieces.size()),
+                       std::vector<std::array<double, 2>>(shell_.pairs.size(), {0, 0}),
+                       std::vector<std::array<double, 2>>(shell_.pairs.size(), {0, 0}),
+                       std::vector<char>(shell_.pairs.size(), 0)};
+  for (std::size_t k = 0; k < shell_.pairs.size(); ++k)
+    out.given_up[k] = shell_.pairs[k].must_rise;  // until a part of the shell says otherwise
+  for (const std::vector<std::size_t>& pieces : connected(candidates_of(helpers)))
+    choose_part(pieces, at, out);
+  return out;
+}
+
+}  // namespace interstice::rework
