@@ -3,14 +3,14 @@
 
 ROOMS_LIST has a line a room, "room: rooms it may include". Checked: every include goes to a room on that list, every
 file of a room opens the namespace of the room, no type of one qualified name is defined in two places (undefined
-behaviour that no compiler reports), files and rooms keep their sizes, and the table of DEVELOPERS.md is the list.
+behaviour that no compiler reports), files, functions and rooms keep their sizes, and the table of DEVELOPERS.md is the list.
 """
 import collections
 import pathlib
 import re
 import sys
 
-MOST_LINES_A_FILE, MOST_LINES_A_ROOM, MOST_FILES_A_ROOM = 400, 3000, 32
+MOST_LINES_A_FILE, MOST_LINES_A_ROOM, MOST_FILES_A_ROOM, MOST_LINES_A_FUNCTION = 400, 3000, 32, 60
 
 
 def read_rooms(path):
@@ -41,6 +41,18 @@ def unnamed_removed(text):
     return "".join(out) + text[i:]
 
 
+def long_functions(text):
+    """Bodies that begin with a line at the margin ending in "{" and end with "}" at the margin, as clang-format lays out."""
+    begins = None
+    for number, line in enumerate(text.splitlines(), 1):
+        if line.startswith("}"):
+            if begins and number - begins[0] + 1 > MOST_LINES_A_FUNCTION:
+                yield begins
+            begins = None
+        elif re.match(r"[A-Za-z].*\(", line):
+            begins = (number, line)
+
+
 def check_file(path, room, rooms, types, faults):
     text = path.read_text(encoding="utf-8")
     for target in re.findall(r'^#include "([a-z_]+)/', text, flags=re.M):
@@ -51,6 +63,8 @@ def check_file(path, room, rooms, types, faults):
     bare = unnamed_removed(without_comments(text))
     for name in re.findall(r"^(?:struct|class|enum class) (\w+)(?: final)?(?: : [^;{]*)? \{", bare, flags=re.M):
         types[f"{room}::{name}"].append(path)
+    for number, line in long_functions(text):
+        faults.append(f"{path}:{number}: a function of more than {MOST_LINES_A_FUNCTION} lines: {line}")
     lines = text.count("\n")
     if lines > MOST_LINES_A_FILE:
         faults.append(f"{path}: {lines} lines, at most {MOST_LINES_A_FILE}")
