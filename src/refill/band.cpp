@@ -23,11 +23,6 @@ channels::VoidGridOptions grid_options(int threads) {
   return options;
 }
 
-struct Beside {
-  std::size_t piece;
-  double outside_mm, height_mm;
-};
-
 }  // namespace
 
 Band::Band(const channels::ShellSolids& shell, const seams::FitDocument& dry, int threads)
@@ -105,6 +100,26 @@ double Band::void_depth(std::size_t i, std::size_t j) const {
   return depth;
 }
 
+// The pieces whose outlines are in reach, nearest first, with the heights their faces carry on to.
+std::vector<Band::Beside> Band::pieces_beside(const std::vector<std::size_t>& near, const Vector3d& base,
+                                              const Vector3d& normal) const {
+  std::vector<Beside> beside;
+  for (const std::size_t p : near) {
+    const channels::PieceField& field = *fields_[p];
+    const double lean = normal.dot(field.face().normal);
+    if (lean < 0.2) continue;
+    const double h = -field.face().height(base) / lean;
+    const auto r = field.read(field.face().drop(base + h * normal));
+    if (r.outside_mm >= channels::PieceField::kReach_mm) continue;
+    beside.push_back(
+        {p, r.outside_mm, (r.outside_mm <= 0 ? h : r.arris_height_mm) + field.face_above_mm() / lean});
+  }
+  std::sort(beside.begin(), beside.end(), [](const Beside& a, const Beside& b) {
+    return a.outside_mm != b.outside_mm ? a.outside_mm < b.outside_mm : a.piece < b.piece;
+  });
+  return beside;
+}
+
 void Band::fill_row(int row, std::vector<BandCell>& out) const {
   const channels::VoidGrid& g = grid_of_void_;
   const Vector2d corner = g.map_at(0, 0);
@@ -132,20 +147,7 @@ void Band::fill_row(int row, std::vector<BandCell>& out) const {
     if (!open || near.size() < 2) continue;
     Vector3d base, normal;
     g.base(uv, base, normal);
-    std::vector<Beside> beside;
-    for (const std::size_t p : near) {
-      const channels::PieceField& field = *fields_[p];
-      const double lean = normal.dot(field.face().normal);
-      if (lean < 0.2) continue;
-      const double h = -field.face().height(base) / lean;
-      const auto r = field.read(field.face().drop(base + h * normal));
-      if (r.outside_mm >= channels::PieceField::kReach_mm) continue;
-      beside.push_back(
-          {p, r.outside_mm, (r.outside_mm <= 0 ? h : r.arris_height_mm) + field.face_above_mm() / lean});
-    }
-    std::sort(beside.begin(), beside.end(), [](const Beside& a, const Beside& b) {
-      return a.outside_mm != b.outside_mm ? a.outside_mm < b.outside_mm : a.piece < b.piece;
-    });
+    const std::vector<Beside> beside = pieces_beside(near, base, normal);
     if (beside.size() < 2) continue;
     const Vector2d s = g.scale(uv.norm(), beside[0].height_mm);
     const double cell_mm = kStep_mm * std::sqrt(s.x() * s.y());

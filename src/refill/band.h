@@ -50,6 +50,12 @@ class Band {
   const std::vector<std::unique_ptr<channels::PieceField>>& fields() const { return fields_; }
 
  private:
+  struct Beside {
+    std::size_t piece;
+    double outside_mm, height_mm;
+  };
+  std::vector<Beside> pieces_beside(const std::vector<std::size_t>& near, const Eigen::Vector3d& base,
+                                    const Eigen::Vector3d& normal) const;
   bool open_near_top(std::size_t i, std::size_t j) const;
   void measure_ends();
   double outline_sd(std::size_t piece, const Eigen::Vector3d& at) const;

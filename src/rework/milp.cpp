@@ -36,6 +36,45 @@ MixedProgram::Terms merged(MixedProgram::Terms terms) {
   return out;
 }
 
+// The rows' terms by column, each column's in the order of the rows.
+template <typename Rows>
+Columns columns_of(const Rows& rows, std::size_t variables) {
+  Columns matrix;
+  matrix.start.assign(variables + 1, 0);
+  for (const auto& row : rows) {
+    for (const auto& term : row.terms) ++matrix.start[static_cast<std::size_t>(term.first) + 1];
+  }
+  for (std::size_t i = 0; i < variables; ++i) matrix.start[i + 1] += matrix.start[i];
+  matrix.row.resize(static_cast<std::size_t>(matrix.start[variables]));
+  matrix.value.resize(matrix.row.size());
+  std::vector<CoinBigIndex> next(matrix.start.begin(), matrix.start.end() - 1);
+  for (std::size_t r = 0; r < rows.size(); ++r) {
+    for (const auto& [variable, coefficient] : rows[r].terms) {
+      const auto place = static_cast<std::size_t>(next[static_cast<std::size_t>(variable)]++);
+      matrix.row[place] = static_cast<int>(r);
+      matrix.value[place] = coefficient;
+    }
+  }
+  return matrix;
+}
+
+// Quiet, on one thread, the same search every time.
+void set_limits(Cbc_Model* model, const MixedProgram::Limits& limits) {
+  Cbc_setObjSense(model, 1);
+  Cbc_setLogLevel(model, 0);
+  Cbc_setParameter(model, "log", "0");
+  Cbc_setParameter(model, "slog", "0");
+  Cbc_setParameter(model, "threads", "0");
+  Cbc_setParameter(model, "randomCbcSeed", "1");
+  Cbc_setParameter(model, "maxNodes", std::to_string(limits.max_nodes).c_str());
+  if (!limits.heuristics) {
+    Cbc_setParameter(model, "heuristicsOnOff", "off");
+    Cbc_setParameter(model, "preprocess", "off");
+  }
+  Cbc_setAllowableGap(model, limits.absolute_gap);
+  Cbc_setAllowableFractionGap(model, limits.relative_gap);
+}
+
 }  // namespace
 
 int MixedProgram::add_variable(double low, double high, bool integer) {
@@ -64,24 +103,11 @@ MixedProgram::Solution MixedProgram::minimise(const Terms& objective, const Limi
 
 MixedProgram::Solution MixedProgram::solve(const Terms& objective, const Limits& limits) const {
   const std::size_t n = low_.size();
-  Columns matrix;
-  matrix.start.assign(n + 1, 0);
-  for (const Row& row : rows_) {
-    for (const auto& term : row.terms) ++matrix.start[static_cast<std::size_t>(term.first) + 1];
-  }
-  for (std::size_t i = 0; i < n; ++i) matrix.start[i + 1] += matrix.start[i];
-  matrix.row.resize(static_cast<std::size_t>(matrix.start[n]));
-  matrix.value.resize(matrix.row.size());
-  std::vector<CoinBigIndex> next(matrix.start.begin(), matrix.start.end() - 1);
+  const Columns matrix = columns_of(rows_, n);
   std::vector<double> row_low, row_high;
-  for (std::size_t r = 0; r < rows_.size(); ++r) {
-    row_low.push_back(rows_[r].low);
-    row_high.push_back(rows_[r].high);
-    for (const auto& [variable, coefficient] : rows_[r].terms) {
-      const auto place = static_cast<std::size_t>(next[static_cast<std::size_t>(variable)]++);
-      matrix.row[place] = static_cast<int>(r);
-      matrix.value[place] = coefficient;
-    }
+  for (const Row& row : rows_) {
+    row_low.push_back(row.low);
+    row_high.push_back(row.high);
   }
   std::vector<double> cost(n, 0.0);
   for (const auto& [variable, coefficient] : objective)
@@ -94,19 +120,7 @@ MixedProgram::Solution MixedProgram::solve(const Terms& objective, const Limits&
   for (std::size_t i = 0; i < n; ++i) {
     if (integer_[i]) Cbc_setInteger(model.get(), static_cast<int>(i));
   }
-  Cbc_setObjSense(model.get(), 1);
-  Cbc_setLogLevel(model.get(), 0);
-  Cbc_setParameter(model.get(), "log", "0");
-  Cbc_setParameter(model.get(), "slog", "0");
-  Cbc_setParameter(model.get(), "threads", "0");
-  Cbc_setParameter(model.get(), "randomCbcSeed", "1");
-  Cbc_setParameter(model.get(), "maxNodes", std::to_string(limits.max_nodes).c_str());
-  if (!limits.heuristics) {
-    Cbc_setParameter(model.get(), "heuristicsOnOff", "off");
-    Cbc_setParameter(model.get(), "preprocess", "off");
-  }
-  Cbc_setAllowableGap(model.get(), limits.absolute_gap);
-  Cbc_setAllowableFractionGap(model.get(), limits.relative_gap);
+  set_limits(model.get(), limits);
   Cbc_solve(model.get());
 
   Solution out;
