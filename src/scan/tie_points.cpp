@@ -20,9 +20,12 @@ using Eigen::Vector3d;
 namespace {
 
 constexpr double kEpipolar_px = 2.5;
-constexpr double kRatio = 0.85;         // best over second-best descriptor distance, unguided
-constexpr double kGuidedRatio = 0.92;   // among the few candidates that geometry allows
-constexpr double kMeet_mm = 5.0;        // how far apart, on the map, one spot may seem in two photos
+constexpr double kRatio = 0.85;        // best over second-best descriptor distance, unguided
+constexpr double kGuidedRatio = 0.92;  // among the few candidates that geometry allows
+constexpr double kMeet_mm = 5.0;       // how far apart, on the map, one spot may seem in two photos
+// rad between the views of a pair: nearer ones, compared to a tenth of a pixel, tell a depth to no better than
+// seven tenths of one. Where hundreds of photos stand close together, the nearest do not say where the form stands.
+constexpr double kLeastAngle = 0.14;
 constexpr double kMaxAngle = 0.75;      // rad between the views of a pair: beyond, patches look too different
 constexpr double kMaxDescriptor = 0.9;  // RootSIFT distance above which two patches have nothing in common
 
@@ -67,7 +70,7 @@ std::vector<std::pair<std::size_t, std::size_t>> neighbour_pairs(const std::vect
     for (std::size_t j = 0; j < rays.size(); ++j) {
       if (i == j) continue;
       const double angle = angle_between(rays[i].centre - aim, rays[j].centre - aim);
-      if (angle < max_angle && angle > 0.02) others.emplace_back(angle, j);
+      if (angle < max_angle && angle > kLeastAngle) others.emplace_back(angle, j);
     }
     std::sort(others.begin(), others.end());
     for (std::size_t k = 0; k < std::min(most, others.size()); ++k)

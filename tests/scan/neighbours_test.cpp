@@ -2,6 +2,7 @@
 #include <gtest/gtest.h>
 
 #include <cmath>
+#include <numbers>
 #include <opencv2/features2d.hpp>
 #include <random>
 
@@ -100,6 +101,27 @@ TEST(Neighbours, NothingToMatch) {
   std::vector<scan::TiePhoto> photos = two_photos(0.3);
   photos[1].features = {};
   EXPECT_TRUE(scan::points_of(scan::match_neighbours(photos, 1)).empty());
+}
+
+// A hundred photos, two degrees apart: each is held against photos from which a depth can be told, at least eight
+// degrees away, not against the nearest.
+TEST(Neighbours, AreFarEnoughApartToTellADepth) {
+  constexpr double kStep = 2 * std::numbers::pi / 180;
+  std::vector<scan::TiePhoto> photos(100);
+  for (std::size_t i = 0; i < photos.size(); ++i) {
+    const double a = kStep * double(i);
+    photos[i].lens = camera::plain_lens(2000, 1500, 1600);
+    photos[i].camera_T_bench = looking_at({420 * std::cos(a), 420 * std::sin(a), 0}, {0, 0, 0});
+  }
+  const auto pairs = scan::match_neighbours(photos, 1);
+  std::vector<int> of_photo(photos.size(), 0);
+  for (const scan::PairPoints& pair : pairs) {
+    EXPECT_GE(kStep * double(pair.second - pair.first), 0.139);
+    EXPECT_LE(kStep * double(pair.second - pair.first), 0.25);
+    ++of_photo[pair.first];
+    ++of_photo[pair.second];
+  }
+  for (const int n : of_photo) EXPECT_GE(n, 3);
 }
 
 }  // namespace
