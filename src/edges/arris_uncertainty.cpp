@@ -131,7 +131,7 @@ double shared_points(const ArrisUnknowns& u, const std::vector<ArrisObservation>
   const auto n = static_cast<std::size_t>(u.points());
   std::map<std::size_t, std::vector<double>> by_photo;
   for (const ArrisObservation& o : observations) {
-    if (o.weight < 0.3 || o.slope > 0) continue;
+    if (o.weight < 0.3) continue;
     auto& r = by_photo.try_emplace(o.photo.value, n, NAN).first->second;
     r[o.point] = u.residual(o, x) / o.sd_mm;
   }
@@ -177,7 +177,7 @@ std::vector<double> shown_alone(const std::vector<ArrisObservation>& observation
 double views_of_contour(const std::vector<ArrisObservation>& observations, std::size_t points) {
   std::vector<double> views(points, 0);
   for (const ArrisObservation& o : observations) {
-    if (o.slope < 0) views[o.point] += o.weight;
+    views[o.point] += o.weight;
   }
   double sum = 0, seen = 0;
   for (const double v : views) {
@@ -192,7 +192,6 @@ double per_freedom(const ArrisUnknowns& u, const std::vector<ArrisObservation>& 
   constexpr double kMost = 4;
   double readings = 0, taken = 0;
   for (const ArrisObservation& o : observations) {
-    if (o.slope > 0) continue;
     const ArrisUnknowns::Row r = u.row(o);
     double leverage = 0;
     for (int p = 0; p < ArrisUnknowns::kTerms; ++p) {

@@ -11,12 +11,13 @@ using Eigen::Vector2d;
 namespace {
 
 constexpr double kStepCosine = 0.3;
-// Views with the wall hidden, down to where the footprint across the edge doubles; flatter ones than the
-// last see edge and wall in one.
-constexpr double kHiddenFrom = -1.5, kHiddenTo = -0.12;
-constexpr double kWallFrom = 0.25, kWallTo = 1.3;
+// Views with the wall hidden, down to where the footprint across the edge doubles, and onto the wall.
+constexpr double kHiddenFrom = -1.5, kWallTo = 2.5;
 constexpr double kLeastWindow_px = 1.2;  // half of a blurred step
-constexpr double kWallViewFactor = 3.0;  // noise of views onto the wall against the others
+constexpr double kLeastInward_px = 0.6;  // of a window, where rim and arris are seen in one
+constexpr double kWallViewFactor = 1.5;  // noise of views onto the wall against the others: walls have grain
+constexpr double kWallReading_px = 0.1;  // a lit wall darkens with depth, which draws its edge outward
+constexpr double kSeenBlur_px = 1.1;     // of a phone picture's step after the derivative's filter
 constexpr double kBlur_px = 0.8;         // of the derivative filter: about a phone picture's own blur
 constexpr double kAcross_mm = 0.75;      // the spacing of points: each reads its own stretch of edge
 constexpr double kLeastContrast = 5.0;   // grey levels, a few times the noise of such a mean
@@ -96,13 +97,15 @@ double peak_mm(const Reading& r, std::size_t i, double sign) {
   return (static_cast<double>(i) - r.half + shift) * r.step_mm;
 }
 
-// The best peak of sign * slope.
-void best_peak(const Reading& r, double sign, double window_mm, Edge& edge, double& score) {
+// The best peak of sign * slope, no further inward than `inward_mm`.
+void best_peak(const Reading& r, double sign, double window_mm, double inward_mm, Edge& edge, double& score) {
   std::size_t best = 0;
   for (std::size_t i = 1; i + 1 < r.slope.size(); ++i) {
     const double here = sign * r.slope[i];
     if (here < kLeastContrast || !is_peak(r.slope, i, sign)) continue;
-    const double x = (static_cast<double>(i) - r.half) * r.step_mm / window_mm;
+    const double at_mm = (static_cast<double>(i) - r.half) * r.step_mm;
+    if (at_mm < -inward_mm) continue;
+    const double x = at_mm / window_mm;
     if (here * (1 - 0.5 * x * x) > score) {
       score = here * (1 - 0.5 * x * x);
       best = i;
@@ -175,13 +178,14 @@ void read_across(const surface::Picture& picture, const OutlineView& view, doubl
                       r.profile);
 }
 
-// Steps of all kinds within +-window; false where the picture ends.
-bool find_steps(const surface::Picture& picture, double window_mm, Steps& found, Reading& r) {
+// Steps of all kinds within +-window, no further inward than `inward_mm`; false where the picture ends.
+bool find_steps(const surface::Picture& picture, double window_mm, double inward_mm, Steps& found,
+                Reading& r) {
   read_across(picture, found.view, window_mm, r);
   for (std::size_t c = 0; c < r.profile.size(); ++c) {
     if (!differentiate(r.profile[c], r.half, r.slope)) return false;
-    best_peak(r, -1, window_mm, found.edges[2 * c], found.scores[2 * c]);
-    best_peak(r, 1, window_mm, found.edges[2 * c + 1], found.scores[2 * c + 1]);
+    best_peak(r, -1, window_mm, inward_mm, found.edges[2 * c], found.scores[2 * c]);
+    best_peak(r, 1, window_mm, inward_mm, found.edges[2 * c + 1], found.scores[2 * c + 1]);
   }
   compare_with_light(r, found);
   for (std::size_t kind = kLightKinds; kind < kKinds; ++kind) found.scores[kind] *= kColourTrust;
@@ -191,7 +195,7 @@ bool find_steps(const surface::Picture& picture, double window_mm, Steps& found,
 // How far the corner's darkness draws an edge: outward where light rises outward, inward where it falls.
 double shade_mm(const BrokenCorner& corner, double slope, double face_light, double step_light,
                 std::size_t kind) {
-  if (slope > 0 || kind >= kLightKinds || step_light <= 0) return 0;
+  if (kind >= kLightKinds || step_light <= 0) return 0;
   const double share = std::min(kMostShade, face_light / step_light);
   return (kind == 0 ? -1 : 1) * share * strip_width_mm(corner, slope);
 }
@@ -203,6 +207,12 @@ bool bright_strip(const Steps& s, const BrokenCorner& corner) {
   const double width = strip_width_mm(corner, s.view.slope);
   const double apart = s.edges[0].offset_mm - s.edges[1].offset_mm;
   return apart > kLeastShare * width && apart < width + kMostBeyond_px / s.view.px_per_mm;
+}
+
+// How much of a corner's strip an edge is drawn by: all where its ends are seen as one step, less and less
+// where they are two (the steepest place of a blurred step with a small one some way off).
+double unresolved(double strip_px) {
+  return std::exp(-0.5 * strip_px * strip_px / (kSeenBlur_px * kSeenBlur_px));
 }
 
 // One photo's steps, by point.
@@ -258,13 +268,15 @@ void choose_kinds(const std::vector<Steps>& steps, const ArrisLine& line,
     ArrisObservation o{
         s.point, s.view.photo, slope, edge.offset_mm - rim_shift_mm(corner, slope), edge.contrast, 0};
     o.looks_up = s.looks_up;
-    o.offset_mm -= wall_shift_mm(corner, slope, s.looks_up);
-    o.strip_mm = strip_width_mm(corner, slope);
-    o.corner_sd_mm = on_corner_mm(corner, slope, s.looks_up);
+    const double share = unresolved(strip_width_mm(corner, slope) * s.view.px_per_mm);
+    o.offset_mm -= share * wall_shift_mm(corner, slope, s.looks_up);
+    o.strip_mm = share * strip_width_mm(corner, slope);
+    o.corner_sd_mm = share * on_corner_mm(corner, slope, s.looks_up);
+    if (slope > 0) o.corner_sd_mm = std::hypot(o.corner_sd_mm, kWallReading_px / s.view.px_per_mm);
     o.sd_mm =
         slope < 0 ? std::hypot(noise, kEdgeFloor_mm) : std::hypot(kWallViewFactor * noise, o.corner_sd_mm);
     const auto [face, step] = photo.light_at(s.point, kind);
-    o.shade_mm = shade_mm(corner, slope, face, step, kind);
+    o.shade_mm = share * shade_mm(corner, slope, face, step, kind);
     o.light_or_code_mm = edge.light_or_code_mm;
     o.pixel_mm = 1 / s.view.px_per_mm;
     out.push_back(o);
@@ -318,10 +330,12 @@ std::vector<ArrisObservation> observe_edges(
   geometry::IndexedVector<geometry::PhotoIndex, std::vector<Steps>> seen(scan.photos.size());
   Reading reading;
   for_views(scan, pictures, line, around, [&](std::size_t point, const OutlineView& view, bool looks_up) {
-    if (view.slope > kHiddenTo && view.slope < kWallFrom) return;
     Steps found{point, view, looks_up};
     const double window = std::max(window_mm, kLeastWindow_px / view.px_per_mm);
-    if (find_steps(pictures[view.photo], window, found, reading)) seen[view.photo].push_back(found);
+    // A step nearer to the rim than to the arris is the rim.
+    const double strip = strip_width_mm(line.corners[point], view.slope);
+    const double inward = strip > 0 ? std::max(strip / 2, kLeastInward_px / view.px_per_mm) : window;
+    if (find_steps(pictures[view.photo], window, inward, found, reading)) seen[view.photo].push_back(found);
   });
   std::vector<ArrisObservation> out;
   for (const std::vector<Steps>& steps : seen) choose_kinds(steps, line, out);

@@ -9,9 +9,13 @@
 // values lie up to half a pixel apart, and how much of the blur belongs to either is not known: the edge is
 // taken halfway, and half the difference enters its uncertainty.
 //
-// Shade of the broken corner (edges/broken_corner.h). Too narrow to be resolved, a strip darker than the face
-// by a share k of its light draws the edge towards itself: by k * `shade_mm`, where shade_mm is the strip's
-// width times the face's light over the step of light. k is an unknown of the fit in edges/trace_arris.h.
+// Rim and arris. A step nearer to where the rim of a broken corner (edges/broken_corner.h) should be seen than to
+// the arris is the rim's and no reading; then views of every slope show the arris without bias.
+//
+// Shade of the broken corner. A strip of width s darker than the face by a share k of its light draws the edge
+// towards itself: by k * `shade_mm`, where shade_mm is s times the face's light over the step of light, and
+// exp(-s^2 / 2 b^2) of that where the picture's blur b resolves it (the steepest place of two blurred steps
+// to first order in the smaller). k is an unknown of the fit in edges/trace_arris.h.
 //
 // Bright strip. Light from above makes the strip brighter than face and wall: then the step rises at its
 // upper end and falls at the arris. In views onto the wall a rise with a fall a strip's width outward of it
@@ -29,7 +33,7 @@ struct ArrisObservation {
   std::size_t point;
   geometry::PhotoIndex photo;
   double slope, offset_mm, contrast, sd_mm;
-  double strip_mm = 0;          // how wide the broken corner's strip is seen
+  double strip_mm = 0;          // how much of the broken corner's strip draws the edge
   double corner_sd_mm = 0;      // by where on the corner the edge is seen
   double shade_mm = 0;          // derivative of the offset by the corner's darkness
   double light_or_code_mm = 0;  // half the difference between places by light and by code values

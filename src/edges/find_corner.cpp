@@ -12,7 +12,7 @@ constexpr double kReach_mm = 0.9;    // of places, either way
 constexpr double kHighest_mm = 1.2;  // a corner broken deeper is a chamfer by design
 constexpr double kTable_mm = 0.025;  // of a photo's votes by offset
 constexpr double kMostOffset_mm =
-    2.8;  // of what may be asked: the arris of the highest corner under slope 1.3
+    3.9;  // of what may be asked: the arris of the highest corner under slope 2.5
 constexpr double kNear_px = 0.5, kNear_mm = 0.04;  // how near a step must lie to count
 constexpr double kSecond = 0.2;        // what steps show by chance where there is no line, of a photo
 constexpr double kHalfContrast = 5.0;  // grey levels at which a step counts half
@@ -21,6 +21,8 @@ constexpr double kHalfContrast = 5.0;  // grey levels at which a step counts hal
 constexpr double kBend = 0.25, kUneven = 0.6;
 constexpr int kMostBend = 3, kMostUneven = 1;  // steps
 constexpr double kFar = 0.2;                   // photos, at the end of the reach
+
+constexpr double kAspects[] = {0.5, 0.7, 1, 1.4, 2};  // of the usual width over height
 
 constexpr int kPlaces = 2 * static_cast<int>(kReach_mm / kStep_mm + 0.5) + 1;
 constexpr int kHeights = static_cast<int>(kHighest_mm / kStep_mm + 0.5) + 1;
@@ -58,21 +60,32 @@ class Votes {
   std::vector<float> value_;
 };
 
-// Adds one photo's votes for every state of a point.
-void vote(const SeenSteps& seen, double aspect, std::vector<double>& score) {
-  const double near_mm = std::hypot(kNear_px / seen.view.px_per_mm, kNear_mm);
-  const Votes votes(seen, near_mm);
-  const double slope = seen.view.slope;
+// What one photo says at a point.
+struct PhotoVotes {
+  Votes votes;
+  double slope, near_mm;
+};
+
+// Votes of a point's photos for every state. The corner may be as steep or as flat as it likes: its rim counts
+// where most photos see it.
+void vote(const std::vector<PhotoVotes>& photos, double aspect, std::vector<double>& score) {
   for (int m = 0; m < kHeights; ++m) {
     const double h = height_mm(m);
-    const double apart = (aspect + slope) * h;  // negative: the arris is hidden behind the rim
-    const bool two = apart > 2 * near_mm;
-    const double lower = std::max(slope, -aspect) * h, upper = -aspect * h;
     for (int k = 0; k < kPlaces; ++k) {
       const double d = place_mm(k);
-      double sum = votes.at(d + lower);
-      if (two) sum += votes.at(d + upper) - kSecond;
-      score[static_cast<std::size_t>(m * kPlaces + k)] += sum;
+      double best = -1e9;
+      for (const double times : kAspects) {
+        const double a = times * aspect;
+        double sum = 0;
+        for (const PhotoVotes& photo : photos) {
+          const double apart = (a + photo.slope) * h;  // negative: the arris is hidden behind the rim
+          sum += photo.votes.at(d + std::max(photo.slope, -a) * h);
+          if (apart > 2 * photo.near_mm) sum += photo.votes.at(d - a * h) - kSecond;
+        }
+        best = std::max(best, sum);
+        if (m == 0) break;
+      }
+      score[static_cast<std::size_t>(m * kPlaces + k)] += best;
     }
   }
 }
@@ -126,8 +139,12 @@ FoundCorner find_corner(const scan::Scan& scan,
       for (int m = 0; m < kHeights; ++m) s[static_cast<std::size_t>(m * kPlaces + k)] -= kFar * far * far;
     }
   }
-  for (const SeenSteps& seen : all_steps(scan, pictures, line, kMostOffset_mm, around))
-    vote(seen, aspect, score[seen.point]);
+  std::vector<std::vector<PhotoVotes>> photos(n);
+  for (const SeenSteps& seen : all_steps(scan, pictures, line, kMostOffset_mm, around)) {
+    const double near_mm = std::hypot(kNear_px / seen.view.px_per_mm, kNear_mm);
+    photos[seen.point].push_back({Votes(seen, near_mm), seen.view.slope, near_mm});
+  }
+  for (std::size_t i = 0; i < n; ++i) vote(photos[i], aspect, score[i]);
   const std::vector<int> path = best_path(score);
   FoundCorner out;
   for (std::size_t i = 0; i < n; ++i) {

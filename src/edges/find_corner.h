@@ -4,7 +4,8 @@
 // an edge, and all views agree on either, so that a search for one line may settle on the rim of a wide
 // corner and measure the seam too wide by its width. Here both are looked for at once: at every point of the
 // outline, for every place d outward and every height h of the corner, a photo under `slope` should show the
-// arris at d + slope h (from the side it is the contour) and the rim at d - aspect h. Photos vote with their
+// arris at d + slope h (from the side it is the contour) and the rim at d - w, where w may be from half to twice
+// what is usual for h, the same in all photos. Photos vote with their
 // steps of light and colour; a second line must have more votes of the photos that could tell it from the
 // first than chance gives, or the corner is taken for sharp: of two lines that both are there the outer is
 // the arris. The best smooth path of (d, h) round the outline is found by closed dynamic programming. Bowl
@@ -22,7 +23,7 @@ struct FoundCorner {
   std::vector<double> height;  // of the corner above it
 };
 
-// `line` lies in the face's plane. aspect: width of a broken corner over its height.
+// `line` lies in the face's plane. aspect: usual width of a broken corner over its height.
 FoundCorner find_corner(const scan::Scan& scan,
                         const geometry::IndexedVector<geometry::PhotoIndex, surface::Picture>& pictures,
                         const ArrisLine& line, double aspect, const Surroundings& around);

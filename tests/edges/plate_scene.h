@@ -34,7 +34,9 @@ struct PlateOptions {
   double blur_px = 0.8, noise = 0;
   bool in_light = false;           // blurred as light and then coded (IEC 61966-2-1), not as code values
   double strip = 0, strip_px = 0;  // grey levels and width of a strip along the plate's edge; no width: none
-  bool colour_only = false;        // the plate as light as what lies behind it, and redder
+  // The strip as a broken corner: the plate's face this much above its widest outline, and narrower by this.
+  double corner_height_mm = 0, corner_width_mm = 0;
+  bool colour_only = false;  // the plate as light as what lies behind it, and redder
   unsigned seed = 1;
   int cameras = 10;
 };
@@ -66,32 +68,54 @@ inline double between(const PlateOptions& options, double share) {
   return code_of_light((1 - share) * light_of_code(a) + share * light_of_code(b));
 }
 
+// How much of each pixel a plate covers.
+class Covered {
+ public:
+  Covered(const scan::ScannedPhoto& photo, const geometry::PlaneFrame& plane, double narrower_mm,
+          double blur_px)
+      : blur_px_(blur_px) {
+    const geometry::Polygon corners = geometry::grown(plate_outline(), -narrower_mm);
+    for (std::size_t k = 0; k < 4; ++k) {
+      at_[k] = photo.project(plane.lift(corners[k]));
+      const Vector2d along = photo.project(plane.lift(corners[(k + 1) % 4])) - at_[k];
+      inward_[k] = Vector2d(-along.y(), along.x()).normalized();
+      if (inward_[k].dot(photo.project(plane.origin) - at_[k]) < 0) inward_[k] = -inward_[k];
+    }
+  }
+  double share(const Vector2d& pixel, double inset_px = 0) const {
+    double out = 1;
+    for (int k = 0; k < 4; ++k) {
+      const double d = inward_[k].dot(pixel - at_[k]) - inset_px;
+      out *= 0.5 * std::erfc(-d / (blur_px_ * std::numbers::sqrt2));
+    }
+    return out;
+  }
+
+ private:
+  Vector2d at_[4], inward_[4];
+  double blur_px_;
+};
+
 inline cv::Mat plate_picture(const scan::ScannedPhoto& photo, const geometry::PlaneFrame& plane,
                              const PlateOptions& options, unsigned seed) {
-  const geometry::Polygon corners = plate_outline();
-  Vector2d at[4], inward[4];
-  for (std::size_t k = 0; k < 4; ++k) {
-    at[k] = photo.project(plane.lift(corners[k]));
-    const Vector2d along = photo.project(plane.lift(corners[(k + 1) % 4])) - at[k];
-    inward[k] = Vector2d(-along.y(), along.x()).normalized();
-    if (inward[k].dot(photo.project(plane.origin) - at[k]) < 0) inward[k] = -inward[k];
-  }
+  geometry::PlaneFrame face = plane;
+  face.origin += options.corner_height_mm * plane.normal;
+  const Covered widest(photo, plane, 0, options.blur_px),
+      rim(photo, face, options.corner_width_mm, options.blur_px);
   std::mt19937 random(seed);
   std::normal_distribution<double> noise(0, options.noise);
   cv::Mat grey(photo.lens.height, photo.lens.width, CV_8U);
   for (int r = 0; r < grey.rows; ++r) {
     for (int c = 0; c < grey.cols; ++c) {
-      const auto blurred = [&](double d) {
-        return 0.5 * std::erfc(-d / (options.blur_px * std::numbers::sqrt2));
-      };
-      double share = 1, within = 1;  // of the plate, and of what the strip leaves of it
-      for (int k = 0; k < 4; ++k) {
-        const double d = inward[k].dot(Vector2d(c, r) - at[k]);
-        share *= blurred(d);
-        within *= blurred(d - options.strip_px);
-      }
+      const double share = widest.share(Vector2d(c, r));
       double v = between(options, share);
-      if (options.strip_px > 0) v += (options.strip - options.inside) * (share - within);
+      if (options.strip_px > 0)
+        v += (options.strip - options.inside) * (share - widest.share(Vector2d(c, r), options.strip_px));
+      if (options.corner_width_mm > 0) {  // the face lies over the strip
+        const double on_face = rim.share(Vector2d(c, r));
+        v = options.outside + share * (options.strip - options.outside);
+        v += on_face * (options.inside - v);
+      }
       if (options.noise > 0) v += noise(random);
       grey.at<uchar>(r, c) = cv::saturate_cast<uchar>(v);
     }
