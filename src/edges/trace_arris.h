@@ -11,8 +11,8 @@
 // (w: how much wider for its height the corner is than taken), so views of different slopes give the heights,
 // and these give every edge its true place in 3-D. Solved by robust least squares over all points and views
 // of the piece, with a weak prior on the bending of d. Views in which the piece's own wall is hidden (slope <
-// 0) show the arris as a contour and carry the result; views onto the wall show two edges and only help where
-// there are too few of the others. Errors of neighbouring points and of the views of one point are alike
+// 0) show the arris as a contour, views square onto it give d by themselves, views onto the wall give the
+// heights; these are read a little less surely. Errors of neighbouring points and of the views of one point are alike
 // (light, grain, corner); for the plane all of them count as one reading, or hundreds of readings that err
 // together would outvote the face. Bowl frame, mm.
 #pragma once
