@@ -87,6 +87,7 @@ std::string freed(const seams::Correction& c) {
   std::string out;
   for (const seams::Correction::Freed& f : c.frees) {
     out += (out.empty() ? "" : ", ") + seam_named(f.tiles) + " " + length_html(f.width_after_mm, 1);
+    if (f.throat_after_mm) out += " (" + length_html(*f.throat_after_mm, 1) + " behind the mouth)";
   }
   return out.empty() ? out : "<span class=\"then\">then " + out + "</span>";
 }

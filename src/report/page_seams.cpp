@@ -125,8 +125,9 @@ std::string seam_numbers(const seams::FitDocument& fit, const seams::FitSeam& s)
   if (s.throat_mm && (*s.throat_mm < *s.narrowest_mm - 0.05 || seams::deciding_throat(s))) {
     out += "Behind the mouth " + with_uncertainty_html(*s.throat_mm, s.throat_u95_mm.value_or(0)) + " wide";
     if (s.pinched_length_mm > 0.05)
-      out +=
-          ", too narrow over " + length_html(s.pinched_length_mm, 0) + " of " + length_html(s.length_mm, 0);
+      out += s.tight_length_mm > 0.05 ? ", too narrow over another " + length_html(s.pinched_length_mm, 0)
+                                      : ", too narrow over " + length_html(s.pinched_length_mm, 0) + " of " +
+                                            length_html(s.length_mm, 0);
     out += s.throat_from == seams::ThroatFrom::walls ? " (from the walls seen)."
                                                      : " (from the bevel, as not both walls were seen).";
   }
