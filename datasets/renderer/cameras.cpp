@@ -41,7 +41,8 @@ std::vector<View> views(const CameraOptions& o, bool card_alone) {
 
 Shot aim(const SceneOptions& o, const View& view, const Vector3d& target, int number) {
   const CameraOptions& c = o.camera;
-  Random random(key(o.seed, 41, static_cast<std::uint64_t>(number)));
+  Random random(
+      key(o.seed, 41, static_cast<std::uint64_t>(number), static_cast<std::uint64_t>(o.camera.session)));
   Shot s;
   char name[24];
   std::snprintf(name, sizeof name, "photo_%02d", number + 1);
@@ -137,7 +138,7 @@ std::vector<CardPlace> place_cards(const SceneOptions& o, int photo) {
   const bool alone = o.layout.rings_placed < 0;
   const double radius = alone ? 0 : std::max(apart, shell) + 0.5 * kSheetShort + 4;
   for (std::size_t k = 0; k < o.cards.cards.size(); ++k) {
-    Random random(key(o.seed, 43, k));
+    Random random(key(o.seed, 43, k, static_cast<std::uint64_t>(o.camera.session)));
     const double a =
         radians(360 * static_cast<double>(k) / n + random.between(-2, 2) + 15 + o.layout.turn_deg);
     const double turn = alone ? 0 : a + 0.5 * std::numbers::pi + radians(random.between(-4, 4));

@@ -79,7 +79,9 @@ bool buried(const Bake& b, const Vector3f& from, const Vector3f& normal) {
 Vector3f room_on(const Bake& b, const Corner& c) {
   const Mesh& mesh = b.meshes[c.mesh];
   const Vector3f from = start(mesh, c.vertex);
-  if (mesh.surface == Surface::form && buried(b, from, mesh.normals[c.vertex])) return Vector3f::Zero();
+  if ((mesh.surface == Surface::form || mesh.surface == Surface::resin) &&
+      buried(b, from, mesh.normals[c.vertex]))
+    return Vector3f::Zero();
   const float turn = kTwoPi * unit_float_from(key(3, c.mesh, c.vertex));
   const Eigen::Matrix3f basis = turned_basis(mesh.normals[c.vertex], turn);
   Vector3f sum = Vector3f::Zero();
@@ -93,7 +95,8 @@ Vector3f room_on(const Bake& b, const Corner& c) {
 
 Vector3f bounced_on(const Bake& b, const Corner& c) {
   const Mesh& mesh = b.meshes[c.mesh];
-  if (mesh.surface == Surface::form && mesh.light[c.vertex].isZero()) return Vector3f::Zero();
+  if ((mesh.surface == Surface::form || mesh.surface == Surface::resin) && mesh.light[c.vertex].isZero())
+    return Vector3f::Zero();
   const Vector3f from = start(mesh, c.vertex);
   const float turn = kTwoPi * unit_float_from(key(5, c.mesh, c.vertex));
   const Eigen::Matrix3f basis = turned_basis(mesh.normals[c.vertex], turn);

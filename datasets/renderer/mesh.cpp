@@ -17,6 +17,8 @@ namespace {
 
 constexpr double kBenchEdge = 900, kBenchFine = 330;  // mm from the axis
 
+constexpr double kInWood = 1.5;  // mm inside an outline: resin that stands flush is out of sight there
+
 using Row = std::vector<std::uint32_t>;
 
 // Triangles between two closed rows of equal length, the second below the first, seen from outside.
@@ -212,6 +214,49 @@ Mesh glue_mesh(const Scene& scene) {
   return mesh;
 }
 
+// The resin's surface where it is not inside the wood.
+Mesh resin_mesh(const Scene& scene) {
+  Mesh mesh;
+  mesh.surface = Surface::resin;
+  mesh.smooth = true;
+  const Poured& poured = *scene.poured;
+  const auto side = static_cast<std::size_t>(poured.side);
+  const auto point = [&](int row, int column) {
+    const Vector2d uv = poured.map_at(row, column);
+    return scene.form.point(uv, poured.cell(row, column).top_mm + scene.form.error_mm(uv.norm()));
+  };
+  std::vector<std::int64_t> corner(side * side, -1);
+  const auto corner_at = [&](int row, int column) {
+    std::int64_t& c = corner[static_cast<std::size_t>(row) * side + static_cast<std::size_t>(column)];
+    if (c >= 0) return static_cast<std::uint32_t>(c);
+    // Across the neighbours that there are.
+    const auto next = [&](int r, int k) {
+      return poured.cell(r, k).there ? point(r, k) : point(row, column);
+    };
+    const Vector3d across = next(row, column + 1) - next(row, column - 1);
+    const Vector3d up = next(row + 1, column) - next(row - 1, column);
+    const Vector2d uv = poured.map_at(row, column);
+    Vector3d normal = across.cross(up);
+    if (normal.norm() < 1e-9) normal = scene.form.frame(uv, 0).axes.col(2);
+    c = mesh.add(point(row, column), normal.normalized());
+    return static_cast<std::uint32_t>(c);
+  };
+  const auto seen = [&](const ResinCell& c) { return c.there && (c.hollow || c.first_mm > -kInWood); };
+  for (int row = 1; row + 2 < poured.side; ++row) {
+    for (int column = 1; column + 2 < poured.side; ++column) {
+      const ResinCell &a = poured.cell(row, column), &b = poured.cell(row, column + 1);
+      const ResinCell &c = poured.cell(row + 1, column), &d = poured.cell(row + 1, column + 1);
+      if (!a.there || !b.there || !c.there || !d.there) continue;
+      if (!seen(a) && !seen(b) && !seen(c) && !seen(d)) continue;
+      const std::uint32_t i = corner_at(row, column), j = corner_at(row, column + 1);
+      const std::uint32_t k = corner_at(row + 1, column), l = corner_at(row + 1, column + 1);
+      mesh.add_triangle(i, j, l, Part::other);
+      mesh.add_triangle(i, l, k, Part::other);
+    }
+  }
+  return mesh;
+}
+
 }  // namespace
 
 std::uint32_t Mesh::add(const Vector3d& position, const Vector3d& normal) {
@@ -252,6 +297,7 @@ std::vector<Mesh> make_meshes(const Scene& scene, double step) {
     if (scene.pieces[i].placed) meshes.push_back(piece_mesh(scene.pieces[i], static_cast<int>(i), step));
   }
   if (form_there && scene.options.second_bowl.distance_mm > 0) add_second_bowl(scene, meshes);
+  if (form_there && scene.poured) meshes.push_back(resin_mesh(scene));
   for (std::size_t i = 0; i < scene.cards.size(); ++i)
     meshes.push_back(card_mesh(scene.cards[i], static_cast<int>(i)));
   if (form_there && scene.options.build.glue_beads) {

@@ -10,7 +10,7 @@
 
 namespace interstice::renderer {
 
-enum class Surface : std::uint8_t { piece, form, bench, card, glue };
+enum class Surface : std::uint8_t { piece, form, bench, card, glue, resin };
 enum class Part : std::uint8_t { face, arris, wall, root, other };
 
 struct Mesh {

@@ -69,6 +69,13 @@ void check_options(const SceneOptions& o) {
   within("layout.corner_radius_mm", o.layout.corner_radius_mm, 0.5, 15);
   within("layout.irregularity", o.layout.irregularity, 0, 1.5);
   within("build.broken_arris_mm", o.build.broken_arris_mm, 0, 2);
+  within("resin.gloss", o.resin.gloss, 0, 5);
+  within("resin.roughness", o.resin.roughness, 0.01, 0.5);
+  within("resin.level_mm", o.resin.level_mm, -3, 2);
+  within("resin.spread_mm", o.resin.spread_mm, 1e-3, 2);
+  within("resin.least_depth_mm", o.resin.least_depth_mm, 0.5, 40);
+  within("resin.most_depth_mm", o.resin.most_depth_mm, o.resin.least_depth_mm, 40);
+  within("resin.step_mm", o.resin.step_mm, 0.1, 1);
   within("cards.print_scale", o.cards.print_scale, 0.9, 1.1);
   for (const int card : o.cards.cards) within("cards.cards", card, 1, 12);
   within("cards.odd_scale", o.cards.odd_scale, 0.9, 1.1);

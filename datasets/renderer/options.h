@@ -52,6 +52,19 @@ struct LookOptions {
   double side_light = 0;     // strength of one small lamp from the side; 0: none
 };
 
+// Resin poured between the pieces (poured.h).
+struct ResinOptions {
+  std::string colour;       // black, blue, white, metallic or amber (clear); "": the shell is dry
+  double gloss = 1;         // 1: as much as a refractive index of 1.5 mirrors
+  double roughness = 0.12;  // of the surface: standard deviation of its slopes
+  // Over flush with the faces: below 0 sunk, with menisci at the wood; above 0 proud, and over the pieces' rims.
+  double level_mm = 0;
+  double limit_mm = 2.9, spread_mm = 0.15;  // mouth of which half the seams fill; the logistic rise about it
+  double least_depth_mm = 2.5, most_depth_mm = 8;
+  int pits = 0;  // burst bubbles
+  double step_mm = 0.3;
+};
+
 inline constexpr int kAllCards = -1;
 
 struct CardOptions {
@@ -80,6 +93,7 @@ struct CameraOptions {
   double k1 = 0.052, k2 = -0.118, k3 = 0.061, p1 = 0.00035, p2 = -0.00042;
   double footprint_mm = 0.36;  // at the place aimed at, centre of the picture
   int photos = 16;
+  int session = 0;           // the same shell photographed anew: other poses, cards, noise
   double arc_deg = 360;      // azimuths round the form, centred on theta = 0
   int portrait_every = 0;    // every so manieth photo is held upright; 0: none
   double aperture_mm = 1.6;  // diameter of the entrance pupil: sets the blur away from the focused distance
@@ -104,6 +118,7 @@ struct SceneOptions {
   LayoutOptions layout;
   BuildOptions build;
   LookOptions look;
+  ResinOptions resin;
   CardOptions cards;
   SecondBowlOptions second_bowl;
   CameraOptions camera;

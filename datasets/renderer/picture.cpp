@@ -178,7 +178,8 @@ LitScene::LitScene(const Scene& scene)
       meshes_(lit_meshes(scene)),
       rays_(meshes_),
       paint_(scene),
-      lamp_(side_lamp(scene.options.look)) {
+      lamp_(side_lamp(scene.options.look)),
+      gloss_(scene.options, meshes_, rays_, paint_) {
   light_meshes(meshes_, rays_, paint_, scene.options);
 }
 
@@ -200,15 +201,18 @@ LitScene::Sample LitScene::sample(const Vector3f& origin, const Vector3f& direct
   if (mesh.smooth)
     normal = (w * mesh.normals[t[0]] + hit.u * mesh.normals[t[1]] + hit.v * mesh.normals[t[2]]).normalized();
   const Paint::Touch touch = paint_.at(mesh, position);
-  bool lamp_lit = false;
+  float lamp = 0;
   if (lamp_) {
-    const float lamp = lamp_light(*lamp_, rays_, position, normal, pick);
-    lamp_lit = lamp > 0;
+    lamp = lamp_light(*lamp_, rays_, position, normal, pick);
     light += lamp * Vector3f(1.08f, 1.0f, 0.88f);
   }
   const std::uint32_t key = 16u + (hit.mesh << 6) +
                             (static_cast<std::uint32_t>(mesh.parts[hit.triangle]) << 2) +
-                            (touch.ink ? 2u : 0u) + (lamp_lit ? 1u : 0u);
+                            (touch.ink ? 2u : 0u) + (lamp > 0 ? 1u : 0u);
+  if (mesh.surface == Surface::resin) {
+    const Vector3f room = light - lamp * Vector3f(1.08f, 1.0f, 0.88f);
+    return {gloss_.light_from({position, normal, direction, room, lamp, pick}), key, hit.distance};
+  }
   return {touch.reflectance.cwiseProduct(light), key, hit.distance};
 }
 

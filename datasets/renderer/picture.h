@@ -3,7 +3,7 @@
 
 #include <opencv2/core.hpp>
 
-#include "renderer/lighting.h"
+#include "renderer/gloss.h"
 
 namespace interstice::renderer {
 
@@ -30,6 +30,7 @@ class LitScene {
   RayScene rays_;
   Paint paint_;
   std::optional<Lamp> lamp_;
+  Gloss gloss_;
 };
 
 }  // namespace interstice::renderer

@@ -42,7 +42,8 @@ void write_scan_folder(const Scene& scene, const std::filesystem::path& folder,
                    &scene.cards,
                    &scene.pieces,
                    &scene.seams,
-                   &scene.shots};
+                   &scene.shots,
+                   scene.poured ? &*scene.poured : nullptr};
   core::write_file_atomically(folder / "truth.json", truth_json(truth));
   const LitScene lit(scene);
   Scene later_scene = scene;  // after a card was moved
@@ -53,8 +54,9 @@ void write_scan_folder(const Scene& scene, const std::filesystem::path& folder,
   for (int i = 0; i < count; ++i) {
     const Shot& shot = scene.shots[static_cast<std::size_t>(i)];
     const LitScene& now = later && i >= o.cards.moved_after ? *later : lit;
-    const cv::Mat picture =
-        developed(now.picture(shot), o.camera, key(o.seed, 73, static_cast<std::uint64_t>(i)));
+    const cv::Mat picture = developed(
+        now.picture(shot), o.camera,
+        key(o.seed, 73, static_cast<std::uint64_t>(i), static_cast<std::uint64_t>(o.camera.session)));
     core::write_file_atomically(folder / "photos" / (shot.name + ".jpg"),
                                 photo_file(picture, shot, o.camera, i));
     if (done) done(i + 1, count);

@@ -23,7 +23,7 @@ Vector3d aim_point(const Scene& scene) {
 
 Scene drawn(const SceneOptions& options) {
   check_options(options);
-  Scene scene{options, Form(options.form), {}, {}, {}, {}, {}};
+  Scene scene{options, Form(options.form), {}, {}, {}, {}, {}, {}};
   if (options.layout.rings_placed >= 0) scene.layout = make_layout(scene.form, options.layout, options.seed);
   return scene;
 }
@@ -31,6 +31,7 @@ Scene drawn(const SceneOptions& options) {
 void finish(Scene& scene) {
   const SceneOptions& o = scene.options;
   scene.seams = true_seams(scene.form, scene.pieces, o.layout.smallest_fill_mm, o.sampling.threads);
+  if (!o.resin.colour.empty()) scene.poured = pour_resin(scene.form, o, scene.pieces, scene.seams);
   scene.cards = place_cards(o);
   scene.shots = place_shots(o, aim_point(scene));
 }

@@ -1,11 +1,13 @@
 // A scene as numbers: form, plan, built pieces, cards, cameras and the true seams. No picture yet.
 #pragma once
 
+#include <optional>
 #include <string>
 #include <vector>
 
 #include "renderer/build.h"
 #include "renderer/cameras.h"
+#include "renderer/poured.h"
 #include "renderer/truth.h"
 
 namespace interstice::renderer {
@@ -16,6 +18,7 @@ struct Scene {
   Layout layout;
   std::vector<BuiltPiece> pieces;
   std::vector<TrueSeam> seams;
+  std::optional<Poured> poured;
   std::vector<CardPlace> cards;
   std::vector<Shot> shots;
 

@@ -42,6 +42,15 @@ std::map<std::string, Target> targets(SceneOptions& o) {
           {"look.form_grey", &o.look.form_grey},
           {"look.pencil_lines", &o.look.pencil_lines},
           {"look.side_light", &o.look.side_light},
+          {"resin.gloss", &o.resin.gloss},
+          {"resin.roughness", &o.resin.roughness},
+          {"resin.level_mm", &o.resin.level_mm},
+          {"resin.limit_mm", &o.resin.limit_mm},
+          {"resin.spread_mm", &o.resin.spread_mm},
+          {"resin.least_depth_mm", &o.resin.least_depth_mm},
+          {"resin.most_depth_mm", &o.resin.most_depth_mm},
+          {"resin.pits", &o.resin.pits},
+          {"resin.step_mm", &o.resin.step_mm},
           {"cards.print_scale", &o.cards.print_scale},
           {"cards.odd", &o.cards.odd},
           {"cards.odd_scale", &o.cards.odd_scale},
@@ -60,6 +69,7 @@ std::map<std::string, Target> targets(SceneOptions& o) {
           {"camera.p2", &o.camera.p2},
           {"camera.footprint_mm", &o.camera.footprint_mm},
           {"camera.photos", &o.camera.photos},
+          {"camera.session", &o.camera.session},
           {"camera.arc_deg", &o.camera.arc_deg},
           {"camera.portrait_every", &o.camera.portrait_every},
           {"camera.aperture_mm", &o.camera.aperture_mm},
@@ -102,6 +112,8 @@ void set_option(SceneOptions& o, const std::string& setting) {
     o.name = text;
   } else if (name == "camera.name") {
     o.camera.name = text;
+  } else if (name == "resin.colour") {
+    o.resin.colour = text;
   } else if (name == "seed") {
     o.seed = static_cast<std::uint64_t>(number(name, text));
   } else if (name == "look.woods") {
@@ -123,8 +135,8 @@ void set_option(SceneOptions& o, const std::string& setting) {
 
 std::vector<std::string> option_names() {
   SceneOptions o;
-  std::vector<std::string> out = {"name",       "seed",        "camera.name",
-                                  "look.woods", "cards.cards", "second_bowl.cards"};
+  std::vector<std::string> out = {
+      "name", "seed", "camera.name", "look.woods", "cards.cards", "second_bowl.cards", "resin.colour"};
   for (const auto& [name, target] : targets(o)) out.push_back(name);
   return out;
 }

@@ -68,8 +68,24 @@ float smooth_noise(const Vector3f& p, std::uint32_t seed) {
   return low + tz * (high - low);
 }
 
+ResinPaint resin_paint(const std::string& name) {
+  static const std::map<std::string, ResinPaint> all = {
+      {"", {}},
+      {"black", {{0.011f, 0.010f, 0.010f}, Vector3f::Zero(), 0, 0, false}},
+      {"blue", {{0.045f, 0.058f, 0.105f}, Vector3f::Zero(), 0, 0, false}},
+      {"white", {{0.62f, 0.63f, 0.64f}, Vector3f::Zero(), 0, 0, false}},
+      {"metallic", {{0.30f, 0.27f, 0.22f}, Vector3f::Zero(), 0, 0.75f, false}},
+      {"amber", {{0.30f, 0.14f, 0.035f}, {0.03f, 0.09f, 0.30f}, 0.06f, 0, true}}};
+  const auto it = all.find(name);
+  if (it == all.end())
+    throw core::InputError("scene option resin.colour: there is no \"" + core::one_line(name) +
+                           "\"; there are black, blue, white, metallic and amber");
+  return it->second;
+}
+
 Paint::Paint(const Scene& scene)
     : form_grey_(static_cast<float>(scene.options.look.form_grey)),
+      resin_(resin_paint(scene.options.resin.colour).body),
       seed_(static_cast<std::uint32_t>(key(scene.options.seed, 61))),
       form_(&scene.form) {
   for (std::size_t i = 0; i < scene.pieces.size(); ++i) woods_.push_back(cut_wood(scene, i));
@@ -162,6 +178,8 @@ Paint::Touch Paint::at(const Mesh& mesh, const Vector3f& position) const {
       return {form_at(p), false};
     case Surface::glue:
       return {Vector3f(0.42f, 0.34f, 0.20f), false};
+    case Surface::resin:
+      return {resin_, false};
     case Surface::card: {
       const Card& card = cards_[static_cast<std::size_t>(mesh.index)];
       const Eigen::Vector3d q = card.frame.from_bowl(p.cast<double>()) / card.scale;
@@ -190,6 +208,8 @@ Vector3f Paint::mean(const Mesh& mesh) const {
       return Vector3f::Constant(0.4f);
     case Surface::glue:
       return {0.42f, 0.34f, 0.20f};
+    case Surface::resin:
+      return resin_;
     case Surface::bench:
       break;
   }

@@ -13,6 +13,17 @@ namespace interstice::renderer {
 // Smooth noise from hashed lattice values, mean about 0, within -1 to 1.
 float smooth_noise(const Eigen::Vector3f& p, std::uint32_t seed);
 
+struct ResinPaint {
+  Eigen::Vector3f body = Eigen::Vector3f::Zero();             // red green blue, what it scatters back
+  Eigen::Vector3f absorbed_per_mm = Eigen::Vector3f::Zero();  // where it is clear
+  float scattered_per_mm = 0;  // the part of the light that turns back within a millimetre, where it is clear
+  float flakes = 0;            // how much single metal flakes differ
+  bool clear = false;
+};
+
+// Throws InputError for names that are none; "" is no resin.
+ResinPaint resin_paint(const std::string& name);
+
 class Paint {
  public:
   explicit Paint(const Scene& scene);
@@ -47,6 +58,7 @@ class Paint {
   };
   std::vector<Card> cards_;
   float form_grey_;
+  Eigen::Vector3f resin_;  // what it scatters back
   std::uint32_t seed_;
   const Form* form_;
   cv::Mat pencil_;  // on the map, 0.25 mm a pixel; 255 where drawn

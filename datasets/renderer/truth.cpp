@@ -6,6 +6,7 @@
 #include <optional>
 
 #include "core/parallel.h"
+#include "renderer/poured.h"
 
 namespace interstice::renderer {
 
@@ -136,6 +137,26 @@ ordered_json seam_json(const TrueSeam& s) {
           {"tight_length_mm", rounded(s.tight_length_mm, 1e-2)}};
 }
 
+ordered_json void_json(const TrueVoid& v) {
+  ordered_json out = {{"tiles", v.tiles}, {"map", {rounded(v.map.x(), 1e-2), rounded(v.map.y(), 1e-2)}}};
+  if (v.bubble)
+    out["bubble"] = true;
+  else
+    out["mouth_mm"] = rounded(v.mouth_mm, 1e-4);
+  out["opening_mm2"] = rounded(v.opening_mm2, 1e-2);
+  out["depth_mm"] = rounded(v.depth_mm, 1e-2);
+  out["volume_ml"] = rounded(v.volume_ml, 1e-5);
+  out["length_mm"] = rounded(v.length_mm, 1e-2);
+  return out;
+}
+
+void add_pour(const Poured& poured, ordered_json& out) {
+  for (std::size_t k = 0; k < poured.filled.size(); ++k)
+    out["seams"][k]["poured"] = poured.filled[k] != 0 ? "filled" : "void";
+  out["voids"] = ordered_json::array();
+  for (const TrueVoid& v : poured.voids) out["voids"].push_back(void_json(v));
+}
+
 ordered_json shot_json(const Shot& s) {
   ordered_json rotation = ordered_json::array();
   for (int i = 0; i < 3; ++i) rotation.push_back(numbers(s.camera_R_bowl.row(i).transpose()));
@@ -214,6 +235,7 @@ std::string truth_json(const TruthInput& in) {
   for (const BuiltPiece& p : *in.pieces) out["tiles"].push_back(piece_json(p));
   for (const TrueSeam& s : *in.seams) out["seams"].push_back(seam_json(s));
   for (const Shot& s : *in.shots) out["cameras"].push_back(shot_json(s));
+  if (in.poured != nullptr) add_pour(*in.poured, out);
   return out.dump() + "\n";
 }
 

@@ -25,6 +25,8 @@ struct TrueSeam {
 std::vector<TrueSeam> true_seams(const Form& form, const std::vector<BuiltPiece>& pieces,
                                  double smallest_fill_mm, int threads);
 
+struct Poured;
+
 struct TruthInput {
   std::string name;
   double smallest_fill_mm = 3;
@@ -34,6 +36,7 @@ struct TruthInput {
   const std::vector<BuiltPiece>* pieces = nullptr;
   const std::vector<TrueSeam>* seams = nullptr;
   const std::vector<Shot>* shots = nullptr;
+  const Poured* poured = nullptr;
 };
 
 std::string truth_json(const TruthInput& input);
