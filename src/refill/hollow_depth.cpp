@@ -96,7 +96,9 @@ std::optional<Sight> sight_of(const Sights& s, const CellView& view, const Vecto
   const Vector3f& codes = s.wood[wall.piece][view.photo.value];
   if (!codes.allFinite() || !resin.allFinite()) return std::nullopt;
   const Vector3f seen = lights(view.codes);
-  const Vector2d from = hue(resin), axis = hue(lights(codes)) - from;
+  // Both as dark as what is seen: in the dark all hues run together.
+  const auto as_dark = [&](const Vector3f& l) { return Vector3f(seen.sum() / std::max(1e-6f, l.sum()) * l); };
+  const Vector2d from = hue(as_dark(resin)), axis = hue(as_dark(lights(codes))) - from;
   if (axis.norm() < 0.15) return std::nullopt;  // wood and resin of one hue
   const double light = static_cast<double>(seen.sum() / 3), dark = static_cast<double>(kDark);
   Sight out;

@@ -6,6 +6,7 @@
 #include <map>
 #include <numbers>
 #include <opencv2/imgproc.hpp>
+#include <set>
 
 #include "core/median.h"
 
@@ -25,6 +26,13 @@ constexpr double kEnd_mm = 2.5;
 constexpr double kLine_mm = 0.45, kLineLong = 4, kLineShare = 0.5;
 constexpr double kBin_mm = 0.75, kAcross_mm = 8;  // along a hollow; the widest seam
 constexpr float kLeastWeight = 0.05f;
+constexpr float kHardlySeen = 0.15f;
+constexpr double kAtWood_mm =
+    0.5;  // the spot and an outline's error hide a hollow's edge so far from the wood
+// A bubble's floor curves up to its edge: its light falls slowly, and no part of it need be surely hollow. Then it must
+// be as likely hollow as not over all its opening, and plain resin all round.
+constexpr double kPitRing_mm = 1.0;
+constexpr float kPitInside = 0.25f, kPitRound = -0.5f;
 // Burst bubbles are a few millimetres wide (common practice, no source).
 constexpr double kWidestPit_mm = 4.0, kRoundPit = 1.7, kFullPit = 0.6;
 constexpr double kSpans = 0.8;  // of the way from wood to wood: no pit
@@ -148,7 +156,53 @@ Patch patch_of(const Band& band, const ResinLook& look, std::vector<CellIndex> c
   return p;
 }
 
-// Connected cells as likely hollow as not, each with its core.
+template <class Work>
+void for_near(const Band& band, const BandCell& cell, int reach, const Work& work) {
+  for (int r = std::max(0, cell.row - reach); r <= std::min(band.grid().rows - 1, cell.row + reach); ++r) {
+    for (int c = std::max(0, cell.column - reach); c <= std::min(band.grid().cols - 1, cell.column + reach);
+         ++c) {
+      const int i = band.grid().at<int>(r, c);
+      if (i >= 0) work(CellIndex(static_cast<std::size_t>(i)));
+    }
+  }
+}
+
+// A bubble by its shape and by what is round it.
+bool is_faint_pit(const Band& band, const ResinLook& look, const std::vector<CellIndex>& part) {
+  if (area_of(band, part) < kLeastCore_mm2) return false;
+  const Extent e = extent_of(band, part);
+  if (!is_pit(band, part, e, area_of(band, part))) return false;
+  const std::set<CellIndex> inside(part.begin(), part.end());
+  std::set<CellIndex> ring;
+  float in = 0, round = 0;
+  for (const CellIndex i : part) {
+    in += look.cells[i.value].log_odds / static_cast<float>(part.size());
+    if (band.cells()[i].to_end_mm < kEnd_mm) return false;
+    for_near(band, band.cells()[i], static_cast<int>(kPitRing_mm / Band::kStep_mm), [&](CellIndex k) {
+      if (inside.count(k) == 0) ring.insert(k);
+    });
+  }
+  for (const CellIndex k : ring) round += look.cells[k.value].log_odds / static_cast<float>(ring.size());
+  return in > kPitInside && round < kPitRound;
+}
+
+// A hollow reaches to the wood: cells between that are hardly seen belong to it.
+std::vector<CellIndex> up_to_the_wood(const Band& band, const ResinLook& look,
+                                      const std::vector<CellIndex>& part) {
+  std::set<CellIndex> all(part.begin(), part.end());
+  for (const CellIndex i : part) {
+    const BandCell& cell = band.cells()[i];
+    for_near(band, cell, static_cast<int>(kAtWood_mm / Band::kStep_mm), [&](CellIndex k) {
+      const BandCell& other = band.cells()[k];
+      if (look.cells[k.value].weight < kHardlySeen && other.first_mm < kAtWood_mm &&
+          other.pair() == cell.pair())
+        all.insert(k);
+    });
+  }
+  return {all.begin(), all.end()};
+}
+
+// Connected cells as likely hollow as not, each with its core or a bubble.
 std::vector<std::vector<CellIndex>> connected(const Band& band, const ResinLook& look) {
   std::vector<std::vector<CellIndex>> out;
   std::vector<bool> done(band.cells().size(), false);
@@ -172,7 +226,10 @@ std::vector<std::vector<CellIndex>> connected(const Band& band, const ResinLook&
         part.emplace_back(static_cast<std::size_t>(i));
       }
     }
-    if (core >= kLeastCore_mm2) out.push_back(std::move(part));
+    if (core >= kLeastCore_mm2)
+      out.push_back(up_to_the_wood(band, look, part));
+    else if (is_faint_pit(band, look, part))
+      out.push_back(std::move(part));
   }
   return out;
 }

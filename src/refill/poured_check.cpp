@@ -20,7 +20,10 @@ constexpr double kLeastWidth_mm = 1.5;  // narrower, the spot reaches the wood
 constexpr double kInWood_mm = 2.0;
 constexpr double kPouredCosine = 0.5;
 constexpr std::size_t kLeastViews = 3, kLeastPlaces = 50, kEvery = 4;
-constexpr float kNoise = 10;  // code values: contrasts below are none
+constexpr double kNoise = 10;  // code values: contrasts below are none
+constexpr double kTold =
+    2 *
+    kNoise;  // of wood against seam: with less of it (black resin in black wood) views differ by noise alone
 
 Vector3f median_of(const std::vector<Vector3f>& codes) {
   Vector3f out;
@@ -66,9 +69,11 @@ Across look_across(const scan::Scan& scan, const Pictures& pictures, const seams
 std::optional<double> disagreement(const Across& a) {
   if (a.seam.size() < kLeastViews) return std::nullopt;
   const Vector3f seam = median_of(a.seam), wood = median_of(a.wood);
+  const double contrast = static_cast<double>((wood - seam).norm());
+  if (contrast < kTold) return std::nullopt;
   std::vector<double> off;
   for (const Vector3f& c : a.seam) off.push_back(static_cast<double>((c - seam).norm()));
-  return core::median(std::move(off)) / static_cast<double>((wood - seam).norm() + kNoise);
+  return core::median(std::move(off)) / (contrast + kNoise);
 }
 
 }  // namespace

@@ -3,7 +3,8 @@
 // Model: resin that stands flush is a surface, and looks the same from all sides but for what it mirrors; an open
 // seam shows one wall from here, the other from there, and its depth from above. So over the middle of every seam,
 // at the level of the pieces' lips, the photos are compared: how far they disagree, against how far the seam differs
-// from the wood beside it. Neither colour nor light need be known. On the kept scans the middle of the seams' values
+// from the wood beside it. Neither colour nor light need be known. Places where wood is as dark
+// as the seam are passed over. On the kept scans the middle of the seams' values
 // is 0.10 for a poured shell and 0.20 for the same shell before.
 #pragma once
 

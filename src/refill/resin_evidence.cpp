@@ -33,23 +33,33 @@ constexpr float kLeastSd = 1.5;  // code values: never surer than the camera's r
 // Of a hue, per code value that a place is brighter or darker than plain resin: how well the colour of its gloss and
 // shade is known.
 constexpr float kHueOfShade = 0.08f;
-constexpr float kShade = 0.045f;   // of plain resin's code values: how far shade differs from place to place
+constexpr float kShade = 0.045f;  // of plain resin's code values: how far shade differs from place to place
+// Of the light of plain resin, on the floor of a slot two thirds as deep as it is wide: the sine of half the angle it
+// sees the sky under. Deeper ones are darker.
+constexpr float kFloorLight = 0.6f;
 constexpr float kOwnGloss = 0.4f;  // of the light of plain resin, at most
 constexpr float kMostTint =
     1.25f;  // of gloss against white: what is mirrored is sky, wall or paper, not wood
 
 struct Sds {
-  float dark = kLeastSd, red_blue = kLeastSd, green = kLeastSd;
+  float dark = kLeastSd, bright = kLeastSd, red_blue = kLeastSd, green = kLeastSd;
 };
 
 // How a view's colour differs from standing resin, code values; what an error of the outline can add to each.
 struct Difference {
-  float dark = 0, red_blue = 0, green = 0;
+  float dark = 0, bright = 0, red_blue = 0, green = 0;
   float dark_edge = 0, red_blue_edge = 0, green_edge = 0;
-  float free = 0;   // share of the spot that is not wood
-  float shade = 1;  // light over that of plain resin
+  float outline_dark = 0, outline_hue = 0;  // of the edges, what outlines alone add
+  float free = 0;                           // share of the spot that is not wood
+  float shade = 1;                          // light over that of plain resin
+  float floor = 0;                          // what the floor of a hollow would be darker by
   bool known = false;
 };
+
+// In standard deviations.
+float squared(float x, float sd, float edge) {
+  return x * x / (sd * sd + edge * edge);
+}
 
 float share_below(double distance_mm) {  // of a spot that reaches over an edge so far away
   return static_cast<float>(0.5 * std::erfc(distance_mm / (kColourSpot_mm * std::numbers::sqrt2)));
@@ -234,6 +244,8 @@ class Learner {
     d.red_blue = red_blue(seen) - red_blue(as_resin);
     d.green = green(seen) - green(as_resin);
     d.dark = std::min(0.0f, bright(seen) - bright(plain));
+    d.bright = std::max(0.0f, bright(seen) - bright(plain));
+    d.floor = bright(codes(kFloorLight * resin)) - bright(plain);
     d.dark_edge = kShade * bright(plain);
     d.red_blue_edge = d.green_edge = kHueOfShade * std::abs(bright(seen) - bright(plain));
     for (const auto& [piece, distance, sd] : {std::tuple{cell.first, cell.first_mm, cell.first_sd_mm},
@@ -243,8 +255,13 @@ class Learner {
       const Vector3f moved = codes(((1 - b.edge) * resin + b.edge * b.light).eval()) - plain;
       d.red_blue_edge += std::abs(red_blue(moved));
       d.green_edge += std::abs(green(moved));
-      d.dark_edge += std::abs(bright(moved));
+      // Darker by wood that is, or by more wood taken off than there was.
+      const float taken = std::min(b.edge, b.share);
+      const Vector3f less = (resin + taken * (resin - b.light)).cwiseMax(0.0f);
+      d.outline_dark += std::max({0.0f, -bright(moved), bright(plain) - bright(codes(less))});
+      d.outline_hue += std::abs(red_blue(moved));
     }
+    d.dark_edge += d.outline_dark;
     return d;
   }
 
@@ -274,18 +291,27 @@ class Learner {
   }
 
   void learn_sds(std::size_t p) {
-    std::vector<double> dark, rb, g;
+    std::vector<double> dark, more, rb, g;
     for (const auto& [i, v] : of_photo_[p]) {
       if (!taken_as_resin(i)) continue;
       const Difference d = difference(band_.cells()[CellIndex(i)], v);
       if (!d.known) continue;
       if (d.dark < 0) dark.push_back(-static_cast<double>(d.dark));
+      if (d.bright > 0) more.push_back(static_cast<double>(d.bright));
       rb.push_back(std::abs(static_cast<double>(d.red_blue)));
       g.push_back(std::abs(static_cast<double>(d.green)));
     }
     sds_[p] = {std::max(kLeastSd, static_cast<float>(core::robust_sd(dark))),
+               std::max(kLeastSd, static_cast<float>(core::robust_sd(more))),
                std::max(kLeastSd, static_cast<float>(core::robust_sd(rb))),
                std::max(kLeastSd, static_cast<float>(core::robust_sd(g)))};
+  }
+
+  // Resin as dark as a hollow in this view speaks against none; nor does light that the resin about does not mirror.
+  static float tells_against(const Difference& d, const Sds& sd) {
+    const float floor = squared(d.floor, sd.dark, d.dark_edge) / kLimit;
+    const float mirrored = squared(d.bright, sd.bright, d.dark_edge) / kLimit;
+    return std::min(1.0f, floor) * std::max(0.0f, 1 - mirrored);
   }
 
   void weigh_cells() {
@@ -296,16 +322,16 @@ class Learner {
         const Difference d = difference(band_.cells()[CellIndex(i)], v);
         if (!d.known) continue;
         const Sds& sd = sds_[views_.views[v].photo.value];
-        const auto part = [](float x, float s, float edge) { return x * x / (s * s + edge * edge); };
         const float hue2 =
-            part(d.red_blue, sd.red_blue, d.red_blue_edge) + part(d.green, sd.green, d.green_edge);
-        const float dark2 = std::min(part(d.dark, sd.dark, d.dark_edge), kLimit + 2 * kMostDark);
-        // What a shift of the outline hides counts neither way.
-        const float sure =
-            sd.red_blue * sd.red_blue / (sd.red_blue * sd.red_blue + d.red_blue_edge * d.red_blue_edge);
+            squared(d.red_blue, sd.red_blue, d.red_blue_edge) + squared(d.green, sd.green, d.green_edge);
+        const float dark2 = std::min(squared(d.dark, sd.dark, d.dark_edge), kLimit + 2 * kMostDark);
+        // What a shift of the outline hides counts neither way, be it of hue or of darkness.
+        const auto sure_of = [](float s, float edge) { return s * s / (s * s + edge * edge); };
+        const float sure = std::max(sure_of(sd.red_blue, d.outline_hue), sure_of(sd.dark, d.outline_dark));
         float says = std::clamp(0.5f * (hue2 + dark2 - kLimit), -kMostAgainst, kMostFor);
         if (says < 0) says *= sure;
-        const float w = views_.views[v].cosine * d.free * d.free * std::sqrt(sure);
+        float w = views_.views[v].cosine * d.free * d.free * std::sqrt(sure);
+        if (says < 0) w *= tells_against(d, sd);
         sum += w * says;
         weights += w;
         hue += hue2 > kLimit ? w : 0;

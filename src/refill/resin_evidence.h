@@ -7,7 +7,8 @@
 // mixed with the wood beside it as far as the spot reaches over the edge. What counts against resin, in standard
 // deviations learnt from the cells themselves: darker than resin is here (the floor of a hollow), and another
 // colour than resin in any shade or gloss can have (the wood of a wall). A reflection is neither. What an outline
-// off by its own uncertainty would explain is not counted.
+// off by its own uncertainty would explain is not counted. A view in which a hollow's floor would be as bright as the
+// resin (black resin that mirrors nothing) counts for hollow by what it shows, against it as far as it can tell.
 //
 // The result is a log of odds, hollow to filled: mean over the views (they share light and resin, so they do not
 // add up as independent ones would), pooled over neighbouring cells.

@@ -11,10 +11,8 @@ constexpr double kLeastSeenShare = 0.5;  // of a seam's band, for it to be calle
 constexpr double kStretch_mm = 2.0;      // shortest told along a seam
 constexpr float kSeen = 0.15f;           // weight of a cell that was seen
 constexpr double kHalf = 0.5;
-
-struct Tally {
-  double area_mm2 = 0, seen_mm2 = 0;
-};
+constexpr double kCounted_mm2 = 6;  // opening of a hollow that must not be passed over
+constexpr float kProved = -0.3f;    // log of odds below which a cell is resin: 1.35 to 1
 
 // Where along the seam each of its cells lies: the nearest sample.
 std::size_t nearest_sample(const seams::FitSeam& seam, const Eigen::Vector3d& at) {
@@ -28,13 +26,13 @@ std::size_t nearest_sample(const seams::FitSeam& seam, const Eigen::Vector3d& at
 }
 
 struct Along {
-  double hollow_mm2 = 0, seen_mm2 = 0, area_mm2 = 0;
+  double hollow_mm2 = 0, seen_mm2 = 0, proved_mm2 = 0, area_mm2 = 0;
 };
 
-std::vector<Stretch> stretches(const seams::FitSeam& seam, const Band& band, const ResinLook& look,
-                               const std::vector<char>& hollow, const std::vector<CellIndex>& cells) {
-  std::vector<Stretch> out;
-  if (seam.samples.size() < 2) return out;
+// A seam's cells in steps along it.
+std::vector<Along> in_steps(const seams::FitSeam& seam, const Band& band, const ResinLook& look,
+                            const std::vector<char>& hollow, const std::vector<CellIndex>& cells) {
+  if (seam.samples.size() < 2) return {};
   const double first = seam.samples.front().s_mm, last = seam.samples.back().s_mm;
   const auto bins = static_cast<std::size_t>(std::max(1.0, std::ceil((last - first) / kStretch_mm)));
   std::vector<Along> along(bins);
@@ -45,8 +43,28 @@ std::vector<Stretch> stretches(const seams::FitSeam& seam, const Band& band, con
     const double area = band.cells()[i].area_mm2;
     along[b].area_mm2 += area;
     if (look.cells[i.value].weight > kSeen) along[b].seen_mm2 += area;
+    if (look.cells[i.value].weight > kSeen && look.cells[i.value].log_odds < kProved)
+      along[b].proved_mm2 += area;
     if (hollow[i.value]) along[b].hollow_mm2 += area;
   }
+  return along;
+}
+
+// The largest area on end in which no resin is proved.
+double doubtful_mm2(const std::vector<Along>& along) {
+  double most = 0, run = 0;
+  for (const Along& a : along) {
+    run = a.proved_mm2 < kHalf * a.area_mm2 ? run + a.area_mm2 : 0;
+    most = std::max(most, run);
+  }
+  return most;
+}
+
+std::vector<Stretch> stretches(const seams::FitSeam& seam, const std::vector<Along>& along) {
+  std::vector<Stretch> out;
+  if (along.empty()) return out;
+  const double first = seam.samples.front().s_mm, last = seam.samples.back().s_mm;
+  const std::size_t bins = along.size();
   for (std::size_t b = 0; b < bins; ++b) {
     const Along& a = along[b];
     const SeamState state = a.hollow_mm2 > kHalf * a.area_mm2 && a.area_mm2 > 0  ? SeamState::hollow
@@ -90,17 +108,17 @@ std::vector<RefillSeam> seam_states(const Band& band, const ResinLook& look,
     s.length_mm = seam.length_mm;
     s.called_clear = seam.verdict == seams::Verdict::clear;
     const std::vector<CellIndex>& mine = cells[pair];
-    Tally t;
+    double area_mm2 = 0, seen_mm2 = 0;
     for (const CellIndex i : mine) {
-      t.area_mm2 += band.cells()[i].area_mm2;
-      if (look.cells[i.value].weight > kSeen) t.seen_mm2 += band.cells()[i].area_mm2;
+      area_mm2 += band.cells()[i].area_mm2;
+      if (look.cells[i.value].weight > kSeen) seen_mm2 += band.cells()[i].area_mm2;
     }
-    s.seen_share = t.area_mm2 > 0 ? t.seen_mm2 / t.area_mm2 : 0;
+    s.seen_share = area_mm2 > 0 ? seen_mm2 / area_mm2 : 0;
     s.hollow_mm2 = hollow_mm2.count(pair) ? hollow_mm2[pair] : 0;
-    s.state = s.hollow_mm2 > 0                  ? SeamState::hollow
-              : s.seen_share >= kLeastSeenShare ? SeamState::filled
-                                                : SeamState::unseen;
-    s.along = stretches(seam, band, look, hollow, mine);
+    const std::vector<Along> along = in_steps(seam, band, look, hollow, mine);
+    const bool proved = s.seen_share >= kLeastSeenShare && doubtful_mm2(along) < kCounted_mm2;
+    s.state = s.hollow_mm2 > 0 ? SeamState::hollow : proved ? SeamState::filled : SeamState::unseen;
+    s.along = stretches(seam, along);
     out.push_back(std::move(s));
   }
   return out;

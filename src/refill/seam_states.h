@@ -1,6 +1,7 @@
 // The state of every seam of the dry measurement after the pour.
 //
-// A seam is hollow when a hollow is counted to it; filled when none is and most of it is seen; unseen otherwise.
+// A seam is hollow when a hollow is counted to it; filled when none is, most of it is seen, and resin is proved so far
+// along it that no hollow worth counting (6 mm2) has room; unseen otherwise.
 // Along its length the same is told in steps of the dry measurement's samples.
 #pragma once
 

@@ -9,6 +9,7 @@
 
 #include "channels/true_fit.h"
 #include "refill/hollows.h"
+#include "refill/seam_states.h"
 
 namespace interstice::refill {
 namespace {
@@ -139,6 +140,54 @@ TEST(Evidence, DarkFloorsAndWallsAreHollowsWithTheirArea) {
       EXPECT_EQ(patches[0].kind, HollowKind::slot);
     }
   }
+}
+
+// All of the band proved resin, but for a place of one seam.
+ResinLook proved_but_for(const std::vector<char>& there, float log_odds) {
+  ResinLook look;
+  look.cells.assign(there.size(), {-2, 1, 0, 1});
+  for (std::size_t i = 0; i < there.size(); ++i) {
+    if (there[i]) look.cells[i].log_odds = log_odds;
+  }
+  return look;
+}
+
+SeamState state_of(const seams::FitSeam& seam, const ResinLook& look) {
+  const Shell& s = plover();
+  for (const RefillSeam& r : seam_states(*s.band, look, find_hollows(*s.band, look), s.fit)) {
+    if (r.tiles == seam.tiles) return r.state;
+  }
+  throw std::runtime_error("no such seam");
+}
+
+TEST(SeamStates, FilledOnlyWhereNoHollowWorthCountingHasRoom) {
+  const seams::FitSeam& seam = wide_seam(plover().fit);
+  double area = 0;
+  EXPECT_EQ(state_of(seam, proved_but_for(stretch(*plover().band, seam, 0.8, &area), -0.1f)),
+            SeamState::filled);
+  EXPECT_LT(area, 3);
+  const std::vector<char> there = stretch(*plover().band, seam, 4, &area);
+  EXPECT_GT(area, 10);
+  EXPECT_EQ(state_of(seam, proved_but_for(there, -0.1f)), SeamState::unseen);
+  EXPECT_EQ(state_of(seam, proved_but_for(there, -1)), SeamState::filled);
+  EXPECT_EQ(state_of(seam, proved_but_for(there, 2)), SeamState::hollow);
+}
+
+TEST(Hollows, AFaintPlaceIsABubbleOnlyWherePlainResinIsAllRound) {
+  const Shell& s = plover();
+  const seams::FitSeam& seam = wide_seam(s.fit);
+  double area = 0;
+  const std::vector<char> inside = stretch(*s.band, seam, 1.1, &area),
+                          round = stretch(*s.band, seam, 3, &area);
+  ResinLook look = proved_but_for(inside, 0.6f);
+  const std::vector<Patch> alone = find_hollows(*s.band, look);
+  ASSERT_EQ(alone.size(), 1u);
+  EXPECT_EQ(alone[0].kind, HollowKind::pit);
+  EXPECT_NEAR(alone[0].opening_mm2, 3.14 * 1.1 * 1.1, 0.8);
+  for (std::size_t i = 0; i < inside.size(); ++i) {
+    if (round[i] && !inside[i]) look.cells[i].log_odds = -0.1f;
+  }
+  EXPECT_TRUE(find_hollows(*s.band, look).empty());
 }
 
 // The band's area by another way: mouth widths along the seams, against cells of that pair away from junctions.
