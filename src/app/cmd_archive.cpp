@@ -6,6 +6,7 @@
 #include "app/archive_text.h"
 #include "app/commands.h"
 #include "app/console.h"
+#include "app/learn_fill.h"
 #include "app/number_between.h"
 #include "archive/archive.h"
 #include "archive/export.h"
@@ -17,6 +18,8 @@ namespace interstice::app {
 namespace {
 
 using Json = nlohmann::ordered_json;
+
+constexpr double kSmallestFill_mm = 3.0;  // common practice, no source
 
 struct ArchiveArguments {
   CommonOptions common;
@@ -46,7 +49,8 @@ struct ExportArguments : EntryArguments {
 
 struct LearnArguments : ArchiveArguments {
   std::vector<double> shares{95, 99};
-  double confidence = 95, smallest_fill_mm = 3.0;
+  double confidence = 95;
+  std::optional<double> smallest_fill_mm;
 };
 
 void warn(const std::string& line) {
@@ -208,12 +212,22 @@ int run_rebuild(const ArchiveArguments& arguments) {
 int run_learn(const LearnArguments& arguments) {
   std::vector<double> shares;
   for (const double percent : arguments.shares) shares.push_back(percent / 100);
-  const archive::Learned result = archive::learn(opened(arguments).seams_to_learn_from(), shares,
-                                                 arguments.confidence / 100, arguments.smallest_fill_mm);
+  const archive::Archive archive = opened(arguments);
+  const std::vector<archive::LearnedSeam> seams = archive.seams_to_learn_from();
+  const LearntFill fill = learn_fill(archive);
+  // An archive of poured shells alone tells no gaps, but it tells what fills.
+  std::optional<archive::Learned> gaps;
+  if (!fill.limit || seams.size() >= archive::kFewestSeamsToLearnFrom) {
+    const double smallest_fill_mm =
+        arguments.smallest_fill_mm.value_or(fill.limit ? fill.proposed_mm : kSmallestFill_mm);
+    gaps = archive::learn(seams, shares, arguments.confidence / 100, smallest_fill_mm);
+  }
   if (arguments.common.json) {
-    print_json(archive_text::learned_json(result));
+    Json document = gaps ? archive_text::learned_json(*gaps) : Json::object();
+    document["fill"] = learnt_fill_json(fill);
+    print_json(document);
   } else if (!arguments.common.quiet) {
-    std::printf("%s", archive_text::learned(result).c_str());
+    std::printf("%s%s", gaps ? archive_text::learned(*gaps).c_str() : "", learnt_fill_words(fill).c_str());
   }
   return kDone;
 }
@@ -306,7 +320,7 @@ void add_archive_command(CLI::App& app, Chosen& chosen) {
       ->check(number_between(50.1, 99.99));
   learn_command
       ->add_option("--smallest-fill", learning->smallest_fill_mm,
-                   "Narrowest width resin fills, mm (default: 3)")
+                   "Narrowest width resin fills, mm (default: what poured pieces tell, else 3)")
       ->check(number_between(0.05, 50.0));
 }
 

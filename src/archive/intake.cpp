@@ -146,12 +146,25 @@ void add_derived(const seams::FitDocument& fit, BagWriter& writer) {
   writer.add_bytes(write_glb(fit), "pieces.glb");
 }
 
-void refuse_double(const AddRequest& request, const FileFacts& fit, const ArchiveIndex& index,
+// After a pour the pieces are where they were: what was found in the seams tells two looks apart.
+bool same_refill(const Entry& kept, const std::optional<FileFacts>& refill) {
+  const auto file = std::find_if(kept.files.begin(), kept.files.end(),
+                                 [](const KeptFile& f) { return f.path == "refill.json"; });
+  if (file == kept.files.end() || !refill) return file == kept.files.end() && !refill;
+  return file->sha256 == refill->digests.sha256;
+}
+
+void refuse_double(const AddRequest& request, const BagWriter& writer, const ArchiveIndex& index,
                    const Entry& entry) {
   if (request.again) return;
+  const FileFacts fit = facts_of_file(writer.payload("fit.json"));
+  std::optional<FileFacts> refill;
+  if (stands(writer.payload("refill.json"))) refill = facts_of_file(writer.payload("refill.json"));
   for (const auto& [id, path] : index.files_with(fit.digests.sha256)) {
     const std::optional<Entry> other = index.get(id);
-    if (path != "fit.json" || !other || other->stage != entry.stage || other->name != entry.name) continue;
+    if (path != "fit.json" || !other || other->stage != entry.stage || other->name != entry.name ||
+        !same_refill(*other, refill))
+      continue;
     throw core::InputError((request.results / "fit.json").string(),
                            "is kept already as " + id + "; --again keeps it twice");
   }
@@ -190,13 +203,14 @@ Added fill_bag(const AddRequest& request, BagWriter& writer, const ArchiveIndex&
   describe_fit(fit, entry);
   entry.planned_gap_mm = plan.planned_gap_mm;
   if (entry.name.empty()) entry.name = core::checked_name(plan.name.empty() ? fit.name : plan.name, "--name");
-  refuse_double(request, facts_of_file(writer.payload("fit.json")), index, entry);
+  refuse_double(request, writer, index, entry);
   if (!request.lens.empty()) {
     writer.add_copy(request.lens, "lens.json");
     core::parse_json(text_of(writer, "lens.json"), request.lens.string());
   }
-  if (stands(writer.payload("pour.json"))) {
-    core::parse_json(text_of(writer, "pour.json"), (request.results / "pour.json").string());
+  for (const char* name : {"pour.json", "refill.json"}) {
+    if (stands(writer.payload(name)))
+      core::parse_json(text_of(writer, name), (request.results / name).string());
   }
   add_notes(request, writer);
   add_derived(fit, writer);
