@@ -4,6 +4,7 @@
 
 #include "app/measuring.h"
 #include "app/number_between.h"
+#include "app/photo_memory.h"
 #include "core/errors.h"
 #include "core/file_kind.h"
 #include "core/files.h"
@@ -11,6 +12,7 @@
 #include "refill/refill_words.h"
 #include "report/refill_marks.h"
 #include "report/refill_page.h"
+#include "scan/scan_document.h"
 
 namespace interstice::app {
 namespace {
@@ -21,13 +23,25 @@ struct RefillArguments : MeasuringArguments {
   std::string after, resin;
 };
 
+// The scan of before the pour, for its pictures; without it the page does without them.
+std::optional<scan::Scan> dry_photos(const fs::path& dry_scan) {
+  try {
+    return scan::read_scan(dry_scan,
+                           {.folder = {}, .remembered = remembered_photos(dry_scan), .may_be_gone = true});
+  } catch (const core::InputError&) {
+    return std::nullopt;
+  }
+}
+
 // Photos with their hollows ringed, and the page.
-void write_for_the_bench(const refill::RefillResult& result, const seams::FitDocument& dry, int threads,
-                         const fs::path& out) {
+void write_for_the_bench(const refill::RefillResult& result, const seams::FitDocument& dry,
+                         const fs::path& dry_scan, int threads, const fs::path& out) {
   const std::vector<report::MarkedPhoto> marked =
       report::mark_hollows(result.scan, dry, result.document, kMarkedPx, threads);
   write_marked_photos(marked, out / "marked");
-  const report::RefillPageInput page{result.document, dry, result.scan, marked, threads};
+  const std::optional<scan::Scan> before = dry_photos(dry_scan);
+  const report::RefillPageInput page{result.document, dry,     result.scan,
+                                     marked,          threads, before ? &*before : nullptr};
   core::write_new_file(out / "report.html", core::FileKind::page().sealed(report::refill_page(page)));
 }
 
@@ -59,7 +73,7 @@ int run_refill(const RefillArguments& arguments) {
   core::write_new_file(out / "refill.json", json);
   core::write_new_file(out / "fit.json", seams::write_fit(dry));  // the pieces, as before the pour
   core::write_new_file(out / "plan.json", plan::write_plan(plan));
-  write_for_the_bench(result, dry, arguments.common.threads, out);
+  write_for_the_bench(result, dry, before / "scan", arguments.common.threads, out);
   folder.commit();
   if (arguments.common.json) {
     print_json_document(json);

@@ -23,6 +23,25 @@ std::string numbers(const std::vector<std::size_t>& hollows, const std::vector<s
   return out;
 }
 
+// Lines longer than that go on below, set in.
+std::string folded(const std::string& text) {
+  constexpr std::size_t kWidest = 110, kSetIn = 7;
+  std::string out;
+  for (std::size_t from = 0; from < text.size();) {
+    const std::size_t end = std::min(text.find('\n', from), text.size());
+    std::string rest = text.substr(from, end - from);
+    while (rest.size() > kWidest) {
+      const std::size_t at = rest.rfind(' ', kWidest);
+      if (at == std::string::npos || at <= kSetIn) break;
+      out += rest.substr(0, at) + "\n";
+      rest = std::string(kSetIn, ' ') + rest.substr(at + 1);
+    }
+    out += rest + "\n";
+    from = end + 1;
+  }
+  return out;
+}
+
 // What else than pouring is asked for, once.
 std::string ways_in_words(const RefillDocument& document) {
   std::string out;
@@ -131,7 +150,7 @@ std::string refill_list(const RefillDocument& document) {
          "; " + std::to_string(f.clear_filled + f.other_filled) + " of " +
          core::counted(document.seams.size(), "seam") + " filled, " + std::to_string(f.unseen) +
          " not seen\n";
-  return out;
+  return folded(out);
 }
 
 }  // namespace interstice::refill

@@ -200,12 +200,9 @@ void draw_seam(cv::Mat& picture, const PhotoView& view, const seams::FitDocument
 
 }  // namespace
 
-std::vector<MarkedPhoto> mark_photos(const scan::Scan& scan, const seams::FitDocument& fit, int longest_px,
-                                     int threads) {
-  std::map<std::string, std::vector<std::size_t>> by_photo;
-  for (const std::size_t i : seams_needing_work(fit)) {
-    if (!fit.seams[i].best_photo.empty()) by_photo[fit.seams[i].best_photo].push_back(i);
-  }
+std::vector<MarkedPhoto> draw_on_photos(const scan::Scan& scan, const seams::FitDocument& fit,
+                                        const std::map<std::string, std::vector<std::size_t>>& by_photo,
+                                        int longest_px, int threads, const DrawOnPhoto& draw) {
   std::vector<MarkedPhoto> out;
   std::vector<const scan::ScannedPhoto*> photos;
   for (const scan::ScannedPhoto& photo : scan.photos) {
@@ -219,13 +216,27 @@ std::vector<MarkedPhoto> mark_photos(const scan::Scan& scan, const seams::FitDoc
     cv::Mat picture = picture_of(view, scan.store->colour(photos[n]->info));
     const double unit = std::max(1.0, std::max(picture.cols, picture.rows) / 1100.0);
     LabelPlaces places(picture.size());
-    draw_pieces(picture, view, fit, out[n].seams, unit, places);
-    for (const std::size_t i : out[n].seams) draw_seam(picture, view, fit, fit.seams[i], unit, places);
+    draw(picture, view, out[n].seams, unit, places);
     std::vector<uchar> bytes;
     cv::imencode(".jpg", picture, bytes, {cv::IMWRITE_JPEG_QUALITY, 88});
     out[n].jpeg.assign(bytes.begin(), bytes.end());
   });
   return out;
+}
+
+std::vector<MarkedPhoto> mark_photos(const scan::Scan& scan, const seams::FitDocument& fit, int longest_px,
+                                     int threads) {
+  std::map<std::string, std::vector<std::size_t>> by_photo;
+  for (const std::size_t i : seams_needing_work(fit)) {
+    if (!fit.seams[i].best_photo.empty()) by_photo[fit.seams[i].best_photo].push_back(i);
+  }
+  return draw_on_photos(scan, fit, by_photo, longest_px, threads,
+                        [&](cv::Mat& picture, const PhotoView& view, const std::vector<std::size_t>& drawn,
+                            double unit, LabelPlaces& places) {
+                          draw_pieces(picture, view, fit, drawn, unit, places);
+                          for (const std::size_t i : drawn)
+                            draw_seam(picture, view, fit, fit.seams[i], unit, places);
+                        });
 }
 
 }  // namespace interstice::report

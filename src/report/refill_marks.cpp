@@ -3,13 +3,10 @@
 #include <algorithm>
 #include <cmath>
 #include <map>
-#include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
 
-#include "core/parallel.h"
 #include "refill/refill_words.h"
 #include "report/photo_pen.h"
-#include "report/photo_view.h"
 
 namespace interstice::report {
 namespace {
@@ -43,26 +40,12 @@ std::vector<MarkedPhoto> mark_hollows(const scan::Scan& scan, const seams::FitDo
   for (std::size_t k = 0; k < order.size(); ++k) number[order[k]] = k + 1;
   std::map<std::string, std::vector<std::size_t>> by_photo;
   for (const std::size_t i : order) by_photo[document.hollows[i].best_photo].push_back(i);
-  std::vector<MarkedPhoto> out;
-  std::vector<const scan::ScannedPhoto*> photos;
-  for (const scan::ScannedPhoto& photo : scan.photos) {
-    const auto it = by_photo.find(photo.info.name);
-    if (it == by_photo.end()) continue;
-    out.push_back({photo.info.name, {}, it->second});
-    photos.push_back(&photo);
-  }
-  core::parallel_for(out.size(), threads, [&](std::size_t n) {
-    const PhotoView view = view_of(*photos[n], form_in_photo(*photos[n], dry), longest_px);
-    cv::Mat picture = picture_of(view, scan.store->colour(photos[n]->info));
-    const double unit = std::max(1.0, std::max(picture.cols, picture.rows) / 1100.0);
-    LabelPlaces places(picture.size());
-    for (const std::size_t i : out[n].seams)
-      draw_hollow(picture, view, document.hollows[i], number[i], unit, places);
-    std::vector<uchar> bytes;
-    cv::imencode(".jpg", picture, bytes, {cv::IMWRITE_JPEG_QUALITY, 88});
-    out[n].jpeg.assign(bytes.begin(), bytes.end());
-  });
-  return out;
+  return draw_on_photos(scan, dry, by_photo, longest_px, threads,
+                        [&](cv::Mat& picture, const PhotoView& view, const std::vector<std::size_t>& drawn,
+                            double unit, LabelPlaces& places) {
+                          for (const std::size_t i : drawn)
+                            draw_hollow(picture, view, document.hollows[i], number[i], unit, places);
+                        });
 }
 
 }  // namespace interstice::report

@@ -24,7 +24,8 @@ namespace {
 constexpr const char* kStyle =
     "@page{margin:14mm}.hollow{break-inside:avoid;background:var(--sheet);border:1px solid "
     "var(--line);padding:.6rem}"
-    ".hollow img{width:100%;height:auto;display:block}.wide img{width:100%;height:auto}"
+    ".hollow img{width:100%;height:auto;display:block}.pair{display:flex;gap:.4rem}.pair "
+    "figure{flex:1;margin:0}.wide img{width:100%;height:auto}"
     "svg .face{fill:var(--wood);stroke:var(--frame);stroke-width:.5}svg "
     ".slot{fill:var(--tight);stroke:var(--ink);"
     "stroke-width:.3}svg .pit{fill:var(--doubt);stroke:var(--ink);stroke-width:.3}svg text{font:6px "
@@ -33,6 +34,10 @@ constexpr const char* kStyle =
     "stroke-width:1.6;stroke-dasharray:1 3;fill:none}svg .axis{stroke:var(--frame);fill:none}"
     "svg .filled{fill:var(--resin)}svg .limit{stroke:var(--tight);stroke-dasharray:3 2}"
     "table{border-collapse:collapse}td,th{border:1px solid var(--line);padding:.3rem .6rem;text-align:left}";
+
+constexpr int kCloseBy_px = 360, kPageQuality = 78;
+constexpr double kPhoto_px = 1200;
+constexpr double kLeastAlike = 0.5;  // cosine between two lines of sight that show a place alike
 
 struct Ranked {
   std::vector<std::size_t> order, number;  // number by hollow, from 1
@@ -71,34 +76,54 @@ std::string answer(const refill::RefillDocument& d) {
   return out + "</section>\n";
 }
 
-// A photo cut out round a hollow, its rim drawn.
-std::string close_by(const RefillPageInput& input, const refill::Hollow& h) {
+// A photo cut out round a hollow, its rim drawn; empty where it shows none of it.
+std::string cut_out(const scan::Scan& scan, const scan::ScannedPhoto& photo, const refill::Hollow& h) {
+  const Vector2d at = photo.project(h.at);
+  const double reach_mm = std::max(14.0, 0.9 * h.length_mm);
+  const double px = reach_mm * photo.lens.fx / std::max(1.0, (photo.centre() - h.at).norm());
+  const cv::Rect box = cv::Rect(static_cast<int>(at.x() - px), static_cast<int>(at.y() - px),
+                                static_cast<int>(2 * px), static_cast<int>(2 * px)) &
+                       cv::Rect(0, 0, photo.info.width, photo.info.height);
+  if (box.area() == 0 || photo.info.path.empty()) return "";
+  const PhotoView view = view_of(photo, box, kCloseBy_px);
+  cv::Mat picture = picture_of(view, scan.store->colour(photo.info));
+  std::vector<cv::Point2d> rim;
+  for (const Vector3d& p : h.rim) rim.push_back(view.place(p));
+  draw_line(picture, rim, true, kWhite, 3);
+  draw_line(picture, rim, true, h.kind == refill::HollowKind::slot ? kVermillion : kBlue, 1);
+  std::vector<uchar> bytes;
+  cv::imencode(".jpg", picture, bytes, {cv::IMWRITE_JPEG_QUALITY, kPageQuality});
+  return jpeg_uri(std::string(bytes.begin(), bytes.end()));
+}
+
+struct CloseBy {
+  std::string before, after;
+};
+
+// After the pour in the photo that shows it best, before it in the one taken from nearest there.
+CloseBy close_by(const RefillPageInput& input, const refill::Hollow& h) {
+  CloseBy out;
   for (const scan::ScannedPhoto& photo : input.scan.photos) {
-    if (photo.info.name != h.best_photo || photo.info.path.empty()) continue;
-    const Vector2d at = photo.project(h.at);
-    const double reach_mm = std::max(14.0, 0.9 * h.length_mm);
-    const double px = reach_mm * photo.lens.fx / std::max(1.0, (photo.centre() - h.at).norm());
-    const cv::Rect box = cv::Rect(static_cast<int>(at.x() - px), static_cast<int>(at.y() - px),
-                                  static_cast<int>(2 * px), static_cast<int>(2 * px)) &
-                         cv::Rect(0, 0, photo.info.width, photo.info.height);
-    if (box.area() == 0) return "";
-    const PhotoView view = view_of(photo, box, 420);
-    cv::Mat picture = picture_of(view, input.scan.store->colour(photo.info));
-    std::vector<cv::Point2d> rim;
-    for (const Vector3d& p : h.rim) rim.push_back(view.place(p));
-    draw_line(picture, rim, true, kWhite, 3);
-    draw_line(picture, rim, true, h.kind == refill::HollowKind::slot ? kVermillion : kBlue, 1);
-    std::vector<uchar> bytes;
-    cv::imencode(".jpg", picture, bytes, {cv::IMWRITE_JPEG_QUALITY, 82});
-    return jpeg_uri(std::string(bytes.begin(), bytes.end()));
+    if (photo.info.name != h.best_photo) continue;
+    out.after = cut_out(input.scan, photo, h);
+    if (input.before == nullptr) continue;
+    const Vector3d from = (photo.centre() - h.at).normalized();
+    const scan::ScannedPhoto* nearest = nullptr;
+    double best = kLeastAlike;
+    for (const scan::ScannedPhoto& other : input.before->photos) {
+      const double alike = from.dot((other.centre() - h.at).normalized());
+      if (alike <= best || other.info.path.empty() || !other.lens.in_frame(other.project(h.at), 0)) continue;
+      best = alike, nearest = &other;
+    }
+    if (nearest != nullptr) out.before = cut_out(*input.before, *nearest, h);
   }
-  return "";
+  return out;
 }
 
 std::string list(const RefillPageInput& input, const Ranked& ranked) {
   const refill::RefillDocument& d = input.document;
   if (d.hollows.empty()) return "";
-  std::vector<std::string> pictures(d.hollows.size());
+  std::vector<CloseBy> pictures(d.hollows.size());
   core::parallel_for(pictures.size(), input.threads,
                      [&](std::size_t i) { pictures[i] = close_by(input, d.hollows[i]); });
   std::string out = "<section id=\"hollows\"><h2>Hollows, largest opening first</h2><div class=\"cards\">\n";
@@ -106,14 +131,18 @@ std::string list(const RefillPageInput& input, const Ranked& ranked) {
     const refill::Hollow& h = d.hollows[i];
     const std::string number = std::to_string(ranked.number[i]);
     out += "<div class=\"hollow\" id=\"hollow-" + number + "\">";
-    if (!pictures[i].empty())
-      out +=
-          "<img alt=\"Hollow " + number + " in " + escaped(h.best_photo) + "\" src=\"" + pictures[i] + "\">";
+    out += "<div class=\"pair\">";
+    if (!pictures[i].before.empty())
+      out += "<figure><img alt=\"The same place before the pour\" src=\"" + pictures[i].before +
+             "\"><figcaption>before</figcaption></figure>";
+    if (!pictures[i].after.empty())
+      out += "<figure><img alt=\"Hollow " + number + " in " + escaped(h.best_photo) + "\" src=\"" +
+             pictures[i].after + "\"><figcaption>after, " + named(h.best_photo) + "</figcaption></figure>";
+    out += "</div>";
     out += "<h3><label><input type=\"checkbox\"> " + number + ". " + seam_named(h.tiles) +
            "</label></h3><p>" + prose(refill::hollow_words(h)) + ". Opening " + fixed(h.opening_mm2, 0) +
            " \xC2\xB1 " + fixed(h.opening_u95_mm2, 0) + " mm\xC2\xB2.</p>";
     if (i < d.advice.size()) out += "<p>" + prose(d.advice[i].words) + ".</p>";
-    if (!h.best_photo.empty()) out += "<p class=\"note\">" + named(h.best_photo) + "</p>";
     out += "</div>\n";
   }
   return out + "</div></section>\n";
@@ -224,12 +253,25 @@ std::string learnt(const refill::RefillDocument& d) {
          cell(f.other_hollow) + "</tr></table></section>\n";
 }
 
+// Marked photos stand whole beside the page; in it they need not be larger than a screen.
+std::string smaller(const std::string& jpeg) {
+  const cv::Mat bytes(1, static_cast<int>(jpeg.size()), CV_8U, const_cast<char*>(jpeg.data()));
+  const cv::Mat whole = cv::imdecode(bytes, cv::IMREAD_COLOR);
+  const double scale = kPhoto_px / static_cast<double>(std::max(whole.cols, whole.rows));
+  if (whole.empty() || scale >= 1) return jpeg;
+  cv::Mat small;
+  cv::resize(whole, small, cv::Size(), scale, scale, cv::INTER_AREA);
+  std::vector<uchar> out;
+  cv::imencode(".jpg", small, out, {cv::IMWRITE_JPEG_QUALITY, kPageQuality});
+  return {out.begin(), out.end()};
+}
+
 std::string photos(const RefillPageInput& input) {
   if (input.marked.empty()) return "";
   std::string out = "<section id=\"photos\" class=\"wide\"><h2>Photos</h2>";
   for (const MarkedPhoto& m : input.marked) {
-    out += "<figure><img alt=\"" + escaped(m.photo) + " with hollows ringed\" src=\"" + jpeg_uri(m.jpeg) +
-           "\"><figcaption>" + named(m.photo) + "</figcaption></figure>\n";
+    out += "<figure><img alt=\"" + escaped(m.photo) + " with hollows ringed\" src=\"" +
+           jpeg_uri(smaller(m.jpeg)) + "\"><figcaption>" + named(m.photo) + "</figcaption></figure>\n";
   }
   return out + "</section>\n";
 }

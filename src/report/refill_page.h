@@ -18,6 +18,8 @@ struct RefillPageInput {
   const scan::Scan& scan;                  // poses in the dry frame
   const std::vector<MarkedPhoto>& marked;  // with their pictures
   int threads = 0;
+  const scan::Scan* before =
+      nullptr;  // the dry scan, for pictures of before the pour; null: its photos are gone
 };
 
 std::string refill_page(const RefillPageInput& input);
