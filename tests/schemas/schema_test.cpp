@@ -10,6 +10,8 @@
 #include <valijson/schema_parser.hpp>
 #include <valijson/validator.hpp>
 
+#include "refill/refill_document.h"
+
 namespace {
 
 using nlohmann::json;
@@ -88,6 +90,47 @@ TEST(Schemas, LensAndResin) {
   EXPECT_EQ(Schema("resin").fault(neither), "");
   neither.erase("viscosity_doubling_min");
   EXPECT_NE(Schema("resin").fault(neither), "");
+}
+
+// What a pour left, as the program writes it.
+TEST(Schemas, Refill) {
+  namespace refill = interstice::refill;
+  refill::RefillDocument d;
+  d.name = "bowl";
+  d.seams = {{{"A01", "A02"},
+              refill::SeamState::hollow,
+              2.1,
+              1.8,
+              31,
+              14,
+              0.9,
+              false,
+              {{0, 12, refill::SeamState::hollow}}},
+             {{"A02", "A03"}, refill::SeamState::unseen, std::nullopt, std::nullopt, 20, 0, 0.2, false, {}}};
+  refill::Hollow hollow;
+  hollow.tiles = {"A01", "A02"};
+  hollow.length_mm = 9, hollow.opening_mm2 = 14, hollow.width_mm = 1.6, hollow.depth_at_least_mm = 2;
+  hollow.volume_low_ml = 0.02, hollow.volume_high_ml = 0.09;
+  hollow.best_photo = "photo_07";
+  hollow.rim = {{1, 2, 3}, {2, 2, 3}, {2, 3, 3}};
+  d.hollows = {hollow};
+  d.advice = {{refill::Way::syringe, "push it in through a blunt needle"}};
+  d.pours = {{80, 30, "A07", {0}, 0.02, 0.09, 20, {{"A01", "A02"}}}};
+  d.fill_limit_words = "too few seams filled";
+  check("refill", json::parse(refill::write_refill(d)));
+  d.fill_limit = refill::FillLimit{2.9, 0.3, 128};
+  const json whole = json::parse(refill::write_refill(d));
+  const Schema schema("refill");
+  EXPECT_EQ(schema.fault(whole), "");
+  json altered = whole;
+  altered["seams"][0]["state"] = "open";
+  EXPECT_NE(schema.fault(altered), "");
+  altered = whole;
+  altered["hollows"][0]["volume_ml"] = {0.02};
+  EXPECT_NE(schema.fault(altered), "");
+  altered = whole;
+  altered["fill_limit"].erase("u95_mm");
+  EXPECT_NE(schema.fault(altered), "");
 }
 
 // A drawn form, as `plan form` keeps it, and one measured from photos.
