@@ -12,9 +12,9 @@ using Eigen::Vector3f;
 
 namespace {
 
-constexpr float kIndex = 1.5f;    // of refraction: cured epoxies lie between 1.50 and 1.57
-constexpr float kFacing = 0.04f;  // ((n - 1) / (n + 1))^2, of light that is mirrored straight back
-constexpr float kOff = 0.03f;     // mm: rays start so far off their surface
+constexpr float kIndex = 1.5f;      // of refraction: cured epoxies lie between 1.50 and 1.57
+constexpr float kFacing = 0.04f;    // ((n - 1) / (n + 1))^2, of light that is mirrored straight back
+constexpr float kGlossOff = 0.03f;  // mm: rays start so far off their surface
 constexpr float kPi = 3.14159265f;
 
 // Schlick's form of Fresnel's reflectance (C. Schlick 1994, Computer Graphics Forum 13).
@@ -55,12 +55,12 @@ Vector3f Gloss::body_light(const Place& p, float slant) const {
   const float sine2 = (1 - slant * slant) / (kIndex * kIndex);
   const Vector3f into =
       ((p.direction + slant * p.normal) / kIndex - std::sqrt(1 - sine2) * p.normal).normalized();
-  const Hit hit = rays_.first_hit(p.position - kOff * p.normal, into);
+  const Hit hit = rays_.first_hit(p.position - kGlossOff * p.normal, into);
   const float way = hit.found ? std::min(60.0f, hit.distance) : 60.0f;
   const float turned = 1 - std::exp(-resin_.scattered_per_mm * way);
   Vector3f behind = Vector3f::Zero();
   if (hit.found) {
-    const Vector3f at = p.position - kOff * p.normal + hit.distance * into;
+    const Vector3f at = p.position - kGlossOff * p.normal + hit.distance * into;
     behind = paint_.at(meshes_[hit.mesh], at).reflectance;
   }
   const Vector3f passed = (-2 * way * resin_.absorbed_per_mm.array()).exp().matrix();
@@ -74,7 +74,7 @@ Vector3f Gloss::mirrored(const Place& p) const {
   const Vector3f facet = (p.normal + r * (std::cos(a) * x + std::sin(a) * y)).normalized();
   const Vector3f to = (p.direction - 2 * p.direction.dot(facet) * facet).normalized();
   if (to.dot(p.normal) <= 0) return Vector3f::Zero();
-  const Hit hit = rays_.first_hit(p.position + kOff * p.normal, to);
+  const Hit hit = rays_.first_hit(p.position + kGlossOff * p.normal, to);
   if (!hit.found) return room_light(to) / unit_;
   const Mesh& other = meshes_[hit.mesh];
   const auto& t = other.triangles[hit.triangle];
