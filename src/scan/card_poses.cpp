@@ -20,56 +20,10 @@ using Eigen::Vector3d;
 
 namespace {
 
-struct Link {  // one card in one photo
+struct Link : CardPose {  // one card in one photo
   std::size_t photo;
   int card;
-  Isometry3d camera_T_card;
-  double rms_px;
-  std::size_t corners;
 };
-
-std::optional<Link> link_of(const PhotoCards& photo, const camera::CardView& view, double print_scale) {
-  std::vector<cv::Point3d> object;
-  std::vector<cv::Point2d> image;
-  for (std::size_t i = 0; i < view.corner_id.size(); ++i) {
-    const Vector3d p = print_scale * camera::card_point(view.corner_id[i]);
-    const Vector3d ray = photo.lens.undistort(view.pixel[i]);
-    if (!ray.allFinite()) continue;
-    object.emplace_back(p.x(), p.y(), p.z());
-    image.emplace_back(ray.x() / ray.z(), ray.y() / ray.z());
-  }
-  if (object.size() < 6) return std::nullopt;
-  const cv::Matx33d eye = cv::Matx33d::eye();
-  std::vector<cv::Mat> rotations, translations;
-  cv::solvePnPGeneric(object, image, eye, cv::noArray(), rotations, translations, false, cv::SOLVEPNP_IPPE);
-  std::optional<Link> best;
-  for (std::size_t s = 0; s < rotations.size(); ++s) {
-    cv::Mat rvec = rotations[s], tvec = translations[s];
-    cv::solvePnPRefineLM(object, image, eye, cv::noArray(), rvec, tvec);
-    cv::Matx33d r;
-    cv::Rodrigues(rvec, r);
-    Isometry3d t = Isometry3d::Identity();
-    for (int i = 0; i < 3; ++i) {
-      for (int j = 0; j < 3; ++j) t.linear()(i, j) = r(i, j);
-      t.translation()[i] = tvec.at<double>(i);
-    }
-    double sum = 0;
-    for (std::size_t i = 0; i < object.size(); ++i) {
-      const Vector3d p = t * Vector3d(object[i].x, object[i].y, object[i].z);
-      sum += (Vector2d(p.x() / p.z() - image[i].x, p.y() / p.z() - image[i].y)).squaredNorm();
-    }
-    const double rms = photo.lens.fx * std::sqrt(sum / static_cast<double>(object.size()));
-    if (t.translation().z() > 0 && (!best || rms < best->rms_px)) {
-      best = Link{photo.photo, view.card, t, rms, object.size()};
-    }
-  }
-  return best;
-}
-
-// A link's worth: many corners, small residual. Smaller is better.
-double cost(const Link& link) {
-  return (link.rms_px + 0.1) / std::sqrt(static_cast<double>(link.corners));
-}
 
 struct Joined {
   std::map<std::size_t, Isometry3d> camera_T_bench;
@@ -85,7 +39,7 @@ Joined join_from(int start, const std::vector<Link>& links) {
     for (const Link& link : links) {
       const bool photo_known = j.camera_T_bench.count(link.photo) > 0;
       const bool card_known = j.bench_T_card.count(link.card) > 0;
-      if (photo_known != card_known && (!best || cost(link) < cost(*best))) best = &link;
+      if (photo_known != card_known && (!best || link.cost() < best->cost())) best = &link;
     }
     if (!best) return j;
     if (j.bench_T_card.count(best->card) > 0) {
@@ -108,11 +62,51 @@ int start_card(const std::vector<Link>& links) {
 
 }  // namespace
 
+std::optional<CardPose> card_pose(const camera::Lens& lens, const camera::CardView& view,
+                                  double print_scale) {
+  std::vector<cv::Point3d> object;
+  std::vector<cv::Point2d> image;
+  for (std::size_t i = 0; i < view.corner_id.size(); ++i) {
+    const Vector3d p = print_scale * camera::card_point(view.corner_id[i]);
+    const Vector3d ray = lens.undistort(view.pixel[i]);
+    if (!ray.allFinite()) continue;
+    object.emplace_back(p.x(), p.y(), p.z());
+    image.emplace_back(ray.x() / ray.z(), ray.y() / ray.z());
+  }
+  if (object.size() < 6) return std::nullopt;
+  const cv::Matx33d eye = cv::Matx33d::eye();
+  std::vector<cv::Mat> rotations, translations;
+  cv::solvePnPGeneric(object, image, eye, cv::noArray(), rotations, translations, false, cv::SOLVEPNP_IPPE);
+  std::optional<CardPose> best;
+  for (std::size_t s = 0; s < rotations.size(); ++s) {
+    cv::Mat rvec = rotations[s], tvec = translations[s];
+    cv::solvePnPRefineLM(object, image, eye, cv::noArray(), rvec, tvec);
+    cv::Matx33d r;
+    cv::Rodrigues(rvec, r);
+    Isometry3d t = Isometry3d::Identity();
+    for (int i = 0; i < 3; ++i) {
+      for (int j = 0; j < 3; ++j) t.linear()(i, j) = r(i, j);
+      t.translation()[i] = tvec.at<double>(i);
+    }
+    double sum = 0;
+    for (std::size_t i = 0; i < object.size(); ++i) {
+      const Vector3d p = t * Vector3d(object[i].x, object[i].y, object[i].z);
+      sum += (Vector2d(p.x() / p.z() - image[i].x, p.y() / p.z() - image[i].y)).squaredNorm();
+    }
+    const double rms = lens.fx * std::sqrt(sum / static_cast<double>(object.size()));
+    if (t.translation().z() > 0 && (!best || rms < best->rms_px)) {
+      best = CardPose{t, rms, object.size()};
+    }
+  }
+  return best;
+}
+
 CardPoses poses_from_cards(const std::vector<PhotoCards>& photos, double print_scale) {
   std::vector<Link> links;
   for (const PhotoCards& photo : photos) {
     for (const camera::CardView& view : photo.views) {
-      if (auto link = link_of(photo, view, print_scale)) links.push_back(*link);
+      if (const auto pose = card_pose(photo.lens, view, print_scale))
+        links.push_back({*pose, photo.photo, view.card});
     }
   }
   if (links.empty()) {

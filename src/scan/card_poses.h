@@ -6,6 +6,8 @@
 // the others, are left out and named. Errors: MeasureError when fewer than three photos join up.
 #pragma once
 
+#include <cmath>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -33,6 +35,16 @@ struct CardPoses {
   std::vector<int> cards;           // card number of each card in the bundle
   std::vector<LeftOutPhoto> left_out;
 };
+
+// One card of a photo by itself, by the better of the two poses of a plane.
+struct CardPose {
+  Eigen::Isometry3d camera_T_card;
+  double rms_px = 0;
+  std::size_t corners = 0;
+  // Many corners, small residual; smaller is better.
+  double cost() const { return (rms_px + 0.1) / std::sqrt(static_cast<double>(corners)); }
+};
+std::optional<CardPose> card_pose(const camera::Lens& lens, const camera::CardView& view, double print_scale);
 
 // print_scale: measured over nominal length of the check line.
 CardPoses poses_from_cards(const std::vector<PhotoCards>& photos, double print_scale);

@@ -69,7 +69,7 @@ std::vector<Candidate> without_doubles(std::vector<Candidate> all, Scan& scan) {
 }
 
 std::vector<Candidate> read_photos(const std::filesystem::path& folder, const ScanOptions& options,
-                                   Scan& scan) {
+                                   Scan& scan, const core::KeptWork* kept) {
   const std::vector<std::filesystem::path> paths = camera::list_photos(folder);
   scan.quality.photos_given = static_cast<int>(paths.size());
   std::vector<std::optional<Candidate>> read(paths.size());
@@ -79,7 +79,8 @@ std::vector<Candidate> read_photos(const std::filesystem::path& folder, const Sc
       Candidate c;
       c.info = camera::read_photo_info(paths[i]);
       c.lens = start_lens(c.info, options.lens);
-      c.views = camera::detect_cards(scan.store->grey(c.info));
+      c.work = std::make_shared<PhotoWork>(c.info, c.lens.lens, kept);
+      c.views = c.work->cards(*scan.store);
       read[i] = std::move(c);
     } catch (const camera::PhotoError& e) {
       failed[i] = e.reason();
@@ -170,13 +171,14 @@ CardSolution solve_cards(const std::vector<Candidate>& candidates, const std::ve
 
 }  // namespace
 
-CardScan scan_cards(const std::filesystem::path& folder, const ScanOptions& options, Scan& scan) {
+CardScan scan_cards(const std::filesystem::path& folder, const ScanOptions& options, Scan& scan,
+                    const core::KeptWork* kept) {
   scan.quality.check_line_given = options.check_line_mm.has_value();
   scan.quality.lens_given = options.lens.has_value();
   const double print_scale = options.check_line_mm.value_or(camera::kCheckLineMm) / camera::kCheckLineMm;
   scan.quality.scale_sd = options.check_line_mm ? kCaliperSd_mm / *options.check_line_mm : kUnmeasuredPrintSd;
   options.progress("reading the photos and looking for cards");
-  const std::vector<Candidate> candidates = without_doubles(read_photos(folder, options, scan), scan);
+  const std::vector<Candidate> candidates = without_doubles(read_photos(folder, options, scan, kept), scan);
   std::vector<PhotoCards> photo_cards;
   std::vector<StartLens> starts;
   for (const Candidate& c : candidates) starts.push_back(c.lens);

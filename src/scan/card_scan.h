@@ -5,10 +5,12 @@
 #pragma once
 
 #include <filesystem>
+#include <memory>
 #include <vector>
 
 #include "scan/cards_agree.h"
 #include "scan/photo_lenses.h"
+#include "scan/photo_work.h"
 #include "scan/scan.h"
 
 namespace interstice::scan {
@@ -17,6 +19,7 @@ struct Candidate {  // a readable photo
   camera::PhotoInfo info;
   StartLens lens;
   std::vector<camera::CardView> views;
+  std::shared_ptr<const PhotoWork> work;  // never null
 };
 
 struct CardScan {
@@ -27,6 +30,7 @@ struct CardScan {
 };
 
 // Notes in `scan` what was given, what was left out and how sure the scale is.
-CardScan scan_cards(const std::filesystem::path& folder, const ScanOptions& options, Scan& scan);
+CardScan scan_cards(const std::filesystem::path& folder, const ScanOptions& options, Scan& scan,
+                    const core::KeptWork* kept = nullptr);
 
 }  // namespace interstice::scan

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numeric>
 #include <opencv2/features2d.hpp>
 #include <opencv2/imgproc.hpp>
 
@@ -31,22 +32,54 @@ Features find_features(const cv::Mat& grey, const cv::Mat& mask, int most) {
   const cv::Rect box = cv::boundingRect(where);
   Features out;
   if (box.empty()) return out;
-  const auto sift = cv::SIFT::create(most, 3, 0.008, 10, 1.6);
+  const auto sift = cv::SIFT::create(most, 3, 0.008, 10, 1.6, CV_8U);
   std::vector<cv::KeyPoint> keys;
-  cv::Mat descriptors;
-  sift->detectAndCompute(picture(box), where(box), keys, descriptors);
+  sift->detectAndCompute(picture(box), where(box), keys, out.descriptors);
   for (const cv::KeyPoint& k : keys) {
     const double x = double(k.pt.x) + box.x - kSiftShiftPx, y = double(k.pt.y) + box.y - kSiftShiftPx;
     out.pixel.emplace_back((x + 0.5) * f - 0.5, (y + 0.5) * f - 0.5);
     out.sd_px.push_back(std::max(0.2, kLocalisation * double(k.size) / 2) * f);
+    out.strength.push_back(k.response);
   }
-  // RootSIFT: the Hellinger kernel on the histograms.
-  for (int r = 0; r < descriptors.rows; ++r) {
-    cv::Mat row = descriptors.row(r);
+  return out;
+}
+
+Features features_in(const Features& found, const cv::Mat& mask) {
+  Features out;
+  const cv::Rect frame({0, 0}, mask.size());
+  for (std::size_t i = 0; i < found.pixel.size(); ++i) {
+    const Eigen::Vector2d& p = found.pixel[i];
+    const cv::Point at(static_cast<int>(std::lround(p.x())), static_cast<int>(std::lround(p.y())));
+    if (!frame.contains(at) || mask.at<uchar>(at) == 0) continue;
+    out.pixel.push_back(p);
+    out.sd_px.push_back(found.sd_px[i]);
+    out.strength.push_back(found.strength[i]);
+    // RootSIFT: the Hellinger kernel on the histograms.
+    cv::Mat row;
+    found.descriptors.row(static_cast<int>(i)).convertTo(row, CV_32F);
     row /= cv::norm(row, cv::NORM_L1) + 1e-12;
     cv::sqrt(row, row);
+    out.descriptors.push_back(row);
   }
-  out.descriptors = descriptors;
+  return out;
+}
+
+Features strongest(const Features& features, int most) {
+  const std::size_t count = static_cast<std::size_t>(most);
+  if (features.pixel.size() <= count) return features;
+  std::vector<std::size_t> order(features.pixel.size());
+  std::iota(order.begin(), order.end(), 0);
+  std::stable_sort(order.begin(), order.end(),
+                   [&](std::size_t a, std::size_t b) { return features.strength[a] > features.strength[b]; });
+  order.resize(count);
+  std::sort(order.begin(), order.end());
+  Features out;
+  for (const std::size_t i : order) {
+    out.pixel.push_back(features.pixel[i]);
+    out.sd_px.push_back(features.sd_px[i]);
+    out.strength.push_back(features.strength[i]);
+    out.descriptors.push_back(features.descriptors.row(static_cast<int>(i)));
+  }
   return out;
 }
 

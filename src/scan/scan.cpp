@@ -3,6 +3,7 @@
 #include "core/errors.h"
 #include "scan/few_photos.h"
 #include "scan/form_pose.h"
+#include "scan/kept_scan.h"
 #include "scan/tie_scan.h"
 
 namespace interstice::scan {
@@ -25,13 +26,16 @@ Seat seat_of(const CardScan& cards, const std::vector<TiePhoto>& photos, const p
 }  // namespace
 
 Scan scan_photos(const std::filesystem::path& folder, const plan::Plan& plan, const ScanOptions& options) {
+  return scan_photos_keeping(folder, plan, options, nullptr);
+}
+
+Scan scan_photos_keeping(const std::filesystem::path& folder, const plan::Plan& plan,
+                         const ScanOptions& options, const core::KeptWork* kept) {
   Scan scan;
-  CardScan cards = scan_cards(folder, options, scan);
+  CardScan cards = scan_cards(folder, options, scan, kept);
   options.progress("finding the form");
-  const double reach = plan.profile.points().back().x() + plan.tile_thickness_mm;
-  const double height = plan.profile.points().front().y() + plan.tile_thickness_mm;
   const std::vector<TiePhoto> photos =
-      tie_features(cards, {1.35 * reach, 1.1 * height}, *scan.store, options.threads);
+      tie_own_features(cards, search_space(plan), *scan.store, options.threads);
   scan.store->forget_grey();
   const Seat seat = seat_of(cards, photos, plan, options.threads);
   Isometry3d bowl_T_level = Isometry3d::Identity();

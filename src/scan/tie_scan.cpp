@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <numbers>
 #include <opencv2/imgproc.hpp>
 
 #include "camera/cards.h"
@@ -24,6 +23,7 @@ namespace {
 
 constexpr int kFirstFeatures = 2500, kAllFeatures = 7000;
 constexpr std::size_t kMostTracks = 4000;
+constexpr double kMostMissed = 0.05;  // of the space searched: what a photo's own work may leave out
 // The cost of the adjustment (half the sum of squared residuals) is several thousand. While mistaken ties are
 // thrown out, steps that gain less than about one of it are not worth taking; at the end a thousandth of that.
 constexpr double kRoughTolerance = 1e-4, kFineTolerance = 1e-7;
@@ -31,25 +31,10 @@ constexpr const char* kUnsettled =
     "the cards in the photos do not settle where they were taken from; photograph again with two in each "
     "photo";
 
-// Where features are worth looking for: the outline of a cylinder round the place the photos look at, less
-// the cards.
+// Where features are worth looking for: the space round the place the photos look at, less the cards.
 cv::Mat search_mask(const camera::Lens& lens, const Isometry3d& camera_T_bench, const CardScan& cards,
                     const SearchSpace& space) {
-  cv::Mat mask = cv::Mat::zeros(lens.height, lens.width, CV_8U);
-  const Isometry3d camera_T_level = camera_T_bench * cards.level_T_bench.inverse();
-  std::vector<cv::Point> hull, points;
-  for (const double z : {0.0, space.height_mm}) {
-    for (int k = 0; k < 36; ++k) {
-      const double a = k * std::numbers::pi / 18;
-      const Vector2d at = cards.aim_mm + space.radius_mm * Vector2d(std::cos(a), std::sin(a));
-      const Vector2d uv = lens.project(camera_T_level * Vector3d(at.x(), at.y(), z));
-      if (!uv.allFinite()) return cv::Mat(lens.height, lens.width, CV_8U, cv::Scalar(255));
-      points.emplace_back(static_cast<int>(std::clamp(uv.x(), -1e5, 1e5)),
-                          static_cast<int>(std::clamp(uv.y(), -1e5, 1e5)));
-    }
-  }
-  cv::convexHull(points, hull);
-  cv::fillConvexPoly(mask, hull, 255);
+  cv::Mat mask = cylinder_mask(lens, camera_T_bench * cards.level_T_bench.inverse(), cards.aim_mm, space);
   for (const Isometry3d& card : cards.solution.poses.bundle.bench_T_card) {
     std::vector<cv::Point> sheet;
     for (const auto& [sx, sy] : {std::pair{-1, -1}, {1, -1}, {1, 1}, {-1, 1}}) {
@@ -62,6 +47,22 @@ cv::Mat search_mask(const camera::Lens& lens, const Isometry3d& camera_T_bench, 
     if (sheet.size() == 4) cv::fillConvexPoly(mask, sheet, 0);
   }
   return mask;
+}
+
+// `find`: features of the photo of this number inside a mask, or inside more than it.
+template <class Find>
+std::vector<TiePhoto> photos_with_features(const CardScan& cards, const SearchSpace& space, int threads,
+                                           const Find& find) {
+  const Bundle& bundle = cards.solution.poses.bundle;
+  std::vector<TiePhoto> photos(cards.used.size());
+  core::parallel_for(photos.size(), threads, [&](std::size_t i) {
+    TiePhoto& photo = photos[i];
+    photo.lens = lens_of_photo(bundle, geometry::PhotoIndex(i));
+    photo.camera_T_bench = bundle.camera_T_bench[geometry::PhotoIndex(i)];
+    const cv::Mat mask = search_mask(photo.lens, photo.camera_T_bench, cards, space);
+    photo.features = strongest(features_in(find(i, mask), mask), kAllFeatures);
+  });
+  return photos;
 }
 
 void add_tracks(Bundle& bundle, std::vector<Track> tracks, const std::vector<TiePhoto>& photos) {
@@ -110,18 +111,6 @@ std::vector<bool> leave_out_unsettled(Bundle& bundle, const std::vector<Candidat
   return kept;
 }
 
-std::vector<TiePhoto> strongest(const std::vector<TiePhoto>& photos, int most) {
-  std::vector<TiePhoto> few = photos;  // features come sorted by no particular rule: keep every n-th
-  for (TiePhoto& p : few) {
-    const int n = p.features.descriptors.rows;
-    if (n <= most) continue;
-    p.features.descriptors = p.features.descriptors.rowRange(0, most);
-    p.features.pixel.resize(static_cast<std::size_t>(most));
-    p.features.sd_px.resize(static_cast<std::size_t>(most));
-  }
-  return few;
-}
-
 void note_quality(const CardScan& cards, Scan& scan) {
   const Bundle& bundle = cards.solution.poses.bundle;
   const BundleSummary& summary = cards.solution.summary;
@@ -139,16 +128,21 @@ void note_quality(const CardScan& cards, Scan& scan) {
 
 std::vector<TiePhoto> tie_features(const CardScan& cards, const SearchSpace& space, camera::PhotoStore& store,
                                    int threads) {
-  const Bundle& bundle = cards.solution.poses.bundle;
-  std::vector<TiePhoto> photos(cards.used.size());
-  core::parallel_for(photos.size(), threads, [&](std::size_t i) {
-    TiePhoto& photo = photos[i];
-    photo.lens = lens_of_photo(bundle, geometry::PhotoIndex(i));
-    photo.camera_T_bench = bundle.camera_T_bench[geometry::PhotoIndex(i)];
-    const cv::Mat mask = search_mask(photo.lens, photo.camera_T_bench, cards, space);
-    photo.features = find_features(store.grey(cards.used[i].info), mask, kAllFeatures);
+  return photos_with_features(cards, space, threads, [&](std::size_t i, const cv::Mat& mask) {
+    return find_features(store.grey(cards.used[i].info), mask, kAllFeatures);
   });
-  return photos;
+}
+
+std::vector<TiePhoto> tie_own_features(const CardScan& cards, const SearchSpace& space,
+                                       camera::PhotoStore& store, int threads) {
+  return photos_with_features(cards, space, threads, [&](std::size_t i, const cv::Mat& mask) {
+    const Candidate& photo = cards.used[i];
+    const cv::Mat region = photo.work->region(photo.views, space);
+    const int missed = cv::countNonZero(mask & ~region);
+    if (missed > kMostMissed * cv::countNonZero(mask))
+      return find_features(store.grey(photo.info), mask, kAllFeatures);
+    return photo.work->features(region, photo.views, space, store);
+  });
 }
 
 std::vector<TiePhoto> features_within(const CardScan& cards, const std::vector<TiePhoto>& photos,
@@ -164,6 +158,7 @@ std::vector<TiePhoto> features_within(const CardScan& cards, const std::vector<T
       if (!frame.contains(at) || mask.at<uchar>(at) == 0) continue;
       kept.features.pixel.push_back(p);
       kept.features.sd_px.push_back(photo.features.sd_px[i]);
+      kept.features.strength.push_back(photo.features.strength[i]);
       kept.features.descriptors.push_back(photo.features.descriptors.row(static_cast<int>(i)));
     }
     out.push_back(std::move(kept));
@@ -173,7 +168,9 @@ std::vector<TiePhoto> features_within(const CardScan& cards, const std::vector<T
 
 std::vector<Vector3d> points_on_bench(const CardScan& cards, const std::vector<TiePhoto>& photos,
                                       int threads) {
-  std::vector<Vector3d> points = points_of(match_neighbours(strongest(photos, kFirstFeatures), threads));
+  std::vector<TiePhoto> few = photos;
+  for (TiePhoto& photo : few) photo.features = strongest(photo.features, kFirstFeatures);
+  std::vector<Vector3d> points = points_of(match_neighbours(few, threads));
   for (Vector3d& p : points) p = cards.level_T_bench * p;
   return points;
 }

@@ -6,18 +6,19 @@
 #include <vector>
 
 #include "scan/card_scan.h"
+#include "scan/photo_work.h"
 #include "scan/tie_points.h"
 
 namespace interstice::scan {
 
-// Where features are worth looking for: a cylinder over the bench round what the photos look at, mm.
-struct SearchSpace {
-  double radius_mm = 0, height_mm = 0;
-};
-
 // Features of all photos within the space, cards left out. Needs the photos' grey pictures.
 std::vector<TiePhoto> tie_features(const CardScan& cards, const SearchSpace& space, camera::PhotoStore& store,
                                    int threads);
+
+// The same for a space that is known before the photos' positions: each photo's features are those of its own
+// work (scan/photo_work.h), so far as they lie within the space.
+std::vector<TiePhoto> tie_own_features(const CardScan& cards, const SearchSpace& space,
+                                       camera::PhotoStore& store, int threads);
 
 // Those of the features that lie within a smaller space.
 std::vector<TiePhoto> features_within(const CardScan& cards, const std::vector<TiePhoto>& photos,
