@@ -1,5 +1,3 @@
-#include "app/cmd_bench.h"
-
 #include <malloc.h>
 #include <unistd.h>
 
@@ -10,6 +8,7 @@
 #include <memory>
 #include <mutex>
 
+#include "app/commands.h"
 #include "bench/bench.h"
 #include "bench/child_process.h"
 #include "bench/qr_code.h"
@@ -27,7 +26,6 @@ struct BenchArguments {
   CommonOptions common;
   std::string folder;
   bool lan = false, worker = false;
-  bool can_refill = false;  // the program has the command
   std::optional<std::uint16_t> port;
 };
 
@@ -87,7 +85,6 @@ int run_bench(const BenchArguments& arguments) {
   options.folder = arguments.folder.empty() ? usual_folder() : arguments.folder;
   options.lan = arguments.lan;
   options.program = bench::own_program();
-  options.can_refill = arguments.can_refill;
   options.log = [&](const std::string& line) {
     const std::lock_guard<std::mutex> lock(printing);
     if (!arguments.common.quiet) std::fprintf(stderr, "%s\n", core::one_line(line, 300).c_str());
@@ -135,11 +132,7 @@ void add_bench_command(CLI::App& app, Chosen& chosen) {
       ->check(CLI::Range(0, 65535));
   command->add_flag("--worker", arguments->worker)->group("");
   add_common_options(*command, arguments->common);
-  command->callback([arguments, &app, &chosen] {
-    arguments->can_refill =
-        !app.get_subcommands([](const CLI::App* c) { return c->get_name() == "refill"; }).empty();
-    chosen.run = [arguments] { return run_bench(*arguments); };
-  });
+  command->callback([arguments, &chosen] { chosen.run = [arguments] { return run_bench(*arguments); }; });
 }
 
 }  // namespace interstice::app

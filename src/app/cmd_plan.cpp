@@ -79,8 +79,10 @@ void add_make(CLI::App& plan, Chosen& chosen) {
   add_photo_reading(c, a->photos);
   c->add_option("--out", a->out, "Plan to write, such as plan.json")->required();
   add_stock(c, a->layout.tile_thickness_mm, a->layout.smallest_fill_mm, a->layout.gap_mm, a->layout.name);
-  c->add_option("--piece-size", a->layout.piece_size_mm,
-                "Side of a square of a piece's share of the form, mm");
+  c->add_option(
+      "--piece-size", a->piece_size_mm,
+      "Side of a square of a piece's share of the form, mm (default: 40, or what sits on the form with flat "
+      "backs)");
   c->add_option("--bevel", a->layout.bevel_deg, "Bevel of the walls, degrees (default: from the geometry)");
   c->add_option("--irregular", a->layout.irregularity, "0 even to 1 wild")->check(number_between(0.0, 1.0));
   c->add_option("--seed", a->layout.seed, "Another number gives another layout");
@@ -113,6 +115,10 @@ void add_trace(CLI::App& plan, Chosen& chosen) {
   c->add_option("--bevel", a->trace.bevel_deg,
                 "Bevel of the walls, degrees (default: from the geometry for shared lines, else 10)");
   c->add_option("--labels", a->labels, "File of new labels, a line each: proposed, wanted");
+  c->add_option(
+      "--unrolled", a->unrolled,
+      "Picture to write, .png: the form unrolled; beside it .json (its scale) and .svg (what was traced over "
+      "it)");
   const std::map<std::string, layout::DrawnLines> lines{{"decide", layout::DrawnLines::decide},
                                                         {"shared", layout::DrawnLines::shared},
                                                         {"own", layout::DrawnLines::own}};

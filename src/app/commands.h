@@ -33,6 +33,7 @@ void add_result_options(CLI::App& command, std::string& out, bool& replace);
 
 // One function per command.
 void add_archive_command(CLI::App& app, Chosen& chosen);
+void add_bench_command(CLI::App& app, Chosen& chosen);
 void add_cards_command(CLI::App& app, Chosen& chosen);
 void add_fit_command(CLI::App& app, Chosen& chosen);
 void add_inspect_command(CLI::App& app, Chosen& chosen);

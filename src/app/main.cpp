@@ -14,7 +14,6 @@
 #include <system_error>
 #include <thread>
 
-#include "app/cmd_bench.h"
 #include "app/command_line.h"
 #include "app/commands.h"
 #include "core/errors.h"

@@ -7,6 +7,7 @@
 #include "app/photo_memory.h"
 #include "core/errors.h"
 #include "core/files.h"
+#include "scan/kept_scan.h"
 #include "scan/scan_document.h"
 #include "surface/surface_document.h"
 
@@ -26,6 +27,9 @@ void add_lens_options(CLI::App& command, MeasuringArguments& arguments) {
           "--check-line", arguments.check_line_mm,
           "Length of the cards' check line as measured with calipers, mm (150 if the print is at 100 %)")
       ->check(number_between(100.0, 200.0));
+  command.add_option(
+      "--kept", arguments.kept,
+      "Folder where what each photo gives by itself is kept for the next run (made when missing)");
   add_result_options(command, arguments.out, arguments.replace);
 }
 
@@ -34,15 +38,39 @@ core::ResultOf result_of(const MeasuringArguments& arguments, const std::string&
   return {command, plan.name, arguments.replace, {arguments.photos, arguments.plan, arguments.lens}};
 }
 
+namespace {
+
+// A folder of something else is not written into, even if nothing of it would be touched.
+void refuse_other_things(const std::filesystem::path& kept) {
+  std::error_code ec;
+  if (!std::filesystem::exists(kept, ec)) return;
+  if (!std::filesystem::is_directory(kept, ec)) throw core::InputError(kept.string(), "is no folder");
+  for (const auto& entry : std::filesystem::directory_iterator(kept, ec)) {
+    if (entry.path().extension() == core::KeptWork::kEnding || entry.path().filename().string()[0] == '.')
+      continue;
+    throw core::InputError(kept.string(), "holds other things (" +
+                                              core::one_line(entry.path().filename().string(), 60) +
+                                              "); name a new or empty folder for --kept");
+  }
+}
+
+}  // namespace
+
 MeasuredScan measure_scan(const MeasuringArguments& arguments, const plan::Plan& plan, Progress& progress) {
   MeasuredScan measured;
   measured.plan = plan;
   scan::ScanOptions options;
   options.check_line_mm = arguments.check_line_mm;
   if (!arguments.lens.empty()) options.lens = camera::read_lens(arguments.lens);
+  std::optional<core::KeptWork> kept;
+  if (!arguments.kept.empty()) {
+    refuse_other_things(arguments.kept);
+    kept.emplace(arguments.kept, core::this_program());
+  }
   options.threads = arguments.common.threads;
   options.progress = [&](const std::string& what) { progress.step(what); };
-  measured.scan = scan::scan_photos(arguments.photos, measured.plan, options);
+  measured.scan =
+      scan::scan_photos_keeping(arguments.photos, measured.plan, options, kept ? &*kept : nullptr);
   surface::SurfaceOptions surface;
   surface.threads = arguments.common.threads;
   surface.progress = options.progress;

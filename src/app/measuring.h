@@ -19,13 +19,13 @@ namespace interstice::app {
 
 struct MeasuringArguments {
   CommonOptions common;
-  std::string photos, plan, lens, out;
+  std::string photos, plan, lens, kept, out;
   bool replace = false;
   std::optional<double> check_line_mm, smallest_fill_mm;
 };
 
 void add_measuring_options(CLI::App& command, MeasuringArguments& arguments);
-// Of those, --lens, --check-line, --out and --replace.
+// Of those, --lens, --check-line, --kept, --out and --replace.
 void add_lens_options(CLI::App& command, MeasuringArguments& arguments);
 
 struct MeasuredScan {

@@ -11,6 +11,7 @@
 #include "app/form_text.h"
 #include "app/plan_scan.h"
 #include "app/plan_text.h"
+#include "app/unrolled.h"
 #include "archive/archive.h"
 #include "archive/gap_statistics.h"
 #include "camera/photo.h"
@@ -21,6 +22,7 @@
 #include "core/output_file.h"
 #include "form/form_document.h"
 #include "layout/form_difference.h"
+#include "layout/seated_layout.h"
 #include "sheets/form_strips.h"
 #include "sheets/plan_views.h"
 #include "solid/piece_body.h"
@@ -214,16 +216,22 @@ int run_plan_make(const PlanMakeArguments& a) {
     form = layout::read_form(a.form, a.reading);
   }
   layout::LayoutOptions options = a.layout;
+  if (a.piece_size_mm) options.piece_size_mm = *a.piece_size_mm;
   std::string reason;
   if (!a.gap_from.empty()) {
     layout::check_options(options, form.profile);  // before the smallest fill is reckoned with
     std::tie(options.gap_mm, reason) = learned_gap(a);
   }
   progress.step("dividing the form");
-  const layout::Layout layout = layout::make_layout(form.profile, options);
-  out.write(plan::write_plan(layout.plan));
+  const layout::CheckLimits limits;
+  const layout::SeatedLayout seated = a.piece_size_mm
+                                          ? layout::as_asked(form.profile, options)
+                                          : layout::make_seated_layout(form.profile, options, limits);
+  out.write(plan::write_plan(seated.layout.plan));
   if (!reason.empty()) form.notes.push_back(reason);
-  print_layout(layout, form, options, a.out, a.common);
+  for (const std::string& note : layout::seating_notes(seated, options.piece_size_mm, limits))
+    form.notes.push_back(note);
+  print_layout(seated.layout, form, options, a.out, a.common);
   return kDone;
 }
 
@@ -231,6 +239,8 @@ int run_plan_trace(const PlanTraceArguments& a) {
   core::OutputFile out(
       a.out, core::FileKind::plan(),
       {a.photos, fs::path(a.photos).replace_extension(".json"), a.form, a.labels, a.reading_photos.lens});
+  std::optional<UnrolledOutput> unrolled;
+  if (!a.unrolled.empty()) unrolled.emplace(a.unrolled, core::Inputs{a.photos, a.form, a.labels});
   core::checked_name(a.trace.name, "--name");
   if (!fs::exists(a.photos)) throw core::InputError(a.photos, "no such folder of photos or picture");
   const std::optional<layout::FormInput> drawn = read_drawn(a.form, a.reading);
@@ -256,6 +266,7 @@ int run_plan_trace(const PlanTraceArguments& a) {
       a.gap_mm >= 0 ? a.gap_mm : layout::default_gap_mm(options.smallest_fill_mm, layout::GapSpread());
   layout::TraceResult result = layout::trace_layout(picture, form, options);
   if (!a.labels.empty()) layout::rename_tiles(result.plan, core::read_file(a.labels, 1u << 20), a.labels);
+  if (unrolled) unrolled->write(picture, result);
   out.write(plan::write_plan(result.plan));
   print_trace(result, notes, a.out, a.common);
   return result.left_out.empty() && result.look_again.empty() ? kDone : kNeedsWork;

@@ -32,8 +32,9 @@ struct PlanMakeArguments {
   std::string form, out;  // form: a file, or a folder of photos
   std::string drawn;      // with photos: a file that they must fit
   PhotoReading photos;
-  std::string gap_from;           // an archive whose seams say what gap to plan
-  double gap_share_percent = 95;  // of seams to fill with that gap
+  std::string gap_from;                 // an archive whose seams say what gap to plan
+  double gap_share_percent = 95;        // of seams to fill with that gap
+  std::optional<double> piece_size_mm;  // left out: as large as sit on the form
   layout::ProfileReading reading;
   layout::LayoutOptions layout;
 };
@@ -42,6 +43,7 @@ int run_plan_make(const PlanMakeArguments& arguments);
 struct PlanTraceArguments {
   CommonOptions common;
   std::string photos, form, out, labels;  // photos: a folder, or a picture on the map, its scale beside it
+  std::string unrolled;                   // see app/unrolled.h; may be empty
   PhotoReading reading_photos;
   layout::ProfileReading reading;
   double gap_mm = -1;

@@ -17,9 +17,10 @@ namespace {
 
 // A phone that shows a scan asks about twice a second and sends slices in between.
 constexpr std::size_t kMostRequestsAMinute = 3000, kMostWrongCodesAMinute = 20;
-constexpr std::uint64_t kFormBytes = 8 << 10, kDocumentBytes = 16u << 20;
+constexpr std::uint64_t kFormBytes = 8 << 10, kNamesBytes = 256 << 10, kDocumentBytes = 16u << 20;
 constexpr std::size_t kReaders = 2;
-constexpr auto kPhotoPatience = std::chrono::seconds(60);  // of 200 megapixels, on a slow computer
+constexpr auto kPhotoPatience = std::chrono::seconds(60);      // of 200 megapixels, on a slow computer
+constexpr auto kPreparingPatience = std::chrono::minutes(10);  // it makes way for everything else
 constexpr int kCardsToPrint = 6;
 
 bool is_open_to_all(const Request& request) {
@@ -30,6 +31,7 @@ bool is_open_to_all(const Request& request) {
 std::uint64_t most_bytes(const Request& request) {
   if (request.method != "POST") return 0;
   if (request.parts.size() == 5 && request.parts[4] == "slice") return kMostSliceBytes;
+  if (request.parts.size() == 3 && request.parts[2] == "names") return kNamesBytes;
   if (request.parts.size() == 1 && (request.parts[0] == "new" || request.parts[0] == "lenses"))
     return kDocumentBytes;
   return kFormBytes;
@@ -48,6 +50,7 @@ Response asset(const std::string& name) {
   response.headers.emplace_back("Cache-Control", "no-cache");
   if (name == "bench.css") response.body = bench_css();
   if (name == "bench.js") response.body = bench_js();
+  if (name == "name.js") response.body = name_js();
   if (name == "shoot.js") response.body = shoot_js();
   return response.body.empty() ? plain(404, "there is no such file") : std::move(response);
 }
@@ -66,16 +69,20 @@ Bench::Bench(BenchOptions options)
       wrong_codes_(kMostWrongCodesAMinute),
       workers_(std::make_unique<WorkerPool>(std::vector<std::string>{options_.program, "bench", "--worker"},
                                             kReaders, kPhotoPatience)),
-      checks_(folder_, *workers_),
+      preparer_(std::make_unique<WorkerPool>(std::vector<std::string>{options_.program, "bench", "--worker"},
+                                             1, kPreparingPatience)),
+      preparing_(folder_, *preparer_),
+      checks_(folder_, *workers_, preparing_),
       uploads_(folder_, *workers_),
       jobs_(std::make_unique<Jobs>(folder_.own() / "jobs", options_.program)),
-      services_{folder_, *jobs_, checks_, uploads_, ticks_, options_.log, options_.can_refill},
+      services_{folder_, *jobs_, checks_, uploads_, ticks_, options_.log},
       server_(std::make_unique<HttpServer>(HttpOptions{.lan = options_.lan, .port = options_.port},
                                            static_cast<HttpHandler&>(*this))) {}
 
 // Children first: whoever waits for one is answered, and then the connections end.
 Bench::~Bench() {
   workers_->close();
+  preparer_->close();
   server_.reset();
   jobs_.reset();
 }

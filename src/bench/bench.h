@@ -22,7 +22,6 @@ struct BenchOptions {
   bool lan = false;
   std::uint16_t port = 0;                       // 0: any that is free
   std::string program;                          // for children: this program
-  bool can_refill = false;                      // whether it has that command
   std::function<void(const std::string&)> log;  // one line each, without codes and tokens
   std::function<void()> on_paired;              // the code is another one now
 };
@@ -53,7 +52,8 @@ class Bench : private HttpHandler {
   Folder folder_;
   Pairing pairing_;
   RateLimit requests_, wrong_codes_;
-  std::unique_ptr<WorkerPool> workers_;
+  std::unique_ptr<WorkerPool> workers_, preparer_;
+  Preparing preparing_;
   Checks checks_;
   Uploads uploads_;
   Ticks ticks_;

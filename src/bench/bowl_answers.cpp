@@ -1,10 +1,12 @@
 #include "bench/bowl_answers.h"
 
+#include <algorithm>
 #include <cstdio>
 #include <nlohmann/json.hpp>
 
 #include "bench/bowl_pages.h"
 #include "bench/measuring_orders.h"
+#include "bench/naming.h"
 #include "bench/plan_sketch.h"
 #include "camera/lens.h"
 #include "core/errors.h"
@@ -82,6 +84,8 @@ BowlPage page_of(const Services& services, const Bowl& bowl) {
   }
   page.has_form = static_cast<bool>(services.folder.open({"bowls", bowl.key, "form.json"}));
   page.has_patterns = static_cast<bool>(services.folder.open({"bowls", bowl.key, "patterns.pdf"}));
+  page.may_be_named = page.has_plan && may_be_named(services.folder, bowl);
+  page.has_labels = static_cast<bool>(services.folder.open({"bowls", bowl.key, "labels.csv"}));
   page.lenses = services.folder.lenses();
   for (const ScanOfBowl& scan : services.folder.scans(bowl.key)) {
     page.scans.push_back(
@@ -91,7 +95,7 @@ BowlPage page_of(const Services& services, const Bowl& bowl) {
   for (const ScanLine& line : page.scans) {
     if (line.scan.kind != ScanKind::ring) continue;
     ++rings;
-    page.may_look_after_pour |= line.measured && services.can_refill;
+    page.may_look_after_pour |= line.measured;
   }
   page.next_name = "Ring " + std::to_string(rings + 1);
   return page;
@@ -195,6 +199,10 @@ Response new_lens_answer(const Services& services, const Request& request) {
 }
 
 Response answer_for_bowl(const Services& services, const Request& request, const Bowl& bowl) {
+  constexpr const char* kNaming[] = {"names", "labels.csv", "unrolled.png"};
+  if (request.parts.size() == 3 &&
+      std::find(std::begin(kNaming), std::end(kNaming), request.parts[2]) != std::end(kNaming))
+    return naming_answer(services, request, bowl);
   if (request.method == "POST") return told(services, request, bowl);
   if (request.parts.size() == 2) {
     Response page;

@@ -26,7 +26,8 @@ std::string stock_fields() {
          "name=\"thickness\" "
          "inputmode=\"decimal\" value=\"19\"><label for=\"piece\">Size of a piece, mm</label><input "
          "id=\"piece\" "
-         "name=\"piece\" inputmode=\"decimal\" value=\"45\"><label for=\"fill\">Narrowest width that resin "
+         "name=\"piece\" inputmode=\"decimal\" placeholder=\"as large as sits on the form\"><label "
+         "for=\"fill\">Narrowest width that resin "
          "fills, "
          "mm</label><input id=\"fill\" name=\"fill\" inputmode=\"decimal\" value=\"3\">";
 }
@@ -139,6 +140,9 @@ std::string bowl_page(const BowlPage& page) {
             "<p class=\"row\">" + "<a class=\"key\" href=\"" + place + "/plan.json\" download>Plan file</a>" +
             (page.has_patterns ? "<a class=\"key\" href=\"" + place + "/patterns.pdf\">Patterns to print</a>"
                                : "") +
+            (page.may_be_named ? button_link(place + "/names", "Name the pieces") : "") +
+            (page.has_labels ? "<a class=\"key\" href=\"" + place + "/labels.csv\" download>Labels file</a>"
+                             : "") +
             "</p>" + (page.has_patterns ? "" : button_form(place + "/patterns", "Make patterns to print")) +
             "</div>";
   }

@@ -26,7 +26,8 @@ struct ScanLine {
 struct BowlPage {
   Bowl bowl;
   bool has_plan = false, has_patterns = false, has_form = false;
-  bool may_look_after_pour = false;  // a ring is measured, and the program can
+  bool may_be_named = false, has_labels = false;
+  bool may_look_after_pour = false;  // a ring is measured
   std::string sketch;                // the plan, as SVG
   std::string about;                 // "57 pieces in 6 rings, 14 mm thick", HTML
   std::vector<ScanLine> scans;

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 
+#include "bench/measuring_orders.h"
 #include "bench/worker.h"
 #include "core/errors.h"
 #include "core/json_reader.h"
@@ -88,6 +89,9 @@ CheckedScan Checks::of(const ScanOfBowl& scan) {
     out.dial = known.dial;
   }
   for (const std::string& name : to_check) ask_check(scan, name, fill);
+  if (to_check.empty()) {
+    for (const std::string& name : of_dial) preparing_.photo_seen(scan, name);
+  }
   if (ask_for_dial) ask_dial(scan, of_dial);
   return out;
 }
@@ -111,13 +115,13 @@ void Checks::ask_check(const ScanOfBowl& scan, const std::string& photo, double 
       if (!again) known.photos[photo] = checked;
     }
     if (again) ask_check(scan, photo, fill);
+    if (!again && checked.cards > 0) preparing_.photo_seen(scan, photo);
   });
 }
 
 void Checks::ask_dial(const ScanOfBowl& scan, const std::vector<std::string>& photos) {
   const std::optional<Bowl> bowl = folder_.bowl(scan.bowl);
-  const std::string lens =
-      bowl && !bowl->lens.empty() ? (folder_.root() / "lenses" / bowl->lens).string() : std::string();
+  const std::string lens = bowl ? lens_of(folder_, *bowl) : "";
   const nlohmann::ordered_json question = {
       {"do", "stand"},
       {"checks", (folder_.scan_path(scan.bowl, scan.key) / "checks").string()},

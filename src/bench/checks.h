@@ -9,6 +9,7 @@
 
 #include "bench/dial.h"
 #include "bench/folder.h"
+#include "bench/preparing.h"
 #include "bench/worker_pool.h"
 
 namespace interstice::bench {
@@ -28,10 +29,11 @@ struct CheckedScan {
 
 class Checks {
  public:
-  Checks(const Folder& folder, WorkerPool& workers) : folder_(folder), workers_(workers) {}
+  Checks(const Folder& folder, WorkerPool& workers, Preparing& preparing)
+      : folder_(folder), workers_(workers), preparing_(preparing) {}
 
   // What is known now; what is not known yet is asked for. Photos that were checked before (by an earlier
-  // server too) are not checked again.
+  // server too) are not checked again. Those of use are handed on to Preparing.
   CheckedScan of(const ScanOfBowl& scan);
 
  private:
@@ -50,6 +52,7 @@ class Checks {
 
   const Folder& folder_;
   WorkerPool& workers_;
+  Preparing& preparing_;
   std::mutex mutex_;
   std::map<std::string, Known> known_;
 };

@@ -7,10 +7,12 @@
 //         lenses/NAME.lens.json
 //         bowls/BOWL/bowl.json            name, lens, check line
 //               BOWL/plan.json
+//               BOWL/unrolled.png .json .svg   the traced form; labels.csv: names given by tapping
 //               BOWL/scans/SCAN/scan.json   name, what it is of
 //                          SCAN/photos/     as received, where they were taken removed
 //                          SCAN/set-aside/  photos the maker took out; nothing is ever deleted
 //                          SCAN/checks/     of each photo: what was found, a small picture; can be made anew
+//                          SCAN/kept/       work on single photos, for the measuring; can be made anew
 //                          SCAN/result/     by `interstice inspect`
 //                          SCAN/ticks.json  what is done of the work order
 //

@@ -2,6 +2,7 @@
 
 #include <cstdio>
 
+#include "bench/naming.h"
 #include "core/errors.h"
 
 namespace fs = std::filesystem;
@@ -46,7 +47,15 @@ std::vector<std::string> first_step(const Folder& folder, const Bowl& bowl, cons
       return {"refill", photos, "--after", dry.string(), "--out", result, "--replace"};
     }
     case ScanKind::drawn:
-      return {"plan", "trace", photos, "--out", (of_bowl / "plan.json").string(), "--name", bowl.name};
+      return {"plan",
+              "trace",
+              photos,
+              "--out",
+              (of_bowl / "plan.json").string(),
+              "--name",
+              bowl.name,
+              "--unrolled",
+              unrolled_picture(folder, bowl).string()};
     case ScanKind::form:
       return {"plan", "form", photos, "--out", (of_bowl / "form.json").string(), "--name", bowl.name};
     case ScanKind::lens:
@@ -57,6 +66,27 @@ std::vector<std::string> first_step(const Folder& folder, const Bowl& bowl, cons
 }
 
 }  // namespace
+
+std::optional<fs::path> plan_to_measure_by(const Folder& folder, const Bowl& bowl, const ScanOfBowl& scan) {
+  fs::path plan = folder.bowl_path(bowl.key) / "plan.json";
+  if (scan.kind == ScanKind::poured) {
+    const std::vector<ScanOfBowl> rings = measured_rings(folder, bowl);
+    if (rings.empty()) return std::nullopt;
+    plan = folder.scan_path(bowl.key, rings.back().key) / "result" / "plan.json";
+  } else if (scan.kind != ScanKind::ring) {
+    return std::nullopt;
+  }
+  std::error_code ec;
+  return fs::exists(plan, ec) ? std::optional<fs::path>(plan) : std::nullopt;
+}
+
+std::string lens_of(const Folder& folder, const Bowl& bowl) {
+  return bowl.lens.empty() ? "" : (folder.root() / "lenses" / bowl.lens).string();
+}
+
+std::string kept_of(const Folder& folder, const ScanOfBowl& scan) {
+  return (folder.scan_path(scan.bowl, scan.key) / "kept").string();
+}
 
 bool is_measured(const Folder& folder, const ScanOfBowl& scan) {
   std::error_code ec;
@@ -107,7 +137,8 @@ JobOrder measuring_order(const Folder& folder, const Bowl& bowl, const ScanOfBow
   if (order.photos == 0) throw core::InputError(scan.name, "has no photos yet");
   std::vector<std::string> first = first_step(folder, bowl, scan);
   if (!bowl.lens.empty() && scan.kind != ScanKind::lens)
-    first.insert(first.end(), {"--lens", (folder.root() / "lenses" / bowl.lens).string()});
+    first.insert(first.end(), {"--lens", lens_of(folder, bowl)});
+  if (plan_to_measure_by(folder, bowl, scan)) first.insert(first.end(), {"--kept", kept_of(folder, scan)});
   if (bowl.check_line_mm) first.insert(first.end(), {"--check-line", number(*bowl.check_line_mm)});
   first.push_back("--progress");
   order.steps.push_back(first);

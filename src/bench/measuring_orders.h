@@ -11,6 +11,14 @@ namespace interstice::bench {
 // needed.
 JobOrder measuring_order(const Folder& folder, const Bowl& bowl, const ScanOfBowl& scan);
 
+// The plan that a scan's photos are measured by; nothing for scans that need none or have none yet.
+std::optional<std::filesystem::path> plan_to_measure_by(const Folder& folder, const Bowl& bowl,
+                                                        const ScanOfBowl& scan);
+// The bowl's lens file; empty without one.
+std::string lens_of(const Folder& folder, const Bowl& bowl);
+// Where the work on a scan's single photos is kept (core/kept_work.h).
+std::string kept_of(const Folder& folder, const ScanOfBowl& scan);
+
 // The kind of its jobs, and what the button that begins them says.
 const char* measuring_kind(ScanKind kind);
 const char* measuring_words(ScanKind kind);

@@ -134,12 +134,11 @@ void rate_photo(PhotoCheck& check, double smallest_fill_mm, double mean_grey) {
   if (check.cards.size() == 1) check.notes.push_back("one card in it; two or more place it better");
 }
 
-void write_small(const camera::PhotoInfo& info, const std::filesystem::path& file) {
-  const cv::Mat picture = camera::read_photo_colour(info);
+void write_small(const cv::Mat& picture, int exif_orientation, const std::filesystem::path& file) {
   const double scale = std::min(1.0, static_cast<double>(kSmallPx) / std::max(picture.cols, picture.rows));
   cv::Mat small;
   cv::resize(picture, small, cv::Size(), scale, scale, cv::INTER_AREA);
-  const int o = info.exif_orientation;  // as a viewer turns it; EXIF 2.32, tag 274
+  const int o = exif_orientation;  // as a viewer turns it; EXIF 2.32, tag 274
   if (o >= 5) cv::transpose(small, small);
   const bool left_right = o == 2 || o == 3 || o == 6 || o == 7,
              up_down = o == 3 || o == 4 || o == 7 || o == 8;
@@ -162,8 +161,11 @@ PhotoCheck check_photo(const std::filesystem::path& photo, double smallest_fill_
   check.height = info.height;
   check.focal_px = camera::exif_focal_px(info);
   check.has_focal = info.focal_35mm.has_value();
-  write_small(info, small);
-  const cv::Mat grey = camera::read_photo_grey(info);
+  // Decoded once, in colour: of a HEIC that is most of the work.
+  const cv::Mat picture = camera::read_photo_colour(info);
+  write_small(picture, info.exif_orientation, small);
+  cv::Mat grey;
+  cv::cvtColor(picture, grey, cv::COLOR_BGR2GRAY);
   check.cards = find_cards(grey);
   std::vector<EdgeProfile> edges;
   for (const camera::CardView& card : check.cards) {

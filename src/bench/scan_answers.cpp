@@ -193,7 +193,9 @@ std::string scan_state(const Services& services, const ScanOfBowl& scan) {
   if (has_page && is_measured(services.folder, scan)) {
     state["leads_to"] = {{"place", "/b/" + scan.bowl + "/s/" + scan.key + "/result"}, {"words", "Result"}};
   } else if (!has_page && job && job->state == JobState::done) {
-    state["leads_to"] = {{"place", "/b/" + scan.bowl}, {"words", "On with the bowl"}};
+    const bool traced = scan.kind == ScanKind::drawn;
+    state["leads_to"] = {{"place", "/b/" + scan.bowl + (traced ? "/names" : "")},
+                         {"words", traced ? "Name the pieces" : "On with the bowl"}};
   }
   if (job) state["job"] = Json::parse(job_json(*job));
   return dumped(state);

@@ -20,7 +20,6 @@ struct Services {
   Uploads& uploads;
   Ticks& ticks;
   std::function<void(const std::string&)> log;
-  bool can_refill = false;  // whether the program has the command
 };
 
 // A file of the folder as an answer; 404 when it is not there.

@@ -15,6 +15,9 @@
 #include "core/errors.h"
 #include "core/files.h"
 #include "core/json_reader.h"
+#include "core/kept_work.h"
+#include "plan/plan.h"
+#include "scan/photo_work.h"
 
 namespace fs = std::filesystem;
 
@@ -24,6 +27,7 @@ namespace {
 using Json = nlohmann::ordered_json;
 
 constexpr int kIdleMs = 3000;
+constexpr int kPatient = 10;  // nice
 // Decoding 200 megapixels takes 0.6 GB, in a few copies.
 constexpr rlim_t kMostMemory = rlim_t{6} << 30;
 
@@ -63,6 +67,18 @@ Json check(const core::JsonNode& question) {
   return {{"ok", true}};
 }
 
+// What measuring will ask of the photo, done now and kept. It makes way for whatever else runs.
+Json prepare(const core::JsonNode& question) {
+  static const std::string program = core::this_program();
+  ::setpriority(PRIO_PROCESS, 0, kPatient);
+  std::optional<camera::Lens> lens;
+  if (const std::string file = question.at("lens").text(4096); !file.empty()) lens = camera::read_lens(file);
+  scan::prepare_photo(question.at("photo").text(4096), lens,
+                      scan::search_space(plan::read_plan(question.at("plan").text(4096))),
+                      core::KeptWork(question.at("kept").text(4096), program));
+  return {{"ok", true}};
+}
+
 Json stand(const core::JsonNode& question) {
   const fs::path folder = question.at("checks").text(4096);
   std::vector<PhotoCheck> checks;
@@ -93,7 +109,10 @@ std::string answer_question(const std::string& line) {
     const nlohmann::json document = core::parse_json(line, "question");
     const core::JsonNode question(document, "question");
     const std::string what = question.at("do").text();
-    answer = what == "clean" ? clean(question) : what == "check" ? check(question) : stand(question);
+    answer = what == "clean"     ? clean(question)
+             : what == "check"   ? check(question)
+             : what == "prepare" ? prepare(question)
+                                 : stand(question);
   } catch (const camera::PhotoError& e) {
     answer = fault(e.reason());
   } catch (const std::exception& e) {

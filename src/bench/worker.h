@@ -3,6 +3,7 @@
 //   {"do": "clean", "in": FILE, "out": FILE}      takes out of a photo whatever it tells beside the picture
 //     -> {"ok": true, "ending": "jpg", "width": 4032, "height": 3024}
 //   {"do": "check", "photo": FILE, "smallest_fill_mm": 3, "check": FILE, "small": FILE}    -> {"ok": true}
+//   {"do": "prepare", "photo": FILE, "plan": FILE, "lens": FILE or "", "kept": FOLDER}     -> {"ok": true}
 //   {"do": "stand", "checks": FOLDER, "photos": [NAME, ...], "lens": FILE or ""}
 //     -> {"ok": true, "card_at_twelve": 1, "standpoints": [{"photo", "clock_deg", "height_deg", "distance_mm"}]}
 // What cannot be done: {"ok": false, "fault": "is cut short or damaged"}.

@@ -7,7 +7,9 @@
 #include <sys/wait.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <cerrno>
+#include <cstdint>
 #include <future>
 
 #include "bench/child_process.h"
@@ -34,17 +36,19 @@ class WorkerPool::Child {
   Child(const Child&) = delete;
   Child& operator=(const Child&) = delete;
 
-  std::optional<std::string> ask(const std::string& line, std::chrono::milliseconds patience) {
+  // Nothing as soon as nobody wants it any more.
+  std::optional<std::string> ask(const std::string& line, std::chrono::milliseconds patience,
+                                 const std::function<bool()>& is_wanted) {
     if (pid_ <= 0 || !send_all(line + "\n")) return std::nullopt;
     const auto until = std::chrono::steady_clock::now() + patience;
     std::string answer;
     for (;;) {
       const auto left =
           std::chrono::duration_cast<std::chrono::milliseconds>(until - std::chrono::steady_clock::now());
-      if (left.count() <= 0) return std::nullopt;
+      if (left.count() <= 0 || !is_wanted()) return std::nullopt;
       pollfd ready{socket_, POLLIN, 0};
-      const int n = ::poll(&ready, 1, static_cast<int>(left.count()));
-      if (n < 0 && errno == EINTR) continue;
+      const int n = ::poll(&ready, 1, static_cast<int>(std::min<std::int64_t>(left.count(), kLookMs)));
+      if (n == 0 || (n < 0 && errno == EINTR)) continue;
       if (n <= 0) return std::nullopt;
       char block[1 << 14];
       const ssize_t got = ::read(socket_, block, sizeof block);
@@ -57,6 +61,7 @@ class WorkerPool::Child {
 
  private:
   static constexpr std::size_t kMostBytes = 4 << 20;
+  static constexpr std::int64_t kLookMs = 200;
 
   bool send_all(const std::string& text) const {
     for (std::size_t at = 0; at < text.size();) {
@@ -134,7 +139,7 @@ void WorkerPool::serve() {
   std::unique_ptr<Child> child;
   while (std::optional<Question> question = next()) {
     if (!child) child = std::make_unique<Child>(command_);
-    std::optional<std::string> answer = child->ask(question->line, patience_);
+    std::optional<std::string> answer = child->ask(question->line, patience_, [&] { return !is_closed(); });
     if (!answer) child.reset();
     question->answer(std::move(answer));
   }

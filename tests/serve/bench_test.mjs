@@ -90,6 +90,37 @@ try {
   await accessible(phone, "bowl");
   await look(phone, "phone-bowl");
   const bowl = new URL(phone.url()).pathname;
+
+  // Names by tapping: three taps, one taken back, the rest by the keyboard; kept over a reload; handed back as a file.
+  await phone.getByRole("link", { name: "Name the pieces" }).click();
+  await phone.waitForURL(/\/names$/);
+  await phone.fill("#next-name", "K08");
+  const piece = n => phone.locator(".piece").nth(n);
+  for (const n of [4, 5, 6]) await piece(n).tap();
+  check(await piece(6).locator("text").textContent() === "K10", "one tap a piece: K08, K09, K10");
+  await piece(5).tap();
+  check(/K09 already/.test(await phone.textContent("#naming-said")), "a piece has one name");
+  await phone.getByRole("button", { name: "Undo" }).click();
+  check(await piece(6).locator("text").textContent() === "" && await phone.inputValue("#next-name") === "K10", "the last name is taken back");
+  await phone.reload();
+  check(await piece(5).locator("text").textContent() === "K09", "a reload loses no name");
+  await piece(5).focus();
+  await phone.keyboard.press("ArrowRight");
+  check(await phone.evaluate(() => document.activeElement.classList.contains("piece") && !document.activeElement.classList.contains("has-name")), "an arrow goes to the piece beside");
+  await phone.keyboard.press("Enter");
+  check(await phone.locator(".piece.has-name").count() === 3, "Enter names it");
+  await phone.getByRole("button", { name: "Next ring" }).click();
+  check(await phone.inputValue("#next-name") === "L01", "the next ring begins with L01");
+  const smallest = await phone.evaluate(() => Math.min(...[...document.querySelectorAll(".piece path")].map(p => { const b = p.getBoundingClientRect(); return Math.min(b.width, b.height); })));
+  check(smallest >= 24, `the smallest piece is ${smallest.toFixed(0)} px across on a phone`);
+  await accessible(phone, "names");
+  await look(phone, "phone-names");
+  await phone.getByRole("button", { name: "Keep these names" }).click();
+  await phone.waitForURL(/\/b\/[a-z0-9-]+$/);
+  const labels = await phone.evaluate(place => fetch(place + "/labels.csv").then(r => r.text()), bowl);
+  const plan_now = await phone.evaluate(place => fetch(place + "/plan.json").then(r => r.json()), bowl);
+  check(labels.trim().split("\n").length === 57 && /^[A-Z0-9]+,K08$/m.test(labels), "the labels file holds proposed and wanted");
+  check(plan_now.tiles.filter(t => /^K/.test(t.label)).length === 3, "the plan carries the names");
   await phone.getByRole("button", { name: "Begin" }).click();
   await phone.waitForURL(/\/s\/001-ring-1$/);
   const place = phone.url();

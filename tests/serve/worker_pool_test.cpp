@@ -54,6 +54,17 @@ TEST(WorkerPoolTest, AProgramThatIsNotThereAnswersNothing) {
   EXPECT_EQ(pool.ask_and_wait("hello", Haste::soon), std::nullopt);
 }
 
+TEST(WorkerPoolTest, EndsWithoutWaitingForAChildAtWork) {
+  WorkerPool pool(kStandIn, 1, 60s);
+  std::atomic<int> answered{0};
+  pool.ask("sleep", Haste::soon, [&](const auto&) { ++answered; });
+  std::this_thread::sleep_for(300ms);  // the child has it
+  const auto began = std::chrono::steady_clock::now();
+  pool.close();
+  EXPECT_LT(std::chrono::steady_clock::now() - began, 20s);
+  EXPECT_EQ(answered, 1);
+}
+
 TEST(WorkerPoolTest, EveryQuestionIsAnsweredWhenItEnds) {
   std::atomic<int> answered{0};
   {

@@ -1,0 +1,116 @@
+#include "bench/naming_page.h"
+
+#include <algorithm>
+#include <cmath>
+#include <cstdio>
+
+#include "bench/page_frame.h"
+#include "geometry/polygon.h"
+#include "report/markup.h"
+
+namespace interstice::bench {
+namespace {
+
+using Eigen::Vector2d;
+using report::escaped;
+
+struct Box {
+  double x = 0, y = 0, width = 0, height = 0;  // mm, y down
+  std::string text() const {
+    char out[120];
+    std::snprintf(out, sizeof out, "%.1f %.1f %.1f %.1f", x, y, width, height);
+    return out;
+  }
+};
+
+Box box_of(const geometry::Polygon& outline, double margin_mm) {
+  Vector2d low = outline.front(), high = low;
+  for (const Vector2d& p : outline) low = low.cwiseMin(p), high = high.cwiseMax(p);
+  return {low.x() - margin_mm, -high.y() - margin_mm, high.x() - low.x() + 2 * margin_mm,
+          high.y() - low.y() + 2 * margin_mm};
+}
+
+std::string path_of(const geometry::Polygon& outline) {
+  std::string path;
+  for (const Vector2d& p : outline) {
+    char text[64];
+    std::snprintf(text, sizeof text, "%s%.1f %.1f", path.empty() ? "M" : "L", p.x(), -p.y());
+    path += text;
+  }
+  return path + "Z";
+}
+
+std::string image_of(const Bowl& bowl, const UnrolledPicture& picture) {
+  char at[200];
+  std::snprintf(at, sizeof at, "x=\"%.3f\" y=\"%.3f\" width=\"%.3f\" height=\"%.3f\"",
+                -(picture.cx + 0.5) * picture.mm_per_px, -(picture.cy + 0.5) * picture.mm_per_px,
+                picture.width_px * picture.mm_per_px, picture.height_px * picture.mm_per_px);
+  return "<image href=\"/b/" + bowl.key + "/unrolled.png\" preserveAspectRatio=\"none\" " + at + "/>";
+}
+
+// One piece that can be tapped; its name stands beside its middle, where the drawn one stands.
+std::string piece_group(const plan::PlannedTile& tile) {
+  const Vector2d middle = geometry::centroid(tile.outline);
+  char at[80];
+  std::snprintf(at, sizeof at, "x=\"%.1f\" y=\"%.1f\"", middle.x(), -middle.y() + 7);
+  return "<g class=\"piece\" role=\"button\" tabindex=\"0\" data-label=\"" + escaped(tile.label) +
+         "\" aria-label=\"" + escaped(tile.label) + ", ring " + std::to_string(tile.ring) +
+         ", not named\"><path d=\"" + path_of(tile.outline) + "\"/><text " + at + "></text></g>";
+}
+
+std::string look_again_list(const Bowl& bowl, const plan::Plan& plan, const UnrolledPicture& picture) {
+  constexpr double kAround_mm = 12;
+  std::string items;
+  for (const UnrolledPicture::LookAgain& again : picture.look_again) {
+    for (const plan::PlannedTile& tile : plan.tiles) {
+      if (tile.label != again.label) continue;
+      items += "<li class=\"plate\"><svg class=\"closer\" viewBox=\"" +
+               box_of(tile.outline, kAround_mm).text() + "\" role=\"img\" aria-label=\"" +
+               escaped(tile.label) + " as drawn and as traced\">" + image_of(bowl, picture) + "<path d=\"" +
+               path_of(tile.outline) + "\"/></svg><p><strong>" + report::named(tile.label) +
+               "</strong>: " + escaped(again.why) + "</p></li>";
+    }
+  }
+  if (items.empty()) return "";
+  return "<h2>Look again</h2><p>The line that was traced, over what is drawn.</p><ul class=\"plates\">" +
+         items + "</ul>";
+}
+
+}  // namespace
+
+std::string naming_page(const Bowl& bowl, const plan::Plan& plan,
+                        const std::optional<UnrolledPicture>& picture) {
+  double reach = 1;
+  std::vector<const plan::PlannedTile*> in_order;  // for the keyboard: ring by ring, round the form
+  for (const plan::PlannedTile& tile : plan.tiles) {
+    for (const Vector2d& p : tile.outline) reach = std::max({reach, std::abs(p.x()), std::abs(p.y())});
+    in_order.push_back(&tile);
+  }
+  std::stable_sort(in_order.begin(), in_order.end(),
+                   [](const auto* a, const auto* b) { return a->ring < b->ring; });
+  std::string pieces;
+  for (const plan::PlannedTile* tile : in_order) pieces += piece_group(*tile);
+  const Box whole{-reach - 3, -reach - 3, 2 * reach + 6, 2 * reach + 6};
+  const std::string place = "/b/" + bowl.key;
+  const std::string body =
+      "<p class=\"trail\"><a href=\"" + place + "\">" + report::named(bowl.name) +
+      "</a></p><h1>Names of the pieces</h1><p>Tap the pieces in the order of their names.</p>"
+      "<div class=\"naming\"><div class=\"row\"><label for=\"next-name\">Next name</label><input "
+      "id=\"next-name\" value=\"A01\" maxlength=\"40\" autocomplete=\"off\" autocapitalize=\"characters\" "
+      "spellcheck=\"false\"><button class=\"key\" type=\"button\" id=\"next-ring\">Next ring</button><button "
+      "class=\"key\" type=\"button\" id=\"undo\" disabled>Undo</button></div>"
+      "<p id=\"naming-said\" role=\"status\"></p></div>"
+      "<div class=\"unrolled\" tabindex=\"0\" role=\"group\" aria-label=\"The pieces, unrolled\"><svg "
+      "id=\"unrolled\" viewBox=\"" +
+      whole.text() + "\">" + (picture ? image_of(bowl, *picture) : "") + pieces +
+      "</svg></div><div class=\"row\"><button class=\"key\" type=\"button\" id=\"larger\">Larger</button>"
+      "<button class=\"key\" type=\"button\" id=\"smaller\">Smaller</button><button class=\"key main\" "
+      "type=\"button\" id=\"keep-names\" disabled>Keep these names</button></div>"
+      "<p class=\"soft\">With the keyboard: Tab or arrows to a piece, Enter names it, Backspace takes the "
+      "last "
+      "name back.</p>" +
+      (picture ? look_again_list(bowl, plan, *picture) : "");
+  return framed({"Names of the pieces", body, {"name.js"}, true, "data-place=\"" + place + "\""});
+}
+
+}  // namespace interstice::bench
