@@ -116,6 +116,17 @@ void set_bounds(const seams::FitDocument& fit, const CorrectionShell& shell, dou
   if (seam != nullptr && pair.now_mm <= limit_mm) pair.upper_mm = std::max(pair.now_mm, limit_mm - guard);
 }
 
+// Pieces that are no neighbours must not become ones that stand too near behind the mouth.
+void keep_throat(const CorrectionShell& shell, double needed_mm, ShellPair& pair) {
+  if (!shell.pieces[pair.a].measured || !shell.pieces[pair.b].measured) return;
+  const auto throat =
+      solid::throat_of(kept_body(shell, pair.a, shell.pieces[pair.a].solid),
+                       kept_body(shell, pair.b, shell.pieces[pair.b].solid), {.limit_mm = shell.reach_mm});
+  if (!throat) return;
+  pair.throat_now_mm = throat->width_mm;
+  pair.throat_lower_mm = std::min(pair.throat_now_mm - kSame, needed_mm);
+}
+
 void set_values(const seams::FitDocument& fit, const CorrectionOptions& options, CorrectionShell& shell) {
   double largest = 0;
   const auto value = [&](const ShellPair& p) {
@@ -222,6 +233,7 @@ CorrectionShell make_shell(const seams::FitDocument& fit, const plan::Plan& plan
                      kept_body(shell, pair.b, shell.pieces[pair.b].solid), pair);
     }
     set_bounds(fit, shell, guard_else, options.limit_mm, pair);
+    if (!pair.seam) keep_throat(shell, fit.smallest_fill_mm + guard_else, pair);
     found[k] = pair;
   });
   for (const auto& pair : found) {
