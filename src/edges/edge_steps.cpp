@@ -14,7 +14,7 @@ constexpr double kStepCosine = 0.3;
 // Views with the wall hidden, down to where the footprint across the edge doubles, and onto the wall.
 constexpr double kHiddenFrom = -1.5, kWallTo = 2.5;
 constexpr double kLeastWindow_px = 1.2;  // half of a blurred step
-constexpr double kLeastInward_px = 0.6;  // of a window, where rim and arris are seen in one
+constexpr double kLeastReach_px = 0.6;   // of a window, where rim and arris are seen in one
 constexpr double kWallViewFactor = 1.5;  // noise of views onto the wall against the others: walls have grain
 constexpr double kWallReading_px = 0.1;  // a lit wall darkens with depth, which draws its edge outward
 constexpr double kSeenBlur_px = 1.1;     // of a phone picture's step after the derivative's filter
@@ -97,14 +97,15 @@ double peak_mm(const Reading& r, std::size_t i, double sign) {
   return (static_cast<double>(i) - r.half + shift) * r.step_mm;
 }
 
-// The best peak of sign * slope, no further inward than `inward_mm`.
-void best_peak(const Reading& r, double sign, double window_mm, double inward_mm, Edge& edge, double& score) {
+// The best peak of sign * slope, no further than `reach_mm` either way: a limit on one side alone would draw edges to the
+// other.
+void best_peak(const Reading& r, double sign, double window_mm, double reach_mm, Edge& edge, double& score) {
   std::size_t best = 0;
   for (std::size_t i = 1; i + 1 < r.slope.size(); ++i) {
     const double here = sign * r.slope[i];
     if (here < kLeastContrast || !is_peak(r.slope, i, sign)) continue;
     const double at_mm = (static_cast<double>(i) - r.half) * r.step_mm;
-    if (at_mm < -inward_mm) continue;
+    if (std::abs(at_mm) > reach_mm) continue;
     const double x = at_mm / window_mm;
     if (here * (1 - 0.5 * x * x) > score) {
       score = here * (1 - 0.5 * x * x);
@@ -178,14 +179,14 @@ void read_across(const surface::Picture& picture, const OutlineView& view, doubl
                       r.profile);
 }
 
-// Steps of all kinds within +-window, no further inward than `inward_mm`; false where the picture ends.
-bool find_steps(const surface::Picture& picture, double window_mm, double inward_mm, Steps& found,
+// Steps of all kinds within +-window, no further off than `reach_mm`; false where the picture ends.
+bool find_steps(const surface::Picture& picture, double window_mm, double reach_mm, Steps& found,
                 Reading& r) {
   read_across(picture, found.view, window_mm, r);
   for (std::size_t c = 0; c < r.profile.size(); ++c) {
     if (!differentiate(r.profile[c], r.half, r.slope)) return false;
-    best_peak(r, -1, window_mm, inward_mm, found.edges[2 * c], found.scores[2 * c]);
-    best_peak(r, 1, window_mm, inward_mm, found.edges[2 * c + 1], found.scores[2 * c + 1]);
+    best_peak(r, -1, window_mm, reach_mm, found.edges[2 * c], found.scores[2 * c]);
+    best_peak(r, 1, window_mm, reach_mm, found.edges[2 * c + 1], found.scores[2 * c + 1]);
   }
   compare_with_light(r, found);
   for (std::size_t kind = kLightKinds; kind < kKinds; ++kind) found.scores[kind] *= kColourTrust;
@@ -334,8 +335,8 @@ std::vector<ArrisObservation> observe_edges(
     const double window = std::max(window_mm, kLeastWindow_px / view.px_per_mm);
     // A step nearer to the rim than to the arris is the rim.
     const double strip = strip_width_mm(line.corners[point], view.slope);
-    const double inward = strip > 0 ? std::max(strip / 2, kLeastInward_px / view.px_per_mm) : window;
-    if (find_steps(pictures[view.photo], window, inward, found, reading)) seen[view.photo].push_back(found);
+    const double reach = strip > 0 ? std::max(strip / 2, kLeastReach_px / view.px_per_mm) : window;
+    if (find_steps(pictures[view.photo], window, reach, found, reading)) seen[view.photo].push_back(found);
   });
   std::vector<ArrisObservation> out;
   for (const std::vector<Steps>& steps : seen) choose_kinds(steps, line, out);
