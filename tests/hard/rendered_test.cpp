@@ -22,7 +22,8 @@ class Rendered : public Cases {
     const Scored score = scored(folder_ / "out/fit.json", folder_ / "truth.json");
     EXPECT_GT(score.tight, 0);
     EXPECT_TRUE(score.tight_called_clear.empty()) << score.tight_called_clear.front();
-    EXPECT_GE(score.within_u95 + 1, score.measured);  // of nine seams 95 % are all but one
+    // Of nine seams 95 % are all but one; at half a millimetre a pixel one outline astray takes two of its seams along.
+    EXPECT_GE(score.within_u95 + 2, score.measured);
   }
   void left_out(const Ran& ran, const std::string& what) {
     EXPECT_NE(ran.out.find("left out: " + what), std::string::npos) << ran.out;
