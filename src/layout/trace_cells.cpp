@@ -119,11 +119,52 @@ void grow_back(cv::Mat& labels, const cv::Mat& walls, int steps) {
   }
 }
 
+// How dark the cell's own line is, across the line; median along it.
+double outline_ridge(const geometry::OrthoPicture& picture, const LinePicture& lines,
+                     const geometry::Polygon& outline) {
+  std::vector<double> along;
+  for (const Eigen::Vector2d& uv : outline) {
+    const Eigen::Vector2d px = picture.pixel_at(uv);
+    const cv::Point at(static_cast<int>(std::lround(px.x())), static_cast<int>(std::lround(px.y())));
+    if (cv::Rect({0, 0}, lines.ridge.size()).contains(at))
+      along.push_back(static_cast<double>(lines.ridge.at<float>(at)));
+  }
+  return core::median(std::move(along));
+}
+
+// Strokes that belong to the outline, or are longer than handwriting. What joins them is at least half as dark
+// as the outline is: a crease of the paper that runs from the outline into a label joins nothing.
+cv::Mat strokes_of_lines(const cv::Mat& dark, const cv::Mat& depth, double mm_per_px) {
+  constexpr double kOnOutline_mm = 1.0;
+  cv::Mat labels, stats, centroids;
+  const int n = cv::connectedComponentsWithStats(dark, labels, stats, centroids, 8);
+  std::vector<char> keep(static_cast<std::size_t>(n), 0);
+  for (int i = 1; i < n; ++i) {
+    const double w = stats.at<int>(i, cv::CC_STAT_WIDTH), h = stats.at<int>(i, cv::CC_STAT_HEIGHT);
+    keep[static_cast<std::size_t>(i)] = std::hypot(w, h) * mm_per_px > kLargestMark_mm;
+  }
+  const auto on_outline = static_cast<float>(kOnOutline_mm / mm_per_px);
+  for (int y = 0; y < labels.rows; ++y) {
+    for (int x = 0; x < labels.cols; ++x) {
+      const float d = depth.at<float>(y, x);
+      if (d > 0 && d < on_outline) keep[static_cast<std::size_t>(labels.at<int>(y, x))] = 1;
+    }
+  }
+  keep[0] = 0;
+  cv::Mat kept(labels.size(), CV_8U, cv::Scalar(0));
+  for (int y = 0; y < labels.rows; ++y) {
+    for (int x = 0; x < labels.cols; ++x) {
+      if (keep[static_cast<std::size_t>(labels.at<int>(y, x))] != 0) kept.at<uchar>(y, x) = 255;
+    }
+  }
+  return kept;
+}
+
 // Whether a line runs on inside the cell, deeper than its own width and wobble; spurs of noise are shorter or
 // weaker.
 bool line_inside(const geometry::OrthoPicture& picture, const LinePicture& lines,
                  const geometry::Polygon& outline) {
-  constexpr double kDeep_mm = 3.0, kLong_mm = 4.0;
+  constexpr double kDeep_mm = 3.0, kLong_mm = 4.0, kAsDark = 0.5;
   std::vector<cv::Point> points;
   for (const Eigen::Vector2d& uv : outline) {
     const Eigen::Vector2d px = picture.pixel_at(uv);
@@ -135,8 +176,11 @@ bool line_inside(const geometry::OrthoPicture& picture, const LinePicture& lines
   cv::Mat mask(box.size(), CV_8U, cv::Scalar(0)), depth;
   cv::fillPoly(mask, std::vector<std::vector<cv::Point>>{points}, cv::Scalar(255), cv::LINE_8, 0, -box.tl());
   cv::distanceTransform(mask, depth, cv::DIST_L2, 5);
-  const cv::Mat deep = (depth > kDeep_mm / picture.mm_per_px) & (lines.lines(box) > 0) &
-                       (lines.ridge(box) > 1.5 * lines.threshold);
+  const double as_dark = std::max(lines.threshold, kAsDark * outline_ridge(picture, lines, outline));
+  const cv::Mat strokes =
+      strokes_of_lines((lines.lines(box) > 0) & (lines.ridge(box) > as_dark), depth, picture.mm_per_px);
+  const cv::Mat deep =
+      (depth > kDeep_mm / picture.mm_per_px) & strokes & (lines.ridge(box) > 1.5 * lines.threshold);
   cv::Mat labels, stats, centroids;
   const int n = cv::connectedComponentsWithStats(deep, labels, stats, centroids, 8);
   for (int i = 1; i < n; ++i) {

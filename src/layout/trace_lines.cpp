@@ -9,9 +9,8 @@
 namespace interstice::layout {
 namespace {
 
-constexpr double kLineSigma_mm = 0.35;    // matches pencil and pen lines of about 0.5 to 1.2 mm
-constexpr double kGroundSigma_mm = 6.0;   // shading of the ground varies more slowly than this
-constexpr double kLargestMark_mm = 14.0;  // handwriting and marks are smaller than this, outlines larger
+constexpr double kLineSigma_mm = 0.35;   // matches pencil and pen lines of about 0.5 to 1.2 mm
+constexpr double kGroundSigma_mm = 6.0;  // shading of the ground varies more slowly than this
 
 double pixels(const geometry::OrthoPicture& picture, double mm) {
   return mm / picture.mm_per_px;

@@ -6,6 +6,9 @@
 
 namespace interstice::layout {
 
+inline constexpr double kLargestMark_mm =
+    14.0;  // handwriting and marks are smaller than this, outlines larger
+
 struct LinePicture {
   cv::Mat ridge;   // float: how much darker than both sides, across the line; relative to the ground, 0..1
   cv::Mat form;    // 8 bit: 255 on the form and seen

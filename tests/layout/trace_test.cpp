@@ -272,6 +272,40 @@ TEST(Trace, ABareOrUnseenFormIsRefused) {
   EXPECT_THROW(layout::trace_layout(unseen, form(), shared_options()), core::MeasureError);
 }
 
+void draw_on(Drawn& drawn, const std::vector<Vector2d>& line, const cv::Scalar& colour, int width_px) {
+  std::vector<cv::Point> points;
+  for (const Vector2d& uv : line) {
+    const Vector2d px = drawn.picture.pixel_at(uv);
+    points.emplace_back(cvRound(px.x() * 16), cvRound(px.y() * 16));
+  }
+  cv::polylines(drawn.picture.bgr, points, false, colour, width_px, cv::LINE_AA, 4);
+}
+
+// A label of 6 mm in the middle of a cell, and a crease of the paper that runs into it from the outline: no line.
+TEST(Trace, ACreaseThatJoinsALabelToTheOutlineIsNoLine) {
+  Drawn drawn = draw_shared();
+  const double theta = 0.2 + std::numbers::pi / 6;
+  const Vector2d label = polar(42, theta), out = polar(1, theta), across(-out.y(), out.x());
+  draw_on(drawn, {polar(62, theta), label + 3 * out}, cv::Scalar(172, 175, 179), 2);
+  draw_on(drawn,
+          {label - 3 * out, label + 3 * out, label + 2 * out + 3 * across, label - 2 * out + 3 * across,
+           label - 3 * out},
+          cv::Scalar(70, 72, 75), 3);
+  const layout::TraceResult result = layout::trace_layout(drawn.picture, form(), shared_options());
+  EXPECT_EQ(result.plan.tiles.size(), 31u);
+  EXPECT_TRUE(result.look_again.empty()) << result.look_again.front();
+}
+
+// The same stroke as dark as the outline, 12 mm long: somebody began to draw a line there.
+TEST(Trace, ALineBegunFromTheOutlineIsNamed) {
+  Drawn drawn = draw_shared();
+  const double theta = 0.2 + std::numbers::pi / 6;
+  draw_on(drawn, {polar(62, theta), polar(50, theta)}, cv::Scalar(70, 72, 75), 3);
+  const layout::TraceResult result = layout::trace_layout(drawn.picture, form(), shared_options());
+  ASSERT_EQ(result.look_again.size(), 1u);
+  EXPECT_NE(result.look_again.front().find("a line ends inside it"), std::string::npos);
+}
+
 // A line rubbed out over 15 mm joins two cells: the maker must be told, not given one large piece in silence.
 TEST(Trace, ABreakInALineIsNamedOrBridged) {
   Drawn drawn = draw_shared();
