@@ -6,6 +6,7 @@
 #include "app/commands.h"
 #include "app/number_between.h"
 #include "app/one_of.h"
+#include "app/paper_work.h"
 #include "app/plan_work.h"
 
 // The command line of `plan`; the work itself is in plan_work.cpp.
@@ -99,6 +100,13 @@ void add_make(CLI::App& plan, Chosen& chosen) {
   add_reading(c, a->reading);
 }
 
+void add_lines(CLI::App* command, layout::DrawnLines& drawn, const char* help) {
+  static const std::map<std::string, layout::DrawnLines> lines{{"decide", layout::DrawnLines::decide},
+                                                               {"shared", layout::DrawnLines::shared},
+                                                               {"own", layout::DrawnLines::own}};
+  command->add_option("--lines", drawn, help)->transform(one_of(lines));
+}
+
 void add_trace(CLI::App& plan, Chosen& chosen) {
   auto a = std::make_shared<PlanTraceArguments>();
   CLI::App* c =
@@ -119,12 +127,43 @@ void add_trace(CLI::App& plan, Chosen& chosen) {
       "--unrolled", a->unrolled,
       "Picture to write, .png: the form unrolled; beside it .json (its scale) and .svg (what was traced over "
       "it)");
-  const std::map<std::string, layout::DrawnLines> lines{{"decide", layout::DrawnLines::decide},
-                                                        {"shared", layout::DrawnLines::shared},
-                                                        {"own", layout::DrawnLines::own}};
-  c->add_option("--lines", a->trace.drawn,
-                "decide; shared (one line between two pieces); own (each piece its own line)")
-      ->transform(one_of(lines));
+  add_lines(c, a->trace.drawn, "decide; shared (one line between two pieces); own (each piece its own line)");
+  add_reading(c, a->reading);
+}
+
+void add_paper(CLI::App& plan, Chosen& chosen) {
+  auto a = std::make_shared<PlanPaperArguments>();
+  CLI::App* c =
+      sub_command(plan, chosen, "paper",
+                  "Read pieces of paper, taken off the form and scanned flat, and lay them back on it",
+                  run_plan_paper, a);
+  c->add_option(
+       "SCAN", a->scans,
+       "Pictures from a flatbed (PNG, TIFF, JPEG): papers with their drawn side on the glass, upper edge "
+       "up, apart, on a darker or lighter sheet; beside them the check line")
+      ->required();
+  c->add_option(
+       "--check-line", a->check_line_mm,
+       "Measured length of the check line, mm: a straight dark line with a tick across either end, on a "
+       "paper of its own; those on cards and patterns will do")
+      ->required()
+      ->check(number_between(20.0, 1000.0));
+  c->add_option("--dpi", a->dpi, "Dots per inch the scanner was set to (default: as the file says)")
+      ->check(number_between(50.0, 10000.0));
+  c->add_option("--form", a->form, "Form file, table, CSV, SVG or DXF")->required();
+  c->add_option(
+      "--labels", a->labels,
+      "File of names, a line each: number, label, such as P07, B03; the letter is the ring (A the lowest), "
+      "the number counts counter-clockwise; or with the ring as a third column");
+  c->add_option("--numbered", a->numbered, "Drawing to write, .svg: the papers with their numbers");
+  c->add_option("--out", a->out, "Plan to write, such as plan.json")->required();
+  add_stock(c, a->trace.tile_thickness_mm, a->trace.smallest_fill_mm, a->gap_mm, a->trace.name);
+  c->add_option("--bevel", a->trace.bevel_deg,
+                "Bevel of the walls, degrees (default: from the geometry for shared lines, else 10)");
+  add_lines(
+      c, a->trace.drawn,
+      "decide; shared (cut along one line between two pieces, the gap is taken out of it); own (each paper "
+      "is its piece)");
   add_reading(c, a->reading);
 }
 
@@ -182,18 +221,19 @@ void add_draw(CLI::App& plan, Chosen& chosen) {
 
 void add_plan_command(CLI::App& app, Chosen& chosen) {
   CLI::App* plan = app.add_subcommand(
-      "plan", "From a bare form to cutting patterns: form, make, trace, patterns, check, draw");
+      "plan", "From a bare form to cutting patterns: form, make, trace, paper, patterns, check, draw");
   plan->require_subcommand(0, 1);
   plan->parse_complete_callback([plan] {
     if (plan->get_subcommands().empty()) {
       throw CLI::RequiredError(
-          "plan: say what to do: form, make, trace, patterns, check or draw (--help tells more)",
+          "plan: say what to do: form, make, trace, paper, patterns, check or draw (--help tells more)",
           CLI::ExitCodes::RequiredError);
     }
   });
   add_form(*plan, chosen);
   add_make(*plan, chosen);
   add_trace(*plan, chosen);
+  add_paper(*plan, chosen);
   add_patterns(*plan, chosen);
   add_check(*plan, chosen);
   add_draw(*plan, chosen);

@@ -98,8 +98,11 @@ void print_layout(const layout::Layout& layout, const layout::FormInput& form,
   std::printf("written: %s; look at it with: interstice plan check, plan draw\n", out.c_str());
 }
 
-void print_trace(const layout::TraceResult& result, const std::vector<std::string>& notes,
-                 const std::string& out, const CommonOptions& common) {
+namespace {
+
+void print_traced(const layout::TraceResult& result, const std::vector<std::string>& notes,
+                  const std::string& out, const char* own_lines, const char* then,
+                  const CommonOptions& common) {
   const plan::Plan& plan = result.plan;
   if (common.json) {
     print_json({{"written", out},
@@ -116,12 +119,24 @@ void print_trace(const layout::TraceResult& result, const std::vector<std::strin
   for (const std::string& note : notes) std::printf("form: %s\n", note.c_str());
   std::printf("%s in %s; %s; gap %.2f mm\n", core::counted(plan.tiles.size(), "piece").c_str(),
               core::counted(rings_of(plan), "ring").c_str(),
-              result.shared_lines ? "one line between two pieces, the gap taken out of it"
-                                  : "each piece has its own line",
+              result.shared_lines ? "one line between two pieces, the gap taken out of it" : own_lines,
               plan.planned_gap_mm);
   for (const std::string& line : result.left_out) std::printf("left out, %s\n", line.c_str());
   for (const std::string& line : result.look_again) std::printf("look again: %s\n", line.c_str());
-  std::printf("written: %s; labels are proposals, rename them with --labels\n", out.c_str());
+  std::printf("written: %s%s\n", out.c_str(), then);
+}
+
+}  // namespace
+
+void print_trace(const layout::TraceResult& result, const std::vector<std::string>& notes,
+                 const std::string& out, const CommonOptions& common) {
+  print_traced(result, notes, out, "each piece has its own line",
+               "; labels are proposals, rename them with --labels", common);
+}
+
+void print_papers(const layout::TraceResult& result, const std::vector<std::string>& notes,
+                  const std::string& out, const CommonOptions& common) {
+  print_traced(result, notes, out, "each paper is its piece", "", common);
 }
 
 void print_patterns(const plan::Plan& plan, const std::vector<solid::PieceGeometry>& pieces,

@@ -16,6 +16,8 @@ void print_layout(const layout::Layout& layout, const layout::FormInput& form,
 // notes: of the form, one line each.
 void print_trace(const layout::TraceResult& result, const std::vector<std::string>& notes,
                  const std::string& out, const CommonOptions& common);
+void print_papers(const layout::TraceResult& result, const std::vector<std::string>& notes,
+                  const std::string& out, const CommonOptions& common);
 void print_patterns(const plan::Plan& plan, const std::vector<solid::PieceGeometry>& pieces,
                     std::size_t sheets, const std::vector<std::string>& written, const CommonOptions& common);
 void print_check(const plan::Plan& plan, const layout::PlanCheck& check, const layout::CheckLimits& limits,

@@ -68,7 +68,7 @@ class PlanInput : public testing::Test {
 };
 
 TEST_F(PlanInput, WithoutASubCommand) {
-  refused("", "say what to do: form, make, trace, patterns, check or draw");
+  refused("", "say what to do: form, make, trace, paper, patterns, check or draw");
   refused("polish", "");
 }
 
