@@ -31,6 +31,7 @@ BareForm measure_bare_form(const BareFormPhotos& photos, Progress& progress) {
   form::ShapeOptions shape;
   shape.threads = photos.threads;
   shape.scale_sd = form.bare.scan.quality.scale_sd;
+  shape.cards_uneven_mm = form.bare.cards_uneven_mm;
   shape.progress = options.progress;
   form.shape = form::measure_shape(form.bare.scan, form.bare.rough, shape);
   return form;

@@ -44,6 +44,15 @@ std::vector<CardDirection> directions(const scan::CardScan& cards, const Isometr
   return out;
 }
 
+double unevenness(const scan::CardScan& cards) {
+  double squares = 0, n = 0;
+  for (const Isometry3d& bench_T_card : cards.solution.poses.bundle.bench_T_card) {
+    for (int k = 0; k < camera::kCornersPerCard; ++k, n += 1)
+      squares += std::pow((cards.level_T_bench * bench_T_card * camera::card_point(k)).z(), 2);
+  }
+  return n > 0 ? std::sqrt(squares / n) : 0;
+}
+
 // Points of bench and form. How large the form is nobody has said, and only so many features are matched: a
 // bench's grain must not crowd out a form that is small or plain, so nearer spaces are looked at by themselves.
 std::vector<Vector3d> points_all_over(const scan::CardScan& cards, const std::vector<scan::TiePhoto>& photos,
@@ -90,6 +99,7 @@ BareScan scan_bare_form(const std::filesystem::path& folder, const scan::ScanOpt
   const RoughForm second = find_rough_form(scan.points, {0, 0}, reach);
   bowl_T_level = axis_to_origin(second.axis_mm, 0) * bowl_T_level;
   bare.cards = directions(cards, bowl_T_level);
+  bare.cards_uneven_mm = unevenness(cards);
   const double turn = bare.cards.empty() ? 0 : bare.cards.front().angle;
   const Isometry3d turned(Eigen::AngleAxisd(-turn, Vector3d::UnitZ()));
   move_scan(scan, turned * axis_to_origin(second.axis_mm, 0));

@@ -13,8 +13,8 @@
 namespace interstice::form {
 
 // How high the cards' print lies over the bench: printing papers of 80 to 160 g a square metre are 0.1 to 0.2 mm
-// thick, and sheets do not lie quite flat (common practice, no source).
-inline constexpr double kPaper_mm = 0.15, kPaperSd_mm = 0.06;
+// thick (common practice, no source), evenly spread over it.
+inline constexpr double kPaper_mm = 0.15, kPaperSd_mm = 0.1 / 3.4641016151377544;
 
 struct CardDirection {
   int card = 0;
@@ -25,6 +25,7 @@ struct BareScan {
   scan::Scan scan;
   geometry::Profile rough;           // the meridian, good to about a millimetre
   std::vector<CardDirection> cards;  // by number
+  double cards_uneven_mm = 0;  // their corners' height over one plane, root mean square: how flat they lie
 };
 
 BareScan scan_bare_form(const std::filesystem::path& folder, const scan::ScanOptions& options);

@@ -114,8 +114,8 @@ Shape measure_shape(scan::Scan& scan,
     shape.scatter_mm = model.scatter();
     describe_roundness(model, base, kRimBand_mm, shape);
     options.progress("telling how sure the form is");
-    shape.u95_mm =
-        form_u95({scan, pictures, shape.profile, model, options.scale_sd, kRimBand_mm, options.threads});
+    shape.u95_mm = form_u95({scan, pictures, shape.profile, model, options.scale_sd, options.cards_uneven_mm,
+                             kRimBand_mm, options.threads});
   }
   keep_sure_bumps(shape);
   return shape;

@@ -51,7 +51,8 @@ struct Shape {
 
 struct ShapeOptions {
   double grid_mm = 1.0;
-  double scale_sd = 0;  // relative
+  double scale_sd = 0;         // relative
+  double cards_uneven_mm = 0;  // see BareScan
   int threads = 0;
   std::function<void(const std::string&)> progress = [](const std::string&) {};
 };

@@ -66,7 +66,7 @@ std::vector<double> form_u95(const UncertaintyInput& in) {
     const double poses = n > 0 ? std::sqrt(squares / n) / 2 : without;
     const geometry::MeridianPoint at = in.profile.at(rho[i]);
     const double scale = in.scale_sd * std::abs(at.rz.dot(at.normal));
-    const double paper = kPaperSd_mm * std::abs(at.normal.y());
+    const double paper = std::hypot(kPaperSd_mm, in.cards_uneven_mm) * std::abs(at.normal.y());
     const double scatter = in.model.mean_sd(std::min(rho[i], in.profile.length()));
     const double shared = kShared_px * in.scan.quality.pixel_footprint_mm;
     const double bend = bend_error_mm(in.profile, rho[i]);

@@ -42,6 +42,7 @@ TEST(RenderedForm, MeasuredWithoutDrawingOrLens) {
   form::BareScan bare = form::scan_bare_form(folder / "photos", options);
   form::ShapeOptions how;
   how.scale_sd = bare.scan.quality.scale_sd;
+  how.cards_uneven_mm = bare.cards_uneven_mm;
   const form::Shape shape = form::measure_shape(bare.scan, bare.rough, how);
   std::filesystem::remove_all(folder);
 
