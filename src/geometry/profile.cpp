@@ -12,6 +12,10 @@ using Eigen::Vector3d;
 
 namespace {
 
+// A form comes with some two hundred points: runs of about the root of that cost least.
+constexpr std::size_t kRun = 12;
+constexpr double kRunSlack_mm = 1e-6;  // so that rounding passes over no nearest chord
+
 struct HermiteValue {
   Vector2d p, d1, d2;  // position and derivatives by arc length
 };
@@ -103,14 +107,22 @@ Vector3d Profile::towards_pole(const Vector2d& uv) const {
 }
 
 double Profile::nearest_rho(const Vector2d& q) const {
-  double best = std::numeric_limits<double>::infinity(), rho = 0;
-  for (std::size_t i = 0; i + 1 < rz_.size(); ++i) {
-    const Vector2d d = rz_[i + 1] - rz_[i];
-    const double t = std::clamp((q - rz_[i]).dot(d) / d.squaredNorm(), 0.0, 1.0);
-    const double dist = (rz_[i] + t * d - q).squaredNorm();
-    if (dist < best) {
-      best = dist;
-      rho = arc_[i] + t * (arc_[i + 1] - arc_[i]);
+  // Nothing of a run of chords lies nearer than its first point less its length: most runs are passed over.
+  double best = std::numeric_limits<double>::infinity(), rho = 0, bound = best;
+  const std::size_t chords = rz_.size() - 1;
+  for (std::size_t from = 0; from < chords; from += kRun) bound = std::min(bound, (rz_[from] - q).norm());
+  bound += kRunSlack_mm;
+  for (std::size_t from = 0; from < chords; from += kRun) {
+    const std::size_t to = std::min(from + kRun, chords);
+    if ((rz_[from] - q).norm() - (arc_[to] - arc_[from]) > bound) continue;
+    for (std::size_t i = from; i < to; ++i) {
+      const Vector2d d = rz_[i + 1] - rz_[i];
+      const double t = std::clamp((q - rz_[i]).dot(d) / d.squaredNorm(), 0.0, 1.0);
+      const double dist = (rz_[i] + t * d - q).squaredNorm();
+      if (dist < best) {
+        best = dist;
+        rho = arc_[i] + t * (arc_[i + 1] - arc_[i]);
+      }
     }
   }
   const double beyond = (q - rz_.back()).dot(tangent_.back());

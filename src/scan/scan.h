@@ -37,7 +37,9 @@ struct ScannedPhoto {
   // scan/bundle.h.
   Eigen::Matrix<double, 7, 7> covariance = Eigen::Matrix<double, 7, 7>::Zero();
 
-  Eigen::Vector3d centre() const { return camera_T_bowl.inverse().translation(); }
+  Eigen::Vector3d centre() const {
+    return -(camera_T_bowl.linear().transpose() * camera_T_bowl.translation());
+  }
   Eigen::Vector2d project(const Eigen::Vector3d& p_bowl) const {
     return lens.project(camera_T_bowl * p_bowl);
   }

@@ -1,8 +1,11 @@
 #include "surface/height_field.h"
 
+#include <Eigen/LU>
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <cstring>
+#include <numbers>
 #include <opencv2/core/hal/intrin.hpp>
 #include <opencv2/imgproc.hpp>
 #include <vector>
@@ -56,6 +59,49 @@ Landing land(const Sight& s, double height_mm) {
           s.picture->from_photo(s.lens->project(p + s.along)) - at};
 }
 
+// The landings of one sight at all heights: over a range that is small against the camera's distance they run so
+// nearly straight that cubics through four of them (at the Chebyshev nodes) give the others. What is left out is of
+// the order of (half the range / distance)^4 / 8 of the way the landing runs: at 11 mm in 250 mm and 50 pixels it is
+// 2e-5 px.
+class Landings {
+ public:
+  Landings(const Sight& s, double lowest_mm, double highest_mm)
+      : middle_((lowest_mm + highest_mm) / 2), half_(std::max((highest_mm - lowest_mm) / 2, 1e-9)) {
+    static const std::array<double, 4> nodes = [] {
+      std::array<double, 4> out{};
+      for (std::size_t k = 0; k < 4; ++k)
+        out[k] = std::cos((2 * static_cast<double>(k) + 1) * std::numbers::pi / 8);
+      return out;
+    }();
+    static const Eigen::Matrix4d values_to_cubic = [] {
+      Eigen::Matrix4d powers;
+      for (int k = 0; k < 4; ++k) {
+        const double t = nodes[static_cast<std::size_t>(k)];
+        powers.row(k) << 1, t, t * t, t * t * t;
+      }
+      return Eigen::Matrix4d(powers.inverse());
+    }();
+    Eigen::Matrix<double, 4, 6> values;
+    for (int k = 0; k < 4; ++k) {
+      const Landing l = land(s, middle_ + half_ * nodes[static_cast<std::size_t>(k)]);
+      values.row(k) << l.at.transpose(), l.dx.transpose(), l.dy.transpose();
+    }
+    cubic_ = (values_to_cubic * values).transpose();
+  }
+
+  // NaN where the sight leaves the lens's domain within the range: add_patch() refuses it.
+  Landing at(double height_mm) const {
+    const double t = (height_mm - middle_) / half_;
+    const Eigen::Matrix<double, 6, 1> l =
+        cubic_.col(0) + t * (cubic_.col(1) + t * (cubic_.col(2) + t * cubic_.col(3)));
+    return {l.segment<2>(0), l.segment<2>(2), l.segment<2>(4)};
+  }
+
+ private:
+  double middle_, half_;
+  Eigen::Matrix<double, 6, 4> cubic_;
+};
+
 // Places of the samples in a patch, in steps from its middle.
 struct Places {
   alignas(16) float i[kGroups * kLanes]{}, j[kGroups * kLanes]{}, counts[kGroups * kLanes]{};
@@ -82,18 +128,23 @@ void read_patch(const cv::Mat& grey, const Landing& l, const Vector2d& corner, P
     const cv::v_float32x4 x = x0 + i * xi + j * xj, y = y0 + i * yi + j * yj;
     const cv::v_int32x4 ix = cv::v_trunc(x), iy = cv::v_trunc(y);
     const cv::v_float32x4 fx = x - cv::v_cvt_f32(ix), fy = y - cv::v_cvt_f32(iy);
-    alignas(16) int column[kLanes], line[kLanes], corners[4][kLanes];
+    alignas(16) int column[kLanes], line[kLanes];
     cv::v_store_aligned(column, ix);
     cv::v_store_aligned(line, iy);
+    // A pixel and the next, of the upper row and of the lower.
+    alignas(16) uchar pairs[2 * 2 * kLanes];
     for (int k = 0; k < kLanes; ++k) {
       const uchar* p = origin + static_cast<std::size_t>(line[k]) * row + column[k];
-      corners[0][k] = p[0];
-      corners[1][k] = p[1];
-      corners[2][k] = p[row];
-      corners[3][k] = p[row + 1];
+      std::memcpy(pairs + 2 * k, p, 2);
+      std::memcpy(pairs + 2 * kLanes + 2 * k, p + row, 2);
     }
-    const auto at = [&](int k) { return cv::v_cvt_f32(cv::v_load_aligned(corners[k])); };
-    const cv::v_float32x4 top = at(0) + fx * (at(1) - at(0)), bottom = at(2) + fx * (at(3) - at(2));
+    const cv::v_uint16x8 both = cv::v_reinterpret_as_u16(cv::v_load_aligned(pairs));
+    cv::v_uint32x4 left[2], right[2];  // vectors count bytes from the low end
+    cv::v_expand(both & cv::v_setall_u16(0xff), left[0], left[1]);
+    cv::v_expand(both >> 8, right[0], right[1]);
+    const auto real = [](const cv::v_uint32x4& v) { return cv::v_cvt_f32(cv::v_reinterpret_as_s32(v)); };
+    const cv::v_float32x4 top = real(left[0]) + fx * (real(right[0]) - real(left[0])),
+                          bottom = real(left[1]) + fx * (real(right[1]) - real(left[1]));
     patch[static_cast<std::size_t>(g)] =
         (top + fy * (bottom - top)) * cv::v_load_aligned(places.counts + kLanes * g);
   }
@@ -142,6 +193,7 @@ void agreement_of_row(int row, const scan::Scan& scan,
                       std::vector<cv::Mat>& levels) {
   const double step = options.patch_mm / (kSide - 1);
   std::vector<Sight> sights;
+  std::vector<Landings> landings;
   for (int column = 0; column < grid.side(); ++column) {
     const Vector2d uv = grid.uv(column, row);
     if (uv.norm() > profile.length()) continue;
@@ -151,12 +203,15 @@ void agreement_of_row(int row, const scan::Scan& scan,
          spread_views_of(scan, profile.point(uv, middle), profile.normal(uv), options.views))
       sights.push_back(sight(scan.photos[i], pictures[i], profile, uv, step));
     if (sights.size() < 2) continue;
+    landings.clear();
+    for (const Sight& s : sights) landings.emplace_back(s, options.lowest_mm, options.highest_mm);
     for (std::size_t k = 0; k < levels.size(); ++k) {
       const double height = options.lowest_mm + static_cast<double>(k) * options.step_mm;
       Patch sum;
       sum.fill(cv::v_setzero_f32());
       int n = 0;
-      for (const Sight& s : sights) n += add_patch(s.picture->grey, land(s, height), sum);
+      for (std::size_t v = 0; v < sights.size(); ++v)
+        n += add_patch(sights[v].picture->grey, landings[v].at(height), sum);
       levels[k].at<float>(row, column) = mean_correlation(sum, n);
     }
   }

@@ -57,6 +57,27 @@ TEST(Map, StretchesAlongTheRingsAsTheScaleFactorSays) {
   }
 }
 
+// Chords are passed over by bounds: whatever the place, no point of the meridian lies nearer than the foot.
+TEST(Profile, NothingLiesNearerThanTheFoot) {
+  std::vector<Vector2d> rz;
+  for (int i = 0; i <= 190; ++i) {  // a bulb with a waist, points unevenly spread
+    const double t = i / 190.0, s = t * t * (3 - 2 * t);
+    rz.emplace_back(90 * std::sin(1.4 * s) + 14 * s * std::sin(7 * s), 110 * std::cos(1.5 * s));
+  }
+  rz.front().x() = 0;
+  const geometry::Profile form(rz);
+  std::mt19937 random(3);
+  std::uniform_real_distribution<double> r(0, 160), z(-40, 160);
+  for (int k = 0; k < 400; ++k) {
+    const Vector2d q(r(random), z(random));
+    const geometry::MapPoint foot = form.locate({q.x(), 0, q.y()});
+    double nearest = 1e9;
+    for (double rho = 0; rho <= form.length() + 60; rho += 0.02)
+      nearest = std::min(nearest, (form.at(rho).rz - q).norm());
+    EXPECT_LT((form.at(foot.uv.norm()).rz - q).norm(), nearest + 0.02) << q.transpose();
+  }
+}
+
 TEST(Profile, HemisphereHasItsArcAndNormals) {
   const geometry::Profile form = sphere(110, 90, 300);
   EXPECT_NEAR(form.length(), 110 * std::numbers::pi / 2, 2e-3);
