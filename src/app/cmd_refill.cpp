@@ -5,6 +5,7 @@
 #include "app/measuring.h"
 #include "app/number_between.h"
 #include "app/photo_memory.h"
+#include "channels/shell_solids.h"
 #include "core/errors.h"
 #include "core/file_kind.h"
 #include "core/files.h"
@@ -22,6 +23,15 @@ namespace fs = std::filesystem;
 struct RefillArguments : MeasuringArguments {
   std::string after, resin;
 };
+
+// Before minutes of work: whether both are of one shell.
+void refuse_other_plan(const seams::FitDocument& dry, const plan::Plan& plan, const fs::path& fit_file) {
+  try {
+    channels::solids_of(dry, plan);
+  } catch (const core::InputError& e) {
+    throw core::InputError(fit_file.string(), e.what());
+  }
+}
 
 // The scan of before the pour, for its pictures; without it the page does without them.
 std::optional<scan::Scan> dry_photos(const fs::path& dry_scan) {
@@ -57,6 +67,7 @@ int run_refill(const RefillArguments& arguments) {
   }
   const plan::Plan plan = plan::read_plan(before / "plan.json");
   const seams::FitDocument dry = seams::read_fit(before / "fit.json");
+  refuse_other_plan(dry, plan, before / "fit.json");
   core::ResultOf about = result_of(arguments, "refill", plan);
   about.inputs.add(arguments.resin);
   about.inputs.add(before);
