@@ -84,17 +84,18 @@ std::string seam_name(const std::array<std::string, 2>& tiles) {
 }
 
 std::string moved_text(const archive::Comparison& c) {
-  std::vector<const archive::PieceChange*> moved;
-  for (const archive::PieceChange& p : c.pieces) {
+  std::vector<const archive::PieceDifference*> moved;
+  for (const archive::PieceDifference& p : c.pieces) {
     if (p.moved) moved.push_back(&p);
   }
   if (moved.empty()) return "No piece moved by more than its uncertainty.\n";
-  std::sort(moved.begin(), moved.end(), [](const archive::PieceChange* a, const archive::PieceChange* b) {
-    return a->shift.moved_mm.norm() > b->shift.moved_mm.norm();
-  });
+  std::sort(moved.begin(), moved.end(),
+            [](const archive::PieceDifference* a, const archive::PieceDifference* b) {
+              return a->shift.moved_mm.norm() > b->shift.moved_mm.norm();
+            });
   std::vector<std::vector<std::string>> rows{
       {"moved", "along the ring", "towards the pole", "turned", "sure to"}};
-  for (const archive::PieceChange* p : moved) {
+  for (const archive::PieceDifference* p : moved) {
     rows.push_back({p->label, text("%+.2f mm", shown(p->shift.moved_mm.x())),
                     text("%+.2f mm", shown(p->shift.moved_mm.y())), text("%+.1f deg", p->shift.turned_deg),
                     text("%.2f mm", p->u95_mm)});
@@ -250,7 +251,7 @@ Json comparison_json(const archive::Comparison& c, const archive::Entry& before,
               {"only_before", c.only_before},
               {"only_after", c.only_after}};
   out["pieces"] = Json::array();
-  for (const archive::PieceChange& p : c.pieces) {
+  for (const archive::PieceDifference& p : c.pieces) {
     out["pieces"].push_back({{"label", p.label},
                              {"moved_mm", {number(p.shift.moved_mm.x()), number(p.shift.moved_mm.y())}},
                              {"turned_deg", number(p.shift.turned_deg)},

@@ -37,13 +37,13 @@ double move_uncertainty_mm(const seams::FitTile& a, const seams::FitTile& b, con
                    std::pow(scale_sd(after), 2) + aligned * aligned);
 }
 
-std::vector<PieceChange> piece_changes(const seams::FitDocument& before, const seams::FitDocument& after,
-                                       const Alignment& alignment) {
-  std::vector<PieceChange> out;
+std::vector<PieceDifference> piece_changes(const seams::FitDocument& before, const seams::FitDocument& after,
+                                           const Alignment& alignment) {
+  std::vector<PieceDifference> out;
   for (const auto& [a, b] : matched_pieces(before, after)) {
     const std::optional<PieceShift> shift = piece_shift(*a, *b, alignment.a_T_b);
     if (!shift) continue;
-    PieceChange change{a->label, a->ring, *shift, b->height_mm, 0, false};
+    PieceDifference change{a->label, a->ring, *shift, b->height_mm, 0, false};
     change.u95_mm = kCoverageFactor * move_uncertainty_mm(*a, *b, before, after, alignment);
     change.moved = shift->moved_mm.norm() > change.u95_mm;
     out.push_back(change);
@@ -72,17 +72,17 @@ std::vector<SeamChange> seam_changes(const seams::FitDocument& before, const sea
   return out;
 }
 
-CameIn summary(int ring, const std::vector<const PieceChange*>& pieces) {
+CameIn summary(int ring, const std::vector<const PieceDifference*>& pieces) {
   CameIn out;
   out.ring = ring;
   out.pieces = pieces.size();
   double sum = 0, squares = 0;
-  for (const PieceChange* p : pieces) sum += p->shift.in_mm;
+  for (const PieceDifference* p : pieces) sum += p->shift.in_mm;
   out.mean_mm = sum / static_cast<double>(pieces.size());
   out.least_mm = out.most_mm = pieces.front()->shift.in_mm;
   out.thinnest_left_mm = pieces.front()->left_mm;
   out.most_at = out.thinnest_at = pieces.front()->label;
-  for (const PieceChange* p : pieces) {
+  for (const PieceDifference* p : pieces) {
     squares += std::pow(p->shift.in_mm - out.mean_mm, 2);
     out.least_mm = std::min(out.least_mm, p->shift.in_mm);
     if (p->shift.in_mm > out.most_mm) {
@@ -98,10 +98,10 @@ CameIn summary(int ring, const std::vector<const PieceChange*>& pieces) {
   return out;
 }
 
-std::vector<CameIn> came_in(const std::vector<PieceChange>& pieces) {
-  std::map<int, std::vector<const PieceChange*>> by_ring;
-  std::vector<const PieceChange*> all;
-  for (const PieceChange& p : pieces) {
+std::vector<CameIn> came_in(const std::vector<PieceDifference>& pieces) {
+  std::map<int, std::vector<const PieceDifference*>> by_ring;
+  std::vector<const PieceDifference*> all;
+  for (const PieceDifference& p : pieces) {
     by_ring[p.ring].push_back(&p);
     all.push_back(&p);
   }

@@ -15,7 +15,7 @@
 
 namespace interstice::archive {
 
-struct PieceChange {
+struct PieceDifference {
   std::string label;
   int ring = 1;
   PieceShift shift;
@@ -41,9 +41,9 @@ struct CameIn {
 
 struct Comparison {
   Alignment alignment;
-  std::vector<PieceChange> pieces;  // in a's order
-  std::vector<SeamChange> seams;    // seen in both, in a's order
-  std::size_t by_chance = 0;        // seams expected beyond their uncertainty though nothing changed
+  std::vector<PieceDifference> pieces;  // in a's order
+  std::vector<SeamChange> seams;        // seen in both, in a's order
+  std::size_t by_chance = 0;            // seams expected beyond their uncertainty though nothing changed
   std::vector<std::string> only_before, only_after;  // labels of placed pieces
   std::vector<CameIn> came_in;  // all, then ring by ring; empty when no face could be compared
 };

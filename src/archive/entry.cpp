@@ -98,7 +98,9 @@ void describe_fit(const seams::FitDocument& fit, Entry& entry) {
                            seam.verdict,
                            seam.narrowest_mm,
                            seam.u95_mm,
-                           std::nullopt});
+                           std::nullopt,
+                           seam.throat_mm,
+                           seam.throat_u95_mm});
     entry.too_tight += seam.verdict == seams::Verdict::too_tight;
     entry.pinched += seam.verdict == seams::Verdict::pinched;
     entry.doubtful += seam.verdict == seams::Verdict::doubtful;

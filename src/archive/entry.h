@@ -26,6 +26,7 @@ struct KeptSeam {
   seams::Verdict verdict = seams::Verdict::unseen;
   std::optional<double> narrowest_mm, u95_mm;
   std::optional<double> planned_mm;  // narrowest mouth the plan means to leave
+  std::optional<double> throat_mm = std::nullopt, throat_u95_mm = std::nullopt;  // behind the mouth
 };
 
 struct KeptFile {

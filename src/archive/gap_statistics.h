@@ -1,7 +1,7 @@
 // What the kept pieces say about the gap to plan next time.
 //
-// Model: a seam comes out at planned + d, where d = built narrowest mouth - planned narrowest mouth is
-// normal, the same for all seams but for an offset each piece (bowl) has of its own (one-way random effects).
+// Model: a seam comes out at planned + d, where d = built narrowest width (mouth, or throat where that is known to be
+// narrower: resin stops there) - planned narrowest mouth is normal, the same for all seams but for an offset each piece (bowl) has of its own (one-way random effects).
 // The mean of d says how much room is lost on the way from plan to glue, its standard deviation how unevenly.
 // d includes the uncertainty of measuring, so the spread is rather over- than understated. mm.
 //

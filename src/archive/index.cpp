@@ -39,6 +39,12 @@ const std::vector<std::string> kMigrations{
        DELETE FROM seam;
        DELETE FROM file;
        ALTER TABLE entry ADD COLUMN pinched INTEGER NOT NULL DEFAULT 0;)",
+    // A seam fills by its throat too.
+    R"(DELETE FROM entry;
+       DELETE FROM seam;
+       DELETE FROM file;
+       ALTER TABLE seam ADD COLUMN throat_mm REAL;
+       ALTER TABLE seam ADD COLUMN throat_u95_mm REAL;)",
 };
 
 constexpr int kApplicationId = 0x49535443;  // marks the file as an index of this program
@@ -127,6 +133,8 @@ KeptSeam seam_of(const Statement& row) {
   s.narrowest_mm = optional_in(row, 5);
   s.u95_mm = optional_in(row, 6);
   s.planned_mm = optional_in(row, 7);
+  s.throat_mm = optional_in(row, 8);
+  s.throat_u95_mm = optional_in(row, 9);
   return s;
 }
 
@@ -248,10 +256,11 @@ void ArchiveIndex::insert(const Entry& e) {
   add.bind(e.smallest_mm).bind(e.smallest_u95_mm).bind(number(e.pieces)).bind(number(e.too_tight));
   add.bind(number(e.doubtful)).bind(number(e.clear)).bind(number(e.unseen)).bind(number(e.payload_bytes));
   add.bind(number(e.payload_files)).bind(e.notes).bind(number(e.pinched)).run();
-  Statement seam(db_.get(), "INSERT INTO seam VALUES (?,?,?,?,?,?,?,?,?)");
+  Statement seam(db_.get(), "INSERT INTO seam VALUES (?,?,?,?,?,?,?,?,?,?,?)");
   for (const KeptSeam& s : e.seams) {
     seam.bind(e.id).bind(s.tiles[0]).bind(s.tiles[1]).bind(number(s.rings[0])).bind(number(s.rings[1]));
-    seam.bind(number(s.verdict)).bind(s.narrowest_mm).bind(s.u95_mm).bind(s.planned_mm).run();
+    seam.bind(number(s.verdict)).bind(s.narrowest_mm).bind(s.u95_mm).bind(s.planned_mm);
+    seam.bind(s.throat_mm).bind(s.throat_u95_mm).run();
   }
   Statement file(db_.get(), "INSERT INTO file VALUES (?,?,?,?)");
   for (const KeptFile& f : e.files) file.bind(e.id).bind(f.path).bind(number(f.bytes)).bind(f.sha256).run();
@@ -311,9 +320,10 @@ std::optional<Entry> ArchiveIndex::get(const std::string& id) const {
   statement.bind(id);
   if (!statement.step()) return std::nullopt;
   Entry e = entry_of(statement);
-  Statement seams(db_.get(),
-                  "SELECT tile_a, tile_b, ring_a, ring_b, verdict, narrowest_mm, u95_mm, planned_mm "
-                  "FROM seam WHERE entry = ? ORDER BY rowid");
+  Statement seams(
+      db_.get(),
+      "SELECT tile_a, tile_b, ring_a, ring_b, verdict, narrowest_mm, u95_mm, planned_mm, throat_mm, "
+      "throat_u95_mm FROM seam WHERE entry = ? ORDER BY rowid");
   seams.bind(id);
   while (seams.step()) e.seams.push_back(seam_of(seams));
   Statement files(db_.get(), "SELECT path, bytes, sha256 FROM file WHERE entry = ? ORDER BY path");
@@ -344,7 +354,7 @@ std::vector<LearnedSeam> ArchiveIndex::seams_to_learn_from() const {
   Statement statement(
       db_.get(),
       "SELECT e.name_key, e.id, s.tile_a, s.tile_b, s.ring_a, s.ring_b, s.planned_mm, s.narrowest_mm, "
-      "s.u95_mm, e.planned_gap_mm FROM seam s JOIN entry e ON e.id = s.entry "
+      "s.u95_mm, e.planned_gap_mm, s.throat_mm, s.throat_u95_mm FROM seam s JOIN entry e ON e.id = s.entry "
       "WHERE e.stage = 'glued' AND s.narrowest_mm IS NOT NULL AND s.u95_mm IS NOT NULL "
       "AND s.planned_mm IS NOT NULL ORDER BY e.name_key, e.date, e.ring, e.id, s.rowid");
   std::vector<LearnedSeam> out;
@@ -352,14 +362,17 @@ std::vector<LearnedSeam> ArchiveIndex::seams_to_learn_from() const {
   while (statement.step()) {
     // A seam scanned again counts as it was first built, before anybody sanded or moved anything.
     if (!seen.insert({statement.text(0), statement.text(2), statement.text(3)}).second) continue;
-    out.push_back({text_in(statement, 0, 1000),
-                   id_in(statement, 1),
-                   {static_cast<int>(integer_in(statement, 4, 0, 10000)),
-                    static_cast<int>(integer_in(statement, 5, 0, 10000))},
-                   real_in(statement, 6),
-                   real_in(statement, 7),
-                   real_in(statement, 8),
-                   real_in(statement, 9)});
+    LearnedSeam seam{text_in(statement, 0, 1000),
+                     id_in(statement, 1),
+                     {static_cast<int>(integer_in(statement, 4, 0, 10000)),
+                      static_cast<int>(integer_in(statement, 5, 0, 10000))},
+                     real_in(statement, 6),
+                     real_in(statement, 7),
+                     real_in(statement, 8),
+                     real_in(statement, 9)};
+    const auto throat = optional_in(statement, 10), u95 = optional_in(statement, 11);
+    if (throat && u95 && *throat < seam.built_mm) seam.built_mm = *throat, seam.u95_mm = *u95;
+    out.push_back(std::move(seam));
   }
   return out;
 }

@@ -25,7 +25,7 @@ struct EntryFilter {
   std::optional<double> smallest_below_mm{}, smallest_from_mm{};
 };
 
-// A seam as `learn` wants it.
+// A seam as `learn` wants it: as wide as it was built at its narrowest, mouth or throat, for so it fills.
 struct LearnedSeam {
   std::string piece_name, entry_id;
   std::array<int, 2> rings;

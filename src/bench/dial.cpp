@@ -48,8 +48,8 @@ Level level_of(double height_deg) {
   return height_deg < (kHighDeg + kAboveDeg) / 2 ? Level::high : Level::above;
 }
 
-Coverage coverage_of(const Dial& dial) {
-  Coverage coverage;
+ViewCoverage coverage_of(const Dial& dial) {
+  ViewCoverage coverage;
   std::vector<double> low, high;
   int above = 0;
   for (std::size_t i = 0; i < dial.standpoints.size(); ++i) {

@@ -35,13 +35,13 @@ struct MissingView {
   double clock_deg;
 };
 
-struct Coverage {
+struct ViewCoverage {
   std::vector<MissingView> missing;  // low before high before above, clockwise
   bool enough = false;
   std::vector<std::pair<std::string, std::string>> doubles;  // a photo and an earlier one of the same place
 };
 
-Coverage coverage_of(const Dial& dial);
+ViewCoverage coverage_of(const Dial& dial);
 
 // "low, at 4 o'clock"; "from above".
 std::string words_of(const MissingView& view);

@@ -34,7 +34,7 @@ std::string circle(const char* kind, Spot at, double radius) {
   return text;
 }
 
-std::string words(const Dial& dial, const Coverage& coverage) {
+std::string words(const Dial& dial, const ViewCoverage& coverage) {
   std::string out = std::to_string(dial.standpoints.size()) + " photos placed.";
   if (coverage.enough) return out + " Nothing is missing.";
   out += " Missing:";
@@ -45,7 +45,7 @@ std::string words(const Dial& dial, const Coverage& coverage) {
 
 }  // namespace
 
-std::string dial_svg(const Dial& dial, const Coverage& coverage) {
+std::string dial_svg(const Dial& dial, const ViewCoverage& coverage) {
   std::string out = "<svg class=\"dial\" viewBox=\"-128 -128 256 256\" role=\"img\" aria-label=\"" +
                     words(dial, coverage) + "\">" + circle("face", {0, 0}, kFaceRadius) +
                     circle("track", {0, 0}, kLowRadius) + circle("track", {0, 0}, kHighRadius) +

@@ -45,24 +45,12 @@ std::string plan_of_bowl(const Services& services, const Bowl& bowl) {
   return *text;
 }
 
-// Lines of "first,second".
-std::map<std::string, std::string> pairs_of(const std::string& text) {
-  std::map<std::string, std::string> pairs;
-  for (std::size_t at = 0; at < text.size();) {
-    const std::size_t end = std::min(text.find('\n', at), text.size());
-    const std::string line = text.substr(at, end - at);
-    if (const std::size_t comma = line.find(','); comma != std::string::npos)
-      pairs[line.substr(0, comma)] = line.substr(comma + 1);
-    at = end + 1;
-  }
-  return pairs;
-}
-
 // What was proposed when the plan was traced, to what the pieces are called from now on.
 std::string labels_file(const plan::Plan& before, const std::string& renamed, const std::string& earlier) {
   std::map<std::string, std::string> proposed_of;  // by the name before
-  for (const auto& [proposed, name] : pairs_of(earlier)) proposed_of[name] = proposed;
-  const std::map<std::string, std::string> now = pairs_of(renamed);
+  for (const auto& [proposed, name] : layout::read_labels(earlier, "labels.csv"))
+    proposed_of[name] = proposed;
+  const std::map<std::string, std::string> now = layout::read_labels(renamed, "names");
   std::string out;
   for (const plan::PlannedTile& tile : before.tiles) {
     const auto proposed = proposed_of.find(tile.label);

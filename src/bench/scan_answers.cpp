@@ -41,7 +41,7 @@ std::vector<std::string> parts_of(const ScanOfBowl& scan, std::initializer_list<
   return parts;
 }
 
-Json photo_json(const CheckedPhoto& photo, const Dial& dial, const Coverage& coverage) {
+Json photo_json(const CheckedPhoto& photo, const Dial& dial, const ViewCoverage& coverage) {
   Json p = {
       {"name", photo.name}, {"checked", photo.checked}, {"cards", photo.cards}, {"faults", photo.faults}};
   std::vector<std::string> notes = photo.notes;
@@ -175,7 +175,7 @@ std::string job_json(const Job& job) {
 std::string scan_state(const Services& services, const ScanOfBowl& scan) {
   const CheckedScan checked = services.checks.of(scan);
   const Dial dial = without_faulty(checked);
-  const Coverage coverage = coverage_of(dial);
+  const ViewCoverage coverage = coverage_of(dial);
   Json state;
   state["photos"] = Json::array();
   for (const CheckedPhoto& photo : checked.photos)

@@ -8,7 +8,6 @@
 #include "core/errors.h"
 #include "core/files.h"
 #include "core/json_reader.h"
-#include "core/median.h"
 #include "core/name_check.h"
 #include "geometry/polygon.h"
 #include "layout/form_table.h"
@@ -227,41 +226,6 @@ FormInput read_form(const std::filesystem::path& path, const ProfileReading& rea
   FormInput form = profile_from_points(std::move(table.points), table.places, file, false);
   form.notes.insert(form.notes.begin(), table.notes.begin(), table.notes.end());
   return form;
-}
-
-geometry::Profile profile_from_cloud(const std::vector<Eigen::Vector3d>& points, double step_mm) {
-  // Seen from a place on the axis inside the form, the meridian is a curve over the angle from the axis.
-  double r_max = 0, z_max = 0;
-  for (const Eigen::Vector3d& p : points)
-    r_max = std::max(r_max, p.head<2>().norm()), z_max = std::max(z_max, p.z());
-  const double eye = std::min(z_max / 3, r_max / 2);
-  const double quarter = std::acos(0.0), last = quarter + std::atan2(eye, std::max(1.0, r_max));
-  const auto bins =
-      static_cast<std::size_t>(std::max(8.0, std::ceil(std::max(r_max, z_max) * last / step_mm)));
-  std::vector<std::vector<double>> distance(bins);
-  for (const Eigen::Vector3d& p : points) {
-    if (p.z() < 0) continue;
-    const double r = p.head<2>().norm(), angle = std::atan2(r, p.z() - eye);
-    const auto bin = static_cast<std::size_t>(angle / last * static_cast<double>(bins));
-    if (bin < bins) distance[bin].push_back(std::hypot(r, p.z() - eye));
-  }
-  std::vector<Vector2d> profile;
-  constexpr std::size_t kFew = 5;
-  for (std::size_t i = 0; i < bins; ++i) {
-    if (distance[i].size() < kFew) continue;
-    const double angle = last * (static_cast<double>(i) + 0.5) / static_cast<double>(bins),
-                 usual = core::median(std::move(distance[i]));
-    profile.emplace_back(usual * std::sin(angle), eye + usual * std::cos(angle));
-  }
-  if (profile.size() < bins / 2) {
-    throw core::MeasureError(
-        "the points show less than half of the form's profile: scan the bare form from all round and above");
-  }
-  profile.insert(profile.begin(), Vector2d(0, profile.front().y()));
-  const Vector2d& end = profile.back();
-  if (end.y() > 1e-3) profile.emplace_back(end.x() + (end - profile[profile.size() - 2]).x(), 0.0);
-  profile.back().y() = 0;
-  return geometry::Profile(std::move(profile));
 }
 
 }  // namespace interstice::layout

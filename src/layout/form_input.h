@@ -44,8 +44,4 @@ DrawnProfile read_dxf_profile(const std::filesystem::path& path);
 FormInput profile_from_points(std::vector<Eigen::Vector2d> points, const std::vector<std::string>& places,
                               const std::string& file, bool from_drawing);
 
-// The profile of a cloud of points on a form of revolution, bowl frame (axis z, rim plane z = 0): the median
-// of each stretch of meridian. Throws MeasureError when the points do not cover it from rim to pole.
-geometry::Profile profile_from_cloud(const std::vector<Eigen::Vector3d>& points, double step_mm = 2.0);
-
 }  // namespace interstice::layout

@@ -23,7 +23,7 @@ struct GapSpread {
 };
 
 // Smallest fill plus what two edges and two pieces may take from it in 19 seams of 20 (one-sided 95 %,
-// 1.645 standard deviations), rounded up to a tenth: 3.0 + 1.645 sqrt(2 (0.3^2 + 0.4^2)) = 4.2 mm.
+// core::kGuard standard deviations), rounded up to a tenth.
 double default_gap_mm(double smallest_fill_mm, const GapSpread& spread);
 
 // Planned mouths are meant to be as near to the chosen gap as this. Where pieces are large for the curve of

@@ -78,8 +78,16 @@ TraceResult trace_layout(const geometry::OrthoPicture& picture, const geometry::
   return result;
 }
 
-void rename_tiles(plan::Plan& plan, const std::string& text, const std::string& file) {
-  std::map<std::string, std::string> wanted;
+namespace {
+
+// Every line that holds two labels: its number and both. Throws InputError for any other but comments.
+struct LabelLine {
+  int number;
+  std::string from, to;
+};
+
+std::vector<LabelLine> label_lines(const std::string& text, const std::string& file) {
+  std::vector<LabelLine> out;
   std::istringstream in(text);
   std::string line;
   const auto trimmed = [](std::string s) {
@@ -98,10 +106,31 @@ void rename_tiles(plan::Plan& plan, const std::string& text, const std::string& 
     const std::string from = trimmed(line.substr(0, comma)), to = trimmed(line.substr(comma + 1));
     if (to.empty() || to.size() > 40) fail("the wanted label must have 1 to 40 characters");
     if (const auto fault = core::character_fault(to)) fail("the wanted label " + *fault);
+    if (std::any_of(out.begin(), out.end(), [&](const LabelLine& l) { return l.from == from; }))
+      fail("the label \"" + core::one_line(from, 40) + "\" stands twice");
+    out.push_back({number, from, to});
+  }
+  return out;
+}
+
+}  // namespace
+
+std::map<std::string, std::string> read_labels(const std::string& text, const std::string& file) {
+  std::map<std::string, std::string> wanted;
+  for (LabelLine& line : label_lines(text, file)) wanted.emplace(line.from, line.to);
+  return wanted;
+}
+
+void rename_tiles(plan::Plan& plan, const std::string& text, const std::string& file) {
+  std::map<std::string, std::string> wanted;
+  for (const LabelLine& line : label_lines(text, file)) {
     const bool known = std::any_of(plan.tiles.begin(), plan.tiles.end(),
-                                   [&](const plan::PlannedTile& t) { return t.label == from; });
-    if (!known) fail("no piece is labelled \"" + core::one_line(from, 40) + "\"");
-    if (!wanted.emplace(from, to).second) fail("the label \"" + core::one_line(from, 40) + "\" stands twice");
+                                   [&](const plan::PlannedTile& t) { return t.label == line.from; });
+    if (!known) {
+      throw core::InputError(file, "line " + std::to_string(line.number) + ": no piece is labelled \"" +
+                                       core::one_line(line.from, 40) + "\"");
+    }
+    wanted.emplace(line.from, line.to);
   }
   std::set<std::string> used;
   for (plan::PlannedTile& tile : plan.tiles) {

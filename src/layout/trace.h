@@ -39,6 +39,10 @@ struct TraceResult {
 TraceResult trace_layout(const geometry::OrthoPicture& picture, const geometry::Profile& form,
                          const TraceOptions& options);
 
+// A list of labels, lines of "A01,K7" (proposed, wanted; '#' begins a comment), as proposed label -> wanted. Throws
+// InputError naming file and line for a line that is none or a label that stands twice.
+std::map<std::string, std::string> read_labels(const std::string& text, const std::string& file);
+
 // New labels for a plan: lines of "A01,K7" (proposed, wanted; '#' begins a comment). Throws InputError naming
 // file and line for unknown or repeated labels.
 void rename_tiles(plan::Plan& plan, const std::string& text, const std::string& file);

@@ -6,7 +6,7 @@
 #include "report/bench_list.h"
 #include "report/markup.h"
 #include "report/page_parts.h"
-#include "report/seam_ends.h"
+#include "seams/seam_ends.h"
 
 namespace interstice::report {
 namespace {
@@ -210,7 +210,7 @@ std::string seam_link(const seams::FitDocument& fit, std::size_t index) {
 std::string width_graph(const seams::FitDocument& fit, const seams::FitSeam& s) {
   if (s.samples.size() < 2) return "";
   const Axes axes{s.samples.front().s_mm, s.samples.back().s_mm};
-  const std::array<std::string, 2> ends = seam_ends(fit, s);
+  const std::array<std::string, 2> ends = seams::seam_ends(fit, s);
   const auto narrowest =
       std::min_element(s.samples.begin(), s.samples.end(),
                        [](const auto& a, const auto& b) { return a.width_mm < b.width_mm; });

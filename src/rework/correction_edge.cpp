@@ -4,16 +4,9 @@
 #include <cmath>
 #include <vector>
 
+#include "seams/seam_ends.h"
+
 namespace interstice::rework {
-namespace {
-
-using Eigen::Vector3d;
-
-// A corner of a piece is a neighbour's this far away; farther, nothing is glued there yet or the form ends.
-constexpr double kNearEnd_mm = 1.5 * core::kWidestSeam_mm;
-
-}  // namespace
-
 std::optional<EdgePart> edge_facing(const CorrectionShell& shell, std::size_t piece, std::size_t facing) {
   const solid::SolidBody a(shell.pieces[piece].solid), b(shell.pieces[facing].solid);
   std::vector<double> arcs;
@@ -36,17 +29,9 @@ std::optional<EdgePart> edge_facing(const CorrectionShell& shell, std::size_t pi
 std::string name_of_end(const CorrectionShell& shell, std::size_t piece, std::size_t facing, double arc_mm) {
   const solid::SolidBody own(shell.pieces[piece].solid);
   const auto [segment, t] = own.place_of_arc(arc_mm);
-  const Vector3d at = own.arris_at(segment, t);
-  std::string best;
-  double nearest = kNearEnd_mm;
-  for (std::size_t i = 0; i < shell.pieces.size(); ++i) {
-    if (i == piece || i == facing || shell.pieces[i].solid.arris.empty()) continue;
-    const auto hit = solid::SolidBody(shell.pieces[i].solid).nearest(at, nearest);
-    if (hit && hit->distance_mm < nearest) nearest = hit->distance_mm, best = shell.pieces[i].label;
-  }
-  if (!best.empty()) return best;
-  return at.z() < shell.pieces[piece].centroid.z() && shell.pieces[piece].ring == 1 ? "the rim"
-                                                                                    : "the open side";
+  std::vector<seams::EndPiece> pieces;
+  for (const ShellPiece& p : shell.pieces) pieces.push_back({&p.label, p.ring, &p.solid.arris});
+  return seams::name_of_end(pieces, piece, facing, own.arris_at(segment, t));
 }
 
 }  // namespace interstice::rework

@@ -15,8 +15,7 @@ struct EdgePart {
 };
 std::optional<EdgePart> edge_facing(const CorrectionShell& shell, std::size_t piece, std::size_t facing);
 
-// What lies at a place of a piece's outline beyond the neighbour it faces there: the label of the nearest other
-// piece, else "the rim" or "the open side".
+// What lies at a place of a piece's outline beyond the neighbour it faces there (seams/seam_ends.h).
 std::string name_of_end(const CorrectionShell& shell, std::size_t piece, std::size_t facing, double arc_mm);
 
 }  // namespace interstice::rework

@@ -370,3 +370,20 @@ TEST_F(ArchiveTest, LearnsFromSeamsAsFirstBuilt) {
     EXPECT_NEAR(seams[i].planned_mm, *ideal.seams[i].narrowest_mm, 0.01);
   EXPECT_GT(*archive::gap_to_plan_mm(seams, 0.95, 0.95, 3.0), 3.0);
 }
+
+// Resin stops where a seam is narrowest, so that is how wide it was built: mouth or throat.
+TEST_F(ArchiveTest, LearnsFromThroatsThatAreNarrowerThanTheirMouths) {
+  archive::Archive archive = archive::Archive::open_or_make(root_);
+  seams::FitDocument fit = sample::built(plan_, {});
+  const double mouth = *fit.seams[0].narrowest_mm, other = *fit.seams[1].narrowest_mm;
+  fit.seams[0].throat_mm = mouth - 0.8, fit.seams[0].throat_u95_mm = 0.5;
+  fit.seams[1].throat_mm = other + 0.8, fit.seams[1].throat_u95_mm = 0.5;
+  sample::write_results(scratch_ / "pinched", plan_, fit);
+  archive.add(sample::request(scratch_ / "pinched", "bowl"));
+  const std::vector<archive::LearnedSeam> seams = archive.seams_to_learn_from();
+  ASSERT_EQ(seams.size(), fit.seams.size());
+  EXPECT_NEAR(seams[0].built_mm, mouth - 0.8, 1e-4);
+  EXPECT_NEAR(seams[0].u95_mm, 0.5, 1e-9);
+  EXPECT_NEAR(seams[1].built_mm, other, 1e-4);
+  EXPECT_NEAR(seams[1].u95_mm, *fit.seams[1].u95_mm, 1e-4);
+}

@@ -53,8 +53,8 @@ void move(seams::FitTile& tile, double along_mm, double towards_pole_mm, double 
   tile.face.origin = put * tile.face.origin;
 }
 
-const archive::PieceChange& change_of(const archive::Comparison& c, const std::string& label) {
-  for (const archive::PieceChange& p : c.pieces) {
+const archive::PieceDifference& change_of(const archive::Comparison& c, const std::string& label) {
+  for (const archive::PieceDifference& p : c.pieces) {
     if (p.label == label) return p;
   }
   throw std::runtime_error("no " + label);
@@ -84,7 +84,7 @@ TEST(Align, RecoversAnySeat) {
     const archive::Comparison c = archive::compare(a, seen_from(a, b_T_a));
     EXPECT_EQ((c.alignment.a_T_b * b_T_a).matrix().isIdentity(1e-6), true) << turn;
     EXPECT_NEAR(std::remainder(c.alignment.turn_deg + turn, 360), 0, 0.01);
-    for (const archive::PieceChange& p : c.pieces) {
+    for (const archive::PieceDifference& p : c.pieces) {
       EXPECT_LT(p.shift.moved_mm.norm(), 1e-4);
       EXPECT_LT(std::abs(p.shift.in_mm), 1e-5);
     }
@@ -100,9 +100,9 @@ TEST(Align, MovedPiecesAreFoundAndDoNotPullTheOthers) {
   move(b.tiles[11], 1.4, 0.4, 0.0);
   const archive::Comparison c = archive::compare(a, seen_from(b, seat(33, {0.2, 0.1, -0.1}, 0.1)));
   int moved = 0;
-  for (const archive::PieceChange& p : c.pieces) moved += p.moved;
+  for (const archive::PieceDifference& p : c.pieces) moved += p.moved;
   EXPECT_EQ(moved, 3);
-  const archive::PieceChange& p = change_of(c, a.tiles[3].label);
+  const archive::PieceDifference& p = change_of(c, a.tiles[3].label);
   EXPECT_NEAR(p.shift.moved_mm.x(), 0.9, 0.03);
   EXPECT_NEAR(p.shift.moved_mm.y(), -0.5, 0.03);
   EXPECT_NEAR(p.shift.turned_deg, 1.5, 0.05);
@@ -132,7 +132,7 @@ TEST(Align, WoodTakenOffShowsAsDepth) {
       EXPECT_NEAR(ring.sd_mm, 0, 1e-3);
     }
   }
-  for (const archive::PieceChange& p : c.pieces) EXPECT_FALSE(p.moved) << p.label;
+  for (const archive::PieceDifference& p : c.pieces) EXPECT_FALSE(p.moved) << p.label;
 }
 
 TEST(Compare, UnchangedPieceKeepsItsStatedErrorRate) {

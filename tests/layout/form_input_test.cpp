@@ -292,24 +292,5 @@ TEST_F(FormFiles, BadFilesAreRefusedInOneLineSayingWhere) {
   EXPECT_THROW(layout::read_form(folder_ / "missing.csv"), core::InputError);
 }
 
-TEST(ProfileFromCloud, FollowsTheFormThroughNoise) {
-  const geometry::Profile form = testing_forms::superellipse(90, 60, 2.3);
-  std::vector<Eigen::Vector3d> cloud;
-  unsigned state = 1;
-  const auto random = [&] {
-    return static_cast<double>(state = state * 1664525u + 1013904223u) / 4294967296.0 - 0.5;
-  };
-  for (int i = 0; i < 40000; ++i) {
-    const double rho = form.length() * (random() + 0.5), theta = 6.283185 * random();
-    cloud.push_back(form.point(rho * Vector2d(std::cos(theta), std::sin(theta)), 0.4 * random()));
-  }
-  const geometry::Profile found = layout::profile_from_cloud(cloud);
-  EXPECT_NEAR(found.length(), form.length(), 1.0);
-  for (double rho = 5; rho < form.length() - 5; rho += 4) {
-    EXPECT_LT(std::abs(form.locate(found.point({rho, 0})).height), 0.15) << rho;
-  }
-  EXPECT_THROW(layout::profile_from_cloud({{0, 0, 50}, {1, 0, 50}}), core::MeasureError);
-}
-
 }  // namespace
 }  // namespace interstice
