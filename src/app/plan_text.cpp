@@ -27,6 +27,17 @@ int rings_of(const plan::Plan& plan) {
   return rings;
 }
 
+// What turning the shell round leaves of the stock.
+void print_turning(const plan::Plan& plan, const layout::TurnedWall& turned) {
+  const std::string whose =
+      turned.inside_loss_mm < 0.05 ? "" : " (" + plan.tiles[turned.most_inside].label + "'s corners)";
+  std::printf(
+      "turning: true to the form, a face loses up to %.1f mm outside (its corners) and a back up to %.1f mm "
+      "inside%s; %.1f mm of the %.1f mm stock are left at the thinnest place\n",
+      turned.outside_loss_mm, turned.inside_loss_mm, whose.c_str(), std::max(0.0, turned.wall_mm),
+      plan.tile_thickness_mm);
+}
+
 }  // namespace
 
 std::string form_document(const geometry::Profile& profile, const std::string& name) {
@@ -197,6 +208,9 @@ void print_check(const plan::Plan& plan, const layout::PlanCheck& check, const l
                 {"piece_area_m2", rounded(check.piece_area_m2, 1e-4)},
                 {"waste_share", rounded(check.waste_share)},
                 {"board_feet", rounded(check.board_feet)},
+                {"turned_outside_loss_mm", rounded(check.turned.outside_loss_mm)},
+                {"turned_inside_loss_mm", rounded(check.turned.inside_loss_mm)},
+                {"turned_wall_mm", rounded(check.turned.wall_mm)},
                 {"findings", findings}});
     return;
   }
@@ -226,6 +240,7 @@ void print_check(const plan::Plan& plan, const layout::PlanCheck& check, const l
       core::counted(check.boards, "board").c_str(), limits.board_length_mm, limits.board_width_mm,
       plan.tile_thickness_mm, check.board_area_m2, check.board_feet, check.piece_area_m2,
       100 * check.waste_share);
+  print_turning(plan, check.turned);
   std::printf("%s\n", check.findings.empty() ? "nothing to change"
                                              : "change what is listed above, or accept it knowingly");
 }

@@ -194,6 +194,29 @@ void measure_stock(const plan::Plan& plan, const std::vector<solid::PieceBody>& 
   check.board_feet = board_feet(boards_mm2, plan.tile_thickness_mm);
 }
 
+// Whether the stock gives the wall that is to be left.
+void check_wall(const plan::Plan& plan, const std::vector<solid::PieceBody>& bodies, PlanCheck& check) {
+  check.turned = turned_wall(plan, bodies);
+  const double wanted = plan.finished_wall ? plan.finished_wall->to_mm - plan.finished_wall->from_mm : 0;
+  if (bodies.empty() || check.turned.wall_mm >= wanted) return;
+  char text[300];
+  if (plan.finished_wall) {
+    std::snprintf(
+        text, sizeof text,
+        "turned true to the form, %.1f mm of the %.1f mm stock are left, the finished wall is %.1f mm: take "
+        "stock of %.1f mm, plan smaller pieces or shape the backs to the form",
+        std::max(0.0, check.turned.wall_mm), plan.tile_thickness_mm, wanted,
+        std::ceil(10 * (plan.tile_thickness_mm + wanted - check.turned.wall_mm)) / 10);
+  } else {
+    std::snprintf(
+        text, sizeof text,
+        "turned true to the form, nothing is left of the %.1f mm stock: plan smaller pieces or shape the "
+        "backs to the form",
+        plan.tile_thickness_mm);
+  }
+  check.findings.push_back({CheckFinding::Kind::thin_wall, text});
+}
+
 }  // namespace
 
 const char* name_of(CheckFinding::Kind kind) {
@@ -210,6 +233,8 @@ const char* name_of(CheckFinding::Kind kind) {
       return "rocking";
     case CheckFinding::Kind::level_run:
       return "level seam";
+    case CheckFinding::Kind::thin_wall:
+      return "thin wall";
   }
   return "";
 }
@@ -239,6 +264,7 @@ PlanCheck check_plan(const plan::Plan& plan, const std::vector<solid::PieceBody>
     check.findings.push_back({CheckFinding::Kind::level_run, text});
   }
   measure_stock(plan, bodies, limits, check);
+  check_wall(plan, bodies, check);
   return check;
 }
 

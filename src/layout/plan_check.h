@@ -5,6 +5,7 @@
 #include <string>
 #include <vector>
 
+#include "layout/turned_wall.h"
 #include "solid/piece_edges.h"
 
 namespace interstice::layout {
@@ -20,7 +21,7 @@ struct CheckLimits {
 };
 
 struct CheckFinding {
-  enum class Kind { narrow_mouth, narrow_throat, overlap, small_piece, rocking, level_run } kind;
+  enum class Kind { narrow_mouth, narrow_throat, overlap, small_piece, rocking, level_run, thin_wall } kind;
   std::string text;  // one line, with what to do
 };
 
@@ -36,6 +37,7 @@ struct PlanCheck {
   std::size_t boards = 0;       // of the given size
   double board_area_m2 = 0;     // the last board counted only as far as it is used
   double piece_area_m2 = 0, waste_share = 0;
+  TurnedWall turned;      // what turning the shell round leaves of the stock
   double board_feet = 0;  // of that area: 144 cubic inches each
 };
 

@@ -172,5 +172,34 @@ TEST(PlanCheck, SeamVolumeIsTheShellLessThePieces) {
   for (const layout::CheckFinding& f : check.findings) EXPECT_EQ(f.kind, Kind::rocking) << f.text;
 }
 
+// A flat piece turned round, by hand (the sagitta of a chord of half length x in a circle of radius r is r - sqrt(r^2 -
+// x^2); any handbook of the trades): squares of 50 mm on a form of 400 mm, drawn along the form's normals, so that a
+// corner's foot lies x = 400 sin(atan(35.355 / 400)) = 35.218 mm from the middle. Its back stands off the form by
+// sqrt(400^2 + 35.218^2) - 400 = 1.547 mm there, the sagitta of its own circle; a face of 14 mm stock is lowest at its
+// middle and 1.495 mm higher at the corners: sqrt(414^2 + 35.218^2) - 414. Of 14 mm, 12.453 are left.
+TEST(PlanCheck, SaysWhatTurningTheShellRoundLeavesOfTheStock) {
+  plan::Plan plan = patches({{0, 50, 50}, {54, 50, 50}, {108, 40, 40}});
+  const layout::PlanCheck check = checked(plan);
+  EXPECT_NEAR(check.turned.inside_loss_mm, 1.547, 0.005);
+  EXPECT_NEAR(check.turned.outside_loss_mm, 1.495, 0.01);
+  EXPECT_NEAR(check.turned.wall_mm, 12.453, 0.01);
+  EXPECT_NE(check.turned.most_inside, geometry::TileIndex(2));  // the smaller one loses less
+  EXPECT_TRUE(texts(check, Kind::thin_wall).empty());
+
+  // 13 mm of finished wall want 0.547 mm more.
+  plan.finished_wall = plan::FinishedWall{0.5, 13.5};
+  const auto thin = texts(checked(plan), Kind::thin_wall);
+  ASSERT_EQ(thin.size(), 1u);
+  EXPECT_NE(thin[0].find("12.5 mm of the 14.0 mm stock"), std::string::npos) << thin[0];
+  EXPECT_NE(thin[0].find("stock of 14.6 mm"), std::string::npos) << thin[0];
+
+  // Backs shaped to the form lose nothing inside.
+  plan.back = plan::Back::fitted;
+  const layout::PlanCheck fitted = checked(plan);
+  EXPECT_EQ(fitted.turned.inside_loss_mm, 0);
+  EXPECT_NEAR(fitted.turned.wall_mm, 14, 0.01);
+  EXPECT_TRUE(texts(fitted, Kind::thin_wall).empty());
+}
+
 }  // namespace
 }  // namespace interstice
