@@ -37,7 +37,7 @@ struct Station {
   bool at_end = false;  // the shell ends here (rim, open ring, a hole)
 };
 
-struct MouthPoint {
+struct WidthPoint {
   double s_mm = 0, width_mm = 0;
   double own = 1;  // 0 where a third piece is nearer
 };
@@ -46,7 +46,7 @@ struct Channel {
   std::array<geometry::TileIndex, 2> tiles;
   std::optional<std::size_t> fit_seam;  // empty: not listed by the fit (short, or only a corner meets)
   std::size_t first = 0, count = 0;     // its stations
-  std::vector<MouthPoint> mouth;        // along it, as sampled
+  std::vector<WidthPoint> mouth;        // along it, as sampled
 
   double length_below_mm(double limit_mm) const;  // over which the mouth is narrower than the limit
   // The same as expected, given that there is such a length, if all widths may be wider or narrower together

@@ -20,7 +20,7 @@ struct StationDraft {
 };
 // Along the seam, the length that belongs to point k: half way to its neighbours, or to where the width
 // passes the limit if a neighbour is on its other side.
-double length_of_point(const std::vector<MouthPoint>& mouth, std::size_t k, double limit_mm);
+double length_of_point(const std::vector<WidthPoint>& mouth, std::size_t k, double limit_mm);
 
 StationDraft draft_stations(const seams::FitDocument& fit, const ShellSolids& shell, const VoidGrid& grid,
                             double smallest_fill_mm, int threads);

@@ -251,7 +251,7 @@ double share_to(double width_mm, double next_mm, double limit_mm) {
 
 }  // namespace
 
-double length_of_point(const std::vector<MouthPoint>& mouth, std::size_t k, double limit_mm) {
+double length_of_point(const std::vector<WidthPoint>& mouth, std::size_t k, double limit_mm) {
   double length = 0;
   const auto towards = [&](std::size_t next) {
     // A pause in the samples is a stretch wider than a seam: it is nobody's length.

@@ -25,6 +25,7 @@ const std::array<Vector2d, kDirections> kCompass = [] {
   }
   return out;
 }();
+constexpr double kAslant = 1.5;    // the nearest arris lies within 48 degrees of the way to the pole
 constexpr double kSteepest = 0.6;  // no wall leans further in than 30 degrees
 
 }  // namespace
@@ -35,7 +36,8 @@ VoidGrid::VoidGrid(const ShellSolids& shell, const VoidGridOptions& options)
       lean_(std::max(0.0, options.wall_lean)),
       half_(0),
       thickness_(shell.thickness_mm),
-      backs_fitted_(options.backs_fitted) {
+      backs_fitted_(options.backs_fitted),
+      rim_rho_(shell.form.length()) {
   std::vector<std::size_t> index;
   double rho_max = 0, height_max = 1;
   for (std::size_t i = 0; i < shell.pieces.size(); ++i) {
@@ -64,6 +66,7 @@ VoidGrid::VoidGrid(const ShellSolids& shell, const VoidGridOptions& options)
   fraction_.assign(n_ * n_ * layers_, 0);
   state_.assign(n_ * n_ * layers_, kOutside);
   under_mm3_.assign(n_, 0);
+  rim_mm3_.assign(n_, 0);
   core::parallel_for(n_, options.threads, [&](std::size_t j) { fill_row(fields, index, j); });
   mark_outside(options.threads);
 }
@@ -120,6 +123,10 @@ Vector3d VoidGrid::box_centre(std::size_t i, std::size_t j, std::size_t k) const
 
 double VoidGrid::under_volume_mm3() const {
   return std::accumulate(under_mm3_.begin(), under_mm3_.end(), 0.0);
+}
+
+double VoidGrid::rim_volume_mm3() const {
+  return std::accumulate(rim_mm3_.begin(), rim_mm3_.end(), 0.0);
 }
 
 double VoidGrid::seam_volume_mm3() const {
@@ -300,10 +307,58 @@ void VoidGrid::mark_outside(int threads) {
     }
   });
   for (std::size_t b = 0; b < state_.size(); ++b) {
-    if (outside[b] == 0) continue;
-    fraction_[b] = 0;
-    if (state_[b] == kVoid) state_[b] = kOutside;
+    if (outside[b] != 0 && state_[b] == kVoid) state_[b] = kOutside;
   }
+  measure_rim(outside, threads);
+  for (std::size_t b = 0; b < state_.size(); ++b) {
+    if (outside[b] != 0) fraction_[b] = 0;
+  }
+}
+
+bool VoidGrid::meets(State state, std::size_t i, std::size_t j, std::size_t k, double towards_rim_mm) const {
+  const Vector2d uv = map_at(i, j);
+  const double rho = uv.norm();
+  if (rho < step_) return false;
+  const Vector2d way = (towards_rim_mm < 0 ? -1 : 1) * uv / rho;
+  const auto steps = static_cast<int>(std::abs(towards_rim_mm) / step_);
+  for (int m = 1; m <= steps; ++m) {
+    const double x = static_cast<double>(i) + 0.5 + m * way.x(),
+                 y = static_cast<double>(j) + 0.5 + m * way.y();
+    if (x < 0 || y < 0 || x >= static_cast<double>(n_) || y >= static_cast<double>(n_)) return false;
+    if (state_[box(static_cast<std::size_t>(x), static_cast<std::size_t>(y), k)] == state) return true;
+  }
+  return false;
+}
+
+// Of a box that nothing encloses, what lies between the lowest ring and tape straight from its arris to the rim.
+double VoidGrid::rim_fraction(std::size_t i, std::size_t j, std::size_t k) const {
+  const Column& column = columns_[j * n_ + i];
+  const double to_rim = rim_rho_ - map_at(i, j).norm(),
+               to_arris = std::max(0.0, static_cast<double>(column.d1));
+  const double depth = static_cast<double>(column.tape_mm) - (static_cast<double>(k) + 0.5) * kLayer_mm;
+  const double recess = lean_ * std::clamp(depth, 0.0, thickness_) + 1;  // built bevels differ a little
+  if (to_rim < 0 || to_rim + to_arris > reach_ + recess) return 0;
+  const double tape = static_cast<double>(column.tape_mm), low = static_cast<double>(k) * kLayer_mm;
+  const double under_tape = std::clamp((tape - low) / kLayer_mm, 0.0, 1.0);
+  const double line = to_arris + to_rim > 0 ? tape * to_rim / (to_arris + to_rim) : 0;
+  const double under_line = std::clamp((line - low) / kLayer_mm, 0.0, 1.0);
+  if (under_line <= 0 || under_tape <= 0) return 0;
+  // The lowest ring, and the seams in it, lie towards the pole; towards the rim there is nothing.
+  const double far = kAslant * to_arris + recess;
+  if (meets(kWood, i, j, k, to_rim) || !(meets(kWood, i, j, k, -far) || meets(kVoid, i, j, k, -far)))
+    return 0;
+  return void_fraction(i, j, k) * under_line / under_tape;
+}
+
+void VoidGrid::measure_rim(const std::vector<std::uint8_t>& open, int threads) {
+  core::parallel_for(n_, threads, [&](std::size_t j) {
+    for (std::size_t i = 0; i < n_; ++i) {
+      if (!columns_[j * n_ + i].near_piece) continue;
+      for (std::size_t k = 0; k < layers_; ++k) {
+        if (open[box(i, j, k)] != 0) rim_mm3_[j] += rim_fraction(i, j, k) * box_volume_mm3(i, j, k);
+      }
+    }
+  });
 }
 
 }  // namespace interstice::channels

@@ -9,6 +9,9 @@
 //  - pieces within `reach` surround it at its own height: seen from it, no free side spans half a turn. So
 //  where
 //    the shell ends (rim, open ring, a hole) the void ends straight across from corner to corner.
+// Between the lowest ring and the rim: its walls stand back from there, the more the more bevel they have, and resin
+// that comes out of the seams' lower ends runs along them. The room is counted apart, up to tape that goes straight
+// from the lowest arrises to the form's rim, where the rim is no farther from them than a seam is wide.
 // Under a piece's flat underside the form curves away: that thin space is counted too, but apart, and belongs
 // to no seam; under a back shaped to the form there is none. Wall boxes count with the fraction outside the wood. Volumes are exact for the form's
 // curvature: dV = (1 + k1 h)(1 + k2 h) dA dh with k1, k2 the form's curvatures along ring and meridian. Bowl
@@ -50,6 +53,7 @@ class VoidGrid {
 
   double seam_volume_mm3() const;
   double under_volume_mm3() const;  // between the undersides of the pieces and the form
+  double rim_volume_mm3() const;    // between the lowest pieces and the rim
   std::size_t side() const { return n_; }
   std::size_t layers() const { return layers_; }
   double step_mm() const { return step_; }
@@ -93,6 +97,11 @@ class VoidGrid {
                   std::size_t j);
   bool enclosed(std::size_t i, std::size_t j, std::size_t k) const;
   void mark_outside(int threads);
+  // How far a step of the map's grid goes from a column, towards the rim (+) or the pole (-), until a box of this
+  // state; none within the distance.
+  bool meets(State state, std::size_t i, std::size_t j, std::size_t k, double towards_rim_mm) const;
+  double rim_fraction(std::size_t i, std::size_t j, std::size_t k) const;
+  void measure_rim(const std::vector<std::uint8_t>& open, int threads);
 
   double step_, reach_, lean_, half_, thickness_;
   bool backs_fitted_;
@@ -100,7 +109,8 @@ class VoidGrid {
   std::vector<Meridian> form_;
   std::vector<Column> columns_;
   std::vector<std::uint8_t> fraction_, state_;
-  std::vector<double> under_mm3_;  // by row
+  double rim_rho_;                           // of the form
+  std::vector<double> under_mm3_, rim_mm3_;  // by row
 };
 
 }  // namespace interstice::channels

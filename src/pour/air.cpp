@@ -141,6 +141,7 @@ Fill pour_at(const channels::CellGraph& graph, const std::vector<double>& remain
   fill.up = up;
   fill.filled.assign(n, 0.0);
   fill.level_mm.assign(n, std::numeric_limits<double>::quiet_NaN());
+  fill.inlet_mm = fill.level_mm;
   std::vector<char> present(n), seen(n, 0);
   for (std::size_t c = 0; c < n; ++c) present[c] = remaining[c] > 0;
   std::vector<double> vents(n, -kInfinity);
@@ -167,6 +168,7 @@ Fill pour_at(const channels::CellGraph& graph, const std::vector<double>& remain
   for (const auto& [cells, opening] : stretches) {
     Opening& inlet = fill.openings[opening];
     for (const std::size_t c : cells) {
+      fill.inlet_mm[c] = inlet.level_mm;
       fill.level_mm[c] = std::min(inlet.level_mm, escape[c]);
       if (arrival[c] > inlet.level_mm + kSameLevel_mm) continue;
       fill.filled[c] = fraction_below(graph.cells[c].body, up, fill.level_mm[c]);

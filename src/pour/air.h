@@ -42,6 +42,7 @@ struct Fill {
   std::vector<Opening> openings;   // largest volume first
   std::vector<double> filled;      // fraction of each cell's remaining space that this pour fills
   std::vector<double> level_mm;    // of the resin over each cell that took part; NaN elsewhere
+  std::vector<double> inlet_mm;    // of the opening its stretch is filled through; NaN elsewhere
   std::vector<std::size_t> vents;  // cells whose end lets out air that could not leave otherwise
   double volume_mm3 = 0, left_mm3 = 0;
 };

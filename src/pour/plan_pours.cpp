@@ -189,7 +189,8 @@ struct ResinReach::State {
     document.coverage = coverage_of(fit, plan, shell, grid);
     document.seams_ml = to_ml(grid.seam_volume_mm3());
     document.under_pieces_ml = to_ml(grid.under_volume_mm3());
-    document.void_volume_ml = document.seams_ml + document.under_pieces_ml;
+    document.rim_ml = to_ml(grid.rim_volume_mm3());
+    document.void_volume_ml = document.seams_ml + document.under_pieces_ml + document.rim_ml;
     report_network(scene, document);
     report_stranded(scene, options.threads, document);
   }

@@ -13,6 +13,7 @@
 #include "pour/resin.h"
 #include "pour/slot_flow.h"
 #include "seams/fit_document.h"
+#include "seams/seam_ends.h"
 
 namespace interstice::pour {
 
@@ -88,16 +89,28 @@ struct InletReport {
   Eigen::Vector2d map{0, 0};
   bool end = false;  // an end of the shell, not a mouth
   double volume_ml = 0;
+  std::optional<seams::SeamPlace> place = std::nullopt;  // along its seam; empty: only corners meet there
 };
 
 struct Pocket {
   TilePair seam;
   Eigen::Vector2d map{0, 0};
   double volume_ml = 0;
+  std::optional<seams::SeamPlace> place = std::nullopt;
+};
+
+// Where air cannot leave by itself while a pour stands: the tape is pricked there until resin shows.
+struct PrickPlace {
+  TilePair seam;
+  Eigen::Vector2d map{0, 0};
+  std::optional<seams::SeamPlace> place = std::nullopt;
+  double length_mm = 0;  // of a dead end in which a bubble may lock
+  double volume_ml = 0;  // of air under the tape that no later pour lets out; 0 of a dead end
 };
 
 struct PourReport {
-  double volume_ml = 0, mix_ml = 0;
+  double volume_ml = 0, mix_ml = 0;  // the mix holds what clings to the cup, and what creeps
+  double creep_ml = 0;               // at most, into stretches that are too narrow to fill and along the rim
   std::optional<double> mix_g;
   // Of A and B, where the data sheet gives a ratio.
   std::optional<std::array<double, 2>> parts_ml, parts_g;
@@ -112,6 +125,7 @@ struct PourReport {
   std::vector<InletReport> vents;  // ends to leave open until resin shows, then close
   std::vector<InletReport> dam;    // ends of the shell that must be closed too
   std::vector<Pocket> pockets;     // air left after it
+  std::vector<PrickPlace> pricks;  // most air first, then longest dead ends
   double trapped_ml = 0;
   double counterflow_length_mm = 0;   // narrower than the bubble limit and filled only from above
   std::optional<double> slowest_min;  // time for resin to get everywhere
@@ -147,6 +161,7 @@ struct PourDocument {
   double smallest_fill_mm = 3;
   Coverage coverage;
   double void_volume_ml = 0, seams_ml = 0, junctions_ml = 0, under_pieces_ml = 0;
+  double rim_ml = 0;  // between the lowest ring and the rim, tape straight across
   double seam_length_mm = 0;
   std::vector<StrandedPlace> stranded;  // most length first
   double stranded_length_mm = 0, stranded_ml = 0;

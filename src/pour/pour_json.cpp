@@ -58,8 +58,17 @@ Json stranded(const StrandedPlace& p) {
           {"map", map(p.map)}};
 }
 
+// How far from which end of its seam; left out where only corners meet.
+void put_place(const std::optional<seams::SeamPlace>& place, Json& j) {
+  if (!place) return;
+  j["from_end_mm"] = number(place->from_end_mm);
+  j["end_at"] = place->end;
+}
+
 Json inlet(const InletReport& i) {
-  return {{"seam", pair(i.seam)}, {"map", map(i.map)}, {"end", i.end}, {"volume_ml", number(i.volume_ml)}};
+  Json j = {{"seam", pair(i.seam)}, {"map", map(i.map)}, {"end", i.end}, {"volume_ml", number(i.volume_ml)}};
+  put_place(i.place, j);
+  return j;
 }
 Json inlets(const std::vector<InletReport>& list) {
   Json out = Json::array();
@@ -79,6 +88,7 @@ Json pour(const PourReport& p) {
   j["lift"] = p.lift;
   j["lifts"] = p.lifts;
   j["mix_ml"] = number(p.mix_ml);
+  j["creep_ml"] = number(p.creep_ml);
   j["mix_g"] = p.mix_g ? number(*p.mix_g) : Json(nullptr);
   const auto parts = [](const std::optional<std::array<double, 2>>& x) {
     return x ? Json::array({number((*x)[0]), number((*x)[1])}) : Json(nullptr);
@@ -93,6 +103,15 @@ Json pour(const PourReport& p) {
   j["pockets"] = Json::array();
   for (const Pocket& k : p.pockets) {
     j["pockets"].push_back({{"seam", pair(k.seam)}, {"map", map(k.map)}, {"volume_ml", number(k.volume_ml)}});
+    put_place(k.place, j["pockets"].back());
+  }
+  j["pricks"] = Json::array();
+  for (const PrickPlace& k : p.pricks) {
+    j["pricks"].push_back({{"seam", pair(k.seam)},
+                           {"map", map(k.map)},
+                           {"length_mm", number(k.length_mm)},
+                           {"volume_ml", number(k.volume_ml)}});
+    put_place(k.place, j["pricks"].back());
   }
   j["trapped_ml"] = number(p.trapped_ml);
   j["counterflow_length_mm"] = number(p.counterflow_length_mm);
@@ -171,6 +190,7 @@ std::string write_pour(const PourDocument& d) {
   root["seams_ml"] = number(d.seams_ml);
   root["junctions_ml"] = number(d.junctions_ml);
   root["under_pieces_ml"] = number(d.under_pieces_ml);
+  root["rim_ml"] = number(d.rim_ml);
   root["seam_length_mm"] = number(d.seam_length_mm);
   root["stranded"] = Json::array();
   for (const StrandedPlace& p : d.stranded) root["stranded"].push_back(stranded(p));

@@ -20,6 +20,12 @@ struct PourScene {
     const channels::Channel& c = net.channels[channel];
     return {plan.tiles[c.tiles[0]].label, plan.tiles[c.tiles[1]].label};
   }
+  // Where along its seam a station lies, by which a maker finds it.
+  std::optional<seams::SeamPlace> place_at(std::size_t station) const {
+    const auto& seam = net.channels[net.stations[station].channel].fit_seam;
+    if (!seam) return std::nullopt;
+    return seams::place_along(fit, fit.seams[*seam], net.stations[station].mouth);
+  }
   TilePair tiles_at(std::size_t station) const { return tiles_of(net.stations[station].channel); }
 };
 
@@ -40,6 +46,21 @@ void report_stranded(const PourScene& scene, int threads, PourDocument& document
 void report_network(const PourScene& scene, PourDocument& document);
 void report_pours(const PourScene& scene, const std::optional<Resin>& resin, const PourOptions& options,
                   PourDocument& document);
+// Dead ends of seam narrower than the bubble limit that hang down where a pour fills them (part[c]: share of each
+// cell that it fills): resin must come in where air goes out. Their whole length, and the lower end of each.
+struct DeadEnds {
+  double length_mm = 0;
+  std::vector<PrickPlace> pricks;  // longest first
+};
+DeadEnds dead_ends(const PourScene& scene, const PourStep& step, const std::vector<double>& part,
+                   double bubble_limit_mm);
+// Air that stays after all pours and could leave while this one stands, by the highest mouth over each of its
+// pockets; what a prick lets out is taken off `left` (share of each cell that stays empty).
+std::vector<PrickPlace> pocket_pricks(const PourScene& scene, const PourStep& step, double least_mm3,
+                                      std::vector<double>& left);
+// What may creep, at most, from filled cells into those too narrow to fill that join them, in mm3; cells counted
+// are marked in `crept`.
+double creep_mm3(const PourScene& scene, const std::vector<double>& part, std::vector<char>& crept);
 void report_build(const PourScene& scene, const std::optional<Resin>& resin, PourDocument& document);
 void report_slot_flow(const std::optional<Resin>& resin, PourDocument& document);
 std::vector<std::string> cautions();

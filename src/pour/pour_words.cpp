@@ -117,7 +117,31 @@ std::string mix_words(const PourReport& p) {
   };
   if (p.parts_ml) out += ": " + parts(*p.parts_ml, " ml");
   if (p.parts_g) out += (p.parts_ml ? ", or " : ": ") + parts(*p.parts_g, " g");
+  if (p.creep_ml >= 0.5)
+    out += "; " + fixed(p.creep_ml, 0) +
+           " ml of it for what may creep into seams too narrow to fill and along the rim";
   return out;
+}
+
+// "B03/C05, 12 mm from its end at the rim"
+std::string place(const TilePair& tiles, const std::optional<seams::SeamPlace>& along) {
+  return seam(tiles) + (along ? ", " + seams::place_words(*along) : "");
+}
+
+std::string prick_words(const PourReport& p) {
+  constexpr std::size_t kShown = 8;
+  if (p.pricks.empty()) return "";
+  std::string out = " While it stands, prick the tape here until resin shows, then close the hole: ";
+  for (std::size_t i = 0; i < p.pricks.size() && i < kShown; ++i) {
+    const PrickPlace& k = p.pricks[i];
+    out += (i > 0 ? "; " : "") + place(k.seam, k.place) + " (" +
+           (k.volume_ml > 0 ? fixed(k.volume_ml, 1) + " ml of air"
+                            : "lower end of " + fixed(k.length_mm, 0) + " mm") +
+           ")";
+  }
+  if (p.pricks.size() > kShown)
+    out += "; and " + core::counted(p.pricks.size() - kShown, "place") + " more, listed in the file";
+  return out + ".";
 }
 
 // When to go on.
@@ -142,8 +166,8 @@ std::string words_for_pour(const PourDocument& d, std::size_t index) {
     if (!p.dam.empty()) out += " and close " + core::counted(p.dam.size(), "open end");
     if (!p.inlets.empty()) {
       const InletReport& inlet = p.inlets.front();
-      out +=
-          std::string(", all but the ") + (inlet.end ? "open end of " : "highest bit of ") + seam(inlet.seam);
+      out += std::string(", all but the ") + (inlet.end ? "open end of " + seam(inlet.seam)
+                                                        : "highest bit of " + place(inlet.seam, inlet.place));
       if (p.inlets.size() > 1) {
         std::vector<TilePair> others;
         for (std::size_t k = 1; k < p.inlets.size(); ++k) {
@@ -169,12 +193,9 @@ std::string words_for_pour(const PourDocument& d, std::size_t index) {
     out += " Time is the limit here, not width: resin thickens before it has passed " +
            fixed(p.time_limited_length_mm, 0) + " mm of seam that is wide enough.";
   }
-  if (p.counterflow_length_mm > 0.5) {
-    out += " In " + fixed(p.counterflow_length_mm, 0) +
-           " mm of dead ends bubbles may lock: prick the tape at their lower ends until resin shows, then "
-           "close.";
-  }
-  return out;
+  if (p.counterflow_length_mm > 0.5 && !p.pricks.empty())
+    out += " In " + fixed(p.counterflow_length_mm, 0) + " mm of dead ends bubbles may lock.";
+  return out + prick_words(p);
 }
 
 std::vector<std::string> cautions() {
@@ -233,7 +254,8 @@ std::string pour_words(const PourDocument& d) {
   add(out, "");
   add(out, "Voids to fill: " + fixed(d.void_volume_ml, 1) + " ml (seams " + fixed(d.seams_ml, 1) +
                ", of that " + fixed(d.junctions_ml, 1) + " at junctions; under the pieces " +
-               fixed(d.under_pieces_ml, 1) + "), " + fixed(d.seam_length_mm, 0) + " mm of seam.");
+               fixed(d.under_pieces_ml, 1) + "; along the rim " + fixed(d.rim_ml, 1) + "), " +
+               fixed(d.seam_length_mm, 0) + " mm of seam.");
   add_stranded(d, out);
   add_narrow_behind(d, out);
   add_pours(d, out);

@@ -54,9 +54,12 @@ std::string side_at(const Sides& sides, double azimuth_deg) {
 
 class PourReporter {
  public:
-  PourReporter(const PourScene& scene, const std::optional<Resin>& resin, PourDocument& document)
+  PourReporter(const PourScene& scene, const std::optional<Resin>& resin, const PourSequence& sequence,
+               PourDocument& document)
       : scene_(scene), net_(scene.net), resin_(resin), document_(document), sides_(sides_of(scene)) {
     wet_.assign(net_.cells.cells.size(), 0.0);
+    crept_.assign(wet_.size(), 0);
+    left_ = sequence.remaining;
   }
 
   void add_step(const PourStep& step) {
@@ -111,21 +114,37 @@ class PourReporter {
       p.volume_ml += to_ml(part[c] * net_.cells.cells[c].volume_mm3);
     }
     p.deepest_mm = lifts > 1 ? lift_mm : deepest(fill);
+    p.creep_ml = to_ml(creep_mm3(scene_, part, crept_)) + document_.rim_ml * rim_share(part);
     set_mix(p);
     set_prop(p);
     for (const Opening& o : fill.openings) {
       const std::size_t s = net_.cells.cells[o.cell].station;
-      p.inlets.push_back({scene_.tiles_at(s), net_.stations[s].map, !o.port.mouth, to_ml(o.volume_mm3)});
+      p.inlets.push_back(
+          {scene_.tiles_at(s), net_.stations[s].map, !o.port.mouth, to_ml(o.volume_mm3), scene_.place_at(s)});
     }
     list_seams(step, p);
     report_times(step, part, p);
-    report_counterflow(step, part, p);
+    report_pricks(step, part, p);
     document_.pours.push_back(std::move(p));
+  }
+
+  // Of the seams' ends at the rim, those that resin comes to for the first time.
+  double rim_share(const std::vector<double>& part) {
+    std::set<std::size_t> now;
+    for (std::size_t c = 0; c < part.size(); ++c) {
+      const std::size_t s = net_.cells.cells[c].station;
+      if (part[c] > 1e-6 && net_.stations[s].at_end && at_rim(scene_, s) && rim_wet_.insert(s).second)
+        now.insert(s);
+    }
+    std::size_t all = 0;
+    for (std::size_t s = 0; s < net_.stations.size(); ++s)
+      all += net_.stations[s].at_end && at_rim(scene_, s);
+    return all > 0 ? static_cast<double>(now.size()) / static_cast<double>(all) : 0;
   }
 
   // Whole millilitres and grams, rounded up, so that every place says the same figure.
   void set_mix(PourReport& p) const {
-    p.mix_ml = std::ceil(kReserve * p.volume_ml - 1e-9);
+    p.mix_ml = std::ceil(kReserve * (p.volume_ml + p.creep_ml) - 1e-9);
     if (!resin_) return;
     p.mix_g = std::ceil(p.mix_ml * resin_->density_g_ml - 1e-9);
     p.set_h = resin_->set_h;
@@ -177,10 +196,11 @@ class PourReporter {
     for (const std::size_t c : step.fill.vents) {
       const std::size_t s = net_.cells.cells[c].station, channel = net_.stations[s].channel;
       if (!wet_station[s] || !open.insert(channel).second) continue;
-      p.vents.push_back({scene_.tiles_of(channel), net_.stations[s].map, true, 0});
+      p.vents.push_back({scene_.tiles_of(channel), net_.stations[s].map, true, 0, scene_.place_at(s)});
     }
     for (const auto& [channel, s] : ends) {
-      if (!open.contains(channel)) p.dam.push_back({scene_.tiles_of(channel), net_.stations[s].map, true, 0});
+      if (open.contains(channel)) continue;
+      p.dam.push_back({scene_.tiles_of(channel), net_.stations[s].map, true, 0, scene_.place_at(s)});
     }
   }
 
@@ -243,41 +263,12 @@ class PourReporter {
     return ways;
   }
 
-  // Stretches narrower than the bubble limit that hang down as dead ends: resin must come in where air goes
-  // out.
-  void report_counterflow(const PourStep& step, const std::vector<double>& part, PourReport& p) const {
+  void report_pricks(const PourStep& step, const std::vector<double>& part, PourReport& p) {
+    if (p.lift == p.lifts) p.pricks = pocket_pricks(scene_, step, 2 * kDrop_mm3, left_);
     if (!document_.bubble_limit_mm) return;
-    std::vector<std::vector<std::size_t>> next(net_.stations.size());
-    std::vector<char> live(net_.stations.size(), 0);
-    for (std::size_t c = 0; c < part.size(); ++c) {
-      if (part[c] > 1e-6) live[net_.cells.cells[c].station] = 1;
-    }
-    for (const channels::WidthLink& l : net_.links) {
-      if (!live[l.a] || !live[l.b]) continue;
-      next[l.a].push_back(l.b);
-      next[l.b].push_back(l.a);
-    }
-    for (const Opening& o : step.fill.openings) live[net_.cells.cells[o.cell].station] = 2;  // never trimmed
-    std::vector<std::size_t> degree(live.size()), queue;
-    for (std::size_t s = 0; s < live.size(); ++s) {
-      degree[s] = next[s].size();
-      if (live[s] == 1 && degree[s] == 1) queue.push_back(s);
-    }
-    while (!queue.empty()) {  // trim the leaves again and again: what falls off is a dead end
-      const std::size_t s = queue.back();
-      queue.pop_back();
-      if (live[s] != 1) continue;
-      live[s] = 3;
-      for (const std::size_t t : next[s]) {
-        if (live[t] != 1 && live[t] != 2) continue;
-        const bool hangs =
-            net_.stations[s].mouth.dot(step.fill.up) < net_.stations[t].mouth.dot(step.fill.up);
-        if (hangs && net_.stations[s].width_mm < *document_.bubble_limit_mm) {
-          p.counterflow_length_mm += net_.stations[s].length_mm;
-        }
-        if (live[t] == 1 && --degree[t] == 1) queue.push_back(t);
-      }
-    }
+    const DeadEnds ends = dead_ends(scene_, step, part, *document_.bubble_limit_mm);
+    p.counterflow_length_mm = ends.length_mm;
+    p.pricks.insert(p.pricks.end(), ends.pricks.begin(), ends.pricks.end());
   }
 
   void report_pockets(PourReport& p) const {
@@ -295,7 +286,8 @@ class PourReporter {
     }
     for (const auto& [channel, air] : left) {
       if (air < 2 * kDrop_mm3) continue;
-      p.pockets.push_back({scene_.tiles_of(channel), net_.stations[worst[channel].second].map, to_ml(air)});
+      const std::size_t s = worst[channel].second;
+      p.pockets.push_back({scene_.tiles_of(channel), net_.stations[s].map, to_ml(air), scene_.place_at(s)});
     }
     std::stable_sort(p.pockets.begin(), p.pockets.end(),
                      [](const Pocket& a, const Pocket& b) { return a.volume_ml > b.volume_ml; });
@@ -306,7 +298,10 @@ class PourReporter {
   const std::optional<Resin>& resin_;
   PourDocument& document_;
   Sides sides_;
-  std::vector<double> wet_;  // fraction of each cell filled so far
+  std::vector<double> wet_;        // fraction of each cell filled so far
+  std::vector<double> left_;       // that stays empty after all pours, less what pricks let out
+  std::set<std::size_t> rim_wet_;  // stations at the rim that resin has come to
+  std::vector<char> crept_;        // cells too narrow to fill into which resin creeps
   std::vector<double> opening_level_;
 };
 
@@ -337,7 +332,7 @@ void report_pours(const PourScene& scene, const std::optional<Resin>& resin, con
       sides.azimuth_deg.empty() ? 0 : 180.0 / static_cast<double>(sides.azimuth_deg.size());
   search.threads = options.threads;
   const PourSequence sequence = search_pours(net.cells, usable, may_open, search);
-  PourReporter reporter(scene, resin, document);
+  PourReporter reporter(scene, resin, sequence, document);
   for (const PourStep& step : sequence.steps) reporter.add_step(step);
   document.trapped_ml_after = to_ml(sequence.left_mm3);
   for (std::size_t i = 0; i < document.pours.size(); ++i)

@@ -251,12 +251,21 @@ std::string pour_map(const PageInput& input, const SheetPour& pour) {
     const std::size_t i = seam_of(input.fit, tiles);
     if (i < input.fit.seams.size()) out += "<use class=\"taped\" href=\"#line-" + std::to_string(i) + "\"/>";
   }
-  const auto mark = [&](const SheetPlace& place, const char* kind, const char* letter) {
+  const auto mark = [&](const PourPlace& place, const char* kind, const char* letter) {
     out += "<g class=\"" + std::string(kind) + "\" transform=\"translate(" + fixed(place.map.x(), 1) + " " +
            fixed(-place.map.y(), 1) + ")\">" + "<circle r=\"8\"/><text y=\"3.6\">" + letter + "</text></g>";
   };
-  for (const SheetPlace& p : pour.dam) mark(p, "dam", "D");
-  for (const SheetPlace& p : pour.vents) mark(p, "vent", "V");
+  for (const PourPlace& p : pour.pricks) {  // beside a mark of another kind, towards the foot
+    const auto near = [&](const PourPlace& other) { return (other.map - p.map).norm() < 13; };
+    PourPlace at = p;
+    if (std::any_of(pour.dam.begin(), pour.dam.end(), near) ||
+        std::any_of(pour.vents.begin(), pour.vents.end(), near) ||
+        std::any_of(pour.inlets.begin(), pour.inlets.end(), near))
+      at.map -= 13 * p.map.normalized();
+    mark(at, "prick", "x");
+  }
+  for (const PourPlace& p : pour.dam) mark(p, "dam", "D");
+  for (const PourPlace& p : pour.vents) mark(p, "vent", "V");
   for (std::size_t k = pour.inlets.size(); k-- > 0;) mark(pour.inlets[k], "inlet", k == 0 ? "P" : "p");
   const double a = pour.azimuth_deg * M_PI / 180, rim = r - kMargin * 0.5;
   if (pour.tilt_deg > 0.5) {

@@ -59,11 +59,29 @@ std::string seams_listed(const std::vector<std::array<std::string, 2>>& seams) {
   return out + "</ul>";
 }
 
-std::string places_listed(const std::vector<SheetPlace>& places) {
+std::string place_named(const PourPlace& p) {
+  if (p.end) return seam_named(p.seam) + " (open end)";
+  if (!p.along) return seam_named(p.seam);
+  const bool away = p.along->from_end_mm >= 0.5;
+  return seam_named(p.seam) + ", " + (away ? length_html(p.along->from_end_mm, 0) + " from" : "at") +
+         " its end at " + named(p.along->end);
+}
+
+std::string places_listed(const std::vector<PourPlace>& places) {
   std::string out;
-  for (const SheetPlace& p : places)
-    out += (out.empty() ? "" : ", ") + seam_named(p.seam) + (p.end ? " (open end)" : "");
+  for (const PourPlace& p : places) out += (out.empty() ? "" : "; ") + place_named(p);
   return out;
+}
+
+std::string pricks_listed(const std::vector<PourPlace>& places) {
+  std::string out = "<ul class=\"tape-list\">";
+  for (const PourPlace& p : places) {
+    out += "<li>" + place_named(p) + " (" +
+           (p.volume_ml > 0 ? volume_html(p.volume_ml, 1) + " of air"
+                            : "lower end of " + length_html(p.length_mm, 0)) +
+           ")</li>";
+  }
+  return out + "</ul>";
 }
 
 std::string pour_card(const PageInput& input, const SheetPour& pour, std::size_t n) {
@@ -75,17 +93,23 @@ std::string pour_card(const PageInput& input, const SheetPour& pour, std::size_t
          "<figcaption>From the side</figcaption></figure><figure>" + pour_map(input, pour) +
          "<figcaption>From above: taped seams thick, P pour here" +
          (pour.inlets.size() > 1 ? ", p and here" : "") + (pour.vents.empty() ? "" : ", V vent") +
-         (pour.dam.empty() ? "" : ", D close this end") + "</figcaption></figure></div>";
+         (pour.dam.empty() ? "" : ", D close this end") + (pour.pricks.empty() ? "" : ", x prick") +
+         "</figcaption></figure></div>";
   const std::string start = number + ". ";
   const std::string words = pour.words.rfind(start, 0) == 0 ? pour.words.substr(start.size()) : pour.words;
   out += "<p>" + prose(words) + "</p><dl><dt>Mix</dt><dd>" + volume_html(pour.mix_ml, 0);
   if (pour.mix_g) out += ", " + mass_html(*pour.mix_g);
-  out +=
-      " (what clings to the cup included)</dd><dt>Depth</dt><dd>" + length_html(pour.deepest_mm, 0) + "</dd>";
+  out += " (what clings to the cup included" +
+         (pour.creep_ml >= 0.5 ? ", and " + volume_html(pour.creep_ml, 0) +
+                                     " for what may creep into seams too narrow to fill and along the rim"
+                               : std::string()) +
+         ")</dd><dt>Depth</dt><dd>" + length_html(pour.deepest_mm, 0) + "</dd>";
   if (!pour.vents.empty())
     out += "<dt>Leave open until resin shows</dt><dd>" + places_listed(pour.vents) + "</dd>";
   if (!pour.dam.empty()) out += "<dt>Close</dt><dd>" + places_listed(pour.dam) + "</dd>";
   if (!pour.inlets.empty()) out += "<dt>Pour in at</dt><dd>" + places_listed(pour.inlets) + "</dd>";
+  if (!pour.pricks.empty())
+    out += "<dt>Prick the tape until resin shows, then close</dt><dd>" + pricks_listed(pour.pricks) + "</dd>";
   out += "</dl>";
   if (!pour.tape.empty()) {
     std::set<std::array<std::string, 2>> taped(pour.tape.begin(), pour.tape.end());
@@ -109,6 +133,9 @@ std::string volumes(const PourSheet& sheet) {
       volume_html(sheet.void_volume_ml, 0) + "</td></tr><tr><th scope=\"row\">of that seams</th><td>" +
       volume_html(sheet.seams_ml, 0) + "</td></tr><tr><th scope=\"row\">of that under the pieces</th><td>" +
       volume_html(sheet.under_pieces_ml, 0) + "</td></tr>";
+  if (sheet.rim_ml >= 0.5)
+    out += "<tr><th scope=\"row\">of that between the lowest ring and the rim</th><td>" +
+           volume_html(sheet.rim_ml, 0) + "</td></tr>";
   if (sheet.stranded_ml > 0.05)
     out += "<tr><th scope=\"row\">Out of resin's reach</th><td>" + volume_html(sheet.stranded_ml, 1) + ", " +
            length_html(sheet.stranded_length_mm, 0) + " of seam</td></tr>";

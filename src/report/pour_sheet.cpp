@@ -19,12 +19,18 @@ std::vector<std::string> read_lines(const core::JsonNode& node) {
   return out;
 }
 
-std::vector<SheetPlace> read_places(const core::JsonNode& node) {
-  std::vector<SheetPlace> out;
+std::vector<PourPlace> read_places(const core::JsonNode& node) {
+  std::vector<PourPlace> out;
   for (std::size_t i = 0; i < node.size(); ++i) {
     const core::JsonNode n = node.at(i);
     const std::vector<double> uv = n.at("map").numbers(2);
-    out.push_back({read_pair(n.at("seam")), {uv[0], uv[1]}, n.at("end").boolean()});
+    PourPlace place{read_pair(n.at("seam")), {uv[0], uv[1]}};
+    if (n.has("end")) place.end = n.at("end").boolean();
+    if (n.has("end_at"))
+      place.along = seams::SeamPlace{n.at("from_end_mm").number(0, kMost), n.at("end_at").text()};
+    if (n.has("length_mm")) place.length_mm = n.at("length_mm").number(0, kMost);
+    if (n.has("volume_ml")) place.volume_ml = n.at("volume_ml").number(0, kMost);
+    out.push_back(std::move(place));
   }
   return out;
 }
@@ -47,6 +53,8 @@ SheetPour read_one(const core::JsonNode& node) {
   p.inlets = read_places(node.at("inlets"));
   p.vents = read_places(node.at("vents"));
   p.dam = read_places(node.at("dam"));
+  if (node.has("pricks")) p.pricks = read_places(node.at("pricks"));
+  if (node.has("creep_ml")) p.creep_ml = node.at("creep_ml").number(0, kMost);
   return p;
 }
 
@@ -54,6 +62,7 @@ void read_volumes(const core::JsonNode& root, PourSheet& sheet) {
   sheet.void_volume_ml = root.at("void_volume_ml").number(0, kMost);
   sheet.seams_ml = root.at("seams_ml").number(0, kMost);
   sheet.under_pieces_ml = root.at("under_pieces_ml").number(0, kMost);
+  if (root.has("rim_ml")) sheet.rim_ml = root.at("rim_ml").number(0, kMost);
   sheet.stranded_length_mm = root.at("stranded_length_mm").number(0, kMost);
   sheet.stranded_ml = root.at("stranded_ml").number(0, kMost);
   sheet.trapped_ml_after = root.at("trapped_ml_after").number(0, kMost);

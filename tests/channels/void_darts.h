@@ -5,6 +5,7 @@
 
 #include <Eigen/Geometry>
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <numbers>
 #include <random>
@@ -61,8 +62,13 @@ class Darts {
     }
   }
 
-  // Volume and its standard error, mm^3.
-  std::pair<double, double> volume(int darts, unsigned seed) const {
+  struct Volume {
+    double mm3 = 0, error_mm3 = 0;
+  };
+  struct Volumes {
+    Volume between, rim;  // the pieces and under them; the lowest ring and the rim
+  };
+  Volumes volumes(int darts, unsigned seed) const {
     std::mt19937_64 random(seed);
     double rho_max = 0, h_max = 0;
     for (const Piece& p : pieces_) {
@@ -71,19 +77,26 @@ class Darts {
         h_max = std::max(h_max, p.height[k] + above_);
       }
     }
+    rho_max = std::max(rho_max, form_.length());
     std::uniform_real_distribution<double> unit(0, 1);
-    double sum = 0, squares = 0;
+    std::array<double, 2> sum{}, squares{};
     for (int k = 0; k < darts; ++k) {
       const double rho = rho_max * std::sqrt(unit(random)), theta = 2 * std::numbers::pi * unit(random),
                    h = h_max * unit(random);
       const Eigen::Vector2d uv(rho * std::cos(theta), rho * std::sin(theta));
-      const double value = is_void(uv, h) ? stretch(uv, h) : 0;
-      sum += value;
-      squares += value * value;
+      const Place place = place_of(uv, h);
+      const bool rim = place == Place::open && is_rim(uv, h);
+      if (place != Place::between && !rim) continue;
+      const double value = stretch(uv, h);
+      sum[rim] += value;
+      squares[rim] += value * value;
     }
     const double all = std::numbers::pi * rho_max * rho_max * h_max, n = darts;
-    const double mean = sum / n;
-    return {all * mean, all * std::sqrt((squares / n - mean * mean) / n)};
+    const auto volume = [&](std::size_t k) {
+      const double mean = sum[k] / n;
+      return Volume{all * mean, all * std::sqrt((squares[k] / n - mean * mean) / n)};
+    };
+    return {volume(0), volume(1)};
   }
 
  private:
@@ -104,19 +117,50 @@ class Darts {
     return std::abs(du.cross(dv).dot(form_.normal(uv)));
   }
 
+  bool fitted() const { return shell_.plan.back == plan::Back::fitted; }
+
   // The piece's outline at a depth below its face, sliding from arris to root; the root's end is its
-  // underside.
+  // underside, or the walls go on to the form where backs are shaped to it.
   std::vector<Eigen::Vector2d> section(const Piece& p, double depth) const {
     std::vector<Eigen::Vector2d> out;
     for (std::size_t k = 0; k < p.outline.size(); ++k) {
       const double whole = -p.solid.face.height(p.solid.root[k]);
-      const double t = whole > 1e-6 ? std::min(depth, shell_.plan.tile_thickness_mm) / whole : 0;
+      const double t =
+          whole > 1e-6 ? (fitted() ? depth : std::min(depth, shell_.plan.tile_thickness_mm)) / whole : 0;
       out.push_back(p.outline[k] + t * (p.solid.face.drop(p.solid.root[k]) - p.outline[k]));
     }
     return out;
   }
 
-  bool is_void(const Eigen::Vector2d& uv, double h) const {
+  enum class Place { wood, between, open, above };  // open: nothing encloses it, below the tape
+
+  // Nearest arris in its face, and the tape's height; of the last look.
+  struct Look {
+    double to_arris = 1e9, tape = 0;
+  };
+
+  // Between the lowest ring and the rim, under tape straight from its arris to the rim: nothing but air towards the
+  // rim, wood or a seam towards the pole.
+  bool is_rim(const Eigen::Vector2d& uv, double h) const {
+    Look look;
+    place_of(uv, h, &look);
+    const double to_rim = form_.length() - uv.norm();
+    const double slope = std::tan(shell_.plan.bevel_deg * std::numbers::pi / 180);
+    const double recess = slope * std::clamp(look.tape - h, 0.0, shell_.plan.tile_thickness_mm) + 1;
+    if (to_rim < 0 || to_rim + look.to_arris > reach_ + recess) return false;
+    if (h > look.tape * to_rim / (to_rim + look.to_arris)) return false;
+    const auto at = [&](double along) { return place_of(uv * (uv.norm() + along) / uv.norm(), h); };
+    for (double d = 0.4; d < to_rim; d += 0.4) {
+      if (at(d) == Place::wood) return false;
+    }
+    for (double d = 0.4; d < 1.5 * look.to_arris + recess; d += 0.4) {
+      const Place place = at(-d);
+      if (place == Place::wood || place == Place::between) return true;
+    }
+    return false;
+  }
+
+  Place place_of(const Eigen::Vector2d& uv, double h, Look* look = nullptr) const {
     const Eigen::Vector3d p = form_.point(uv, h), base = form_.point(uv), n = form_.normal(uv);
     double top = 0, weight = 0;
     bool covered = false, under = false;
@@ -143,11 +187,12 @@ class Darts {
           height = above_ + (1 - t) * piece.height[k] + t * piece.height[(k + 1) % piece.height.size()];
         }
       }
+      if (look != nullptr) look->to_arris = covered ? 0 : std::min(look->to_arris, nearest);
       if (!covered && nearest < 9) top += height / nearest, weight += 1 / nearest;
       const double depth = std::max(0.0, -face.height(p));
       const std::vector<Eigen::Vector2d> wood = section(piece, depth);
       if (inside_polygon(wood, face.drop(p))) {
-        if (above_ - face.height(p) <= shell_.plan.tile_thickness_mm) return false;
+        if (fitted() || above_ - face.height(p) <= shell_.plan.tile_thickness_mm) return Place::wood;
         under = true;
       }
       const double reach = reach_ + 2 * std::tan(shell_.plan.bevel_deg * std::numbers::pi / 180) * depth + 1;
@@ -157,12 +202,14 @@ class Darts {
         if (flat.norm() < reach) angles.push_back(std::atan2(flat.y(), flat.x()));
       }
     }
-    if (under) return true;
-    if (weight == 0 || h > top / weight || angles.size() < 2) return false;
+    if (under) return Place::between;
+    if (weight == 0 || h > top / weight) return Place::above;
+    if (look != nullptr) look->tape = top / weight;
+    if (angles.size() < 2) return Place::open;
     std::sort(angles.begin(), angles.end());
     double gap = angles.front() + 2 * std::numbers::pi - angles.back();
     for (std::size_t k = 1; k < angles.size(); ++k) gap = std::max(gap, angles[k] - angles[k - 1]);
-    return gap < std::numbers::pi;
+    return gap < std::numbers::pi ? Place::between : Place::open;
   }
 
   const TrueShell& shell_;
