@@ -6,6 +6,7 @@
 #include "report/bench_list.h"
 #include "report/markup.h"
 #include "report/page_parts.h"
+#include "report/work_drawing.h"
 #include "rework/corrections.h"
 
 namespace interstice::report {
@@ -68,7 +69,8 @@ std::string next_thing(const PageInput& input, bool ready, bool rings_ready) {
   const seams::FitDocument& fit = input.fit;
   if (ready) return "Next: tape the seams and make pour 1 below.";
   if (!fit.corrections.empty())
-    return "Next: " + prose(rework::correction_words(fit.corrections.front())) + ", then on down the list.";
+    return "Next: " + prose(rework::step_words(fit, rework::work_steps(fit).front())) +
+           ", then on down the list.";
   const auto absent = missing(fit, plan::TileState::absent), unseen = missing(fit, plan::TileState::unseen);
   if (!absent.empty()) return "Next: glue on " + listed(absent, 8) + ".";
   if (!unseen.empty()) return "Next: photograph " + listed(unseen, 8) + " again.";
@@ -83,43 +85,53 @@ std::string next_thing(const PageInput& input, bool ready, bool rings_ready) {
   return "Next: see the pour page for what is left.";
 }
 
-std::string freed(const seams::Correction& c) {
+std::string freed(const seams::FitDocument& fit, const rework::WorkStep& step) {
   std::string out;
-  for (const seams::Correction::Freed& f : c.frees) {
+  for (const seams::Correction::Freed& f : rework::freed_by_step(fit, step)) {
     out += (out.empty() ? "" : ", ") + seam_named(f.tiles) + " " + length_html(f.width_after_mm, 1);
     if (f.throat_after_mm) out += " (" + length_html(*f.throat_after_mm, 1) + " behind the mouth)";
   }
   return out.empty() ? out : "<span class=\"then\">then " + out + "</span>";
 }
 
-std::string step(const seams::FitDocument& fit, std::size_t i) {
-  const seams::Correction& c = fit.corrections[i];
-  const std::string id = "step-" + std::to_string(i);
-  std::string words = rework::correction_words(c);
-  if (!words.empty()) words[0] = static_cast<char>(std::toupper(static_cast<unsigned char>(words[0])));
-  std::string out = "<li><label class=\"step\" for=\"" + id + "\"><input type=\"checkbox\" id=\"" + id +
-                    "\"><span>" + prose(words) + " " + freed(c) + "</span></label>";
+std::string reason(const seams::FitDocument& fit, const rework::WorkStep& step) {
+  const std::string words = rework::step_reason(fit, step);
+  return words.empty() ? words : "<span class=\"then\">" + prose(words) + "</span>";
+}
+
+// The first of its own seams that a step frees, to be shown.
+std::string look_link(const seams::FitDocument& fit, const rework::WorkStep& step) {
+  const std::string& tile = fit.corrections[step.front()].tile;
+  const auto frees = rework::freed_by_step(fit, step);
   for (std::size_t s = 0; s < fit.seams.size(); ++s) {
-    const bool of_piece = fit.seams[s].tiles[0] == c.tile || fit.seams[s].tiles[1] == c.tile;
-    const bool frees = std::any_of(c.frees.begin(), c.frees.end(),
-                                   [&](const auto& f) { return f.tiles == fit.seams[s].tiles; });
-    if (of_piece && frees) {
-      out += "<a class=\"look\" href=\"#" + seam_id(s) + "\" data-seam=\"" + std::to_string(s) +
-             "\" aria-label=\"Show seam " + seam_spoken(fit.seams[s].tiles) + "\">show</a>";
-      break;
-    }
+    const bool of_piece = fit.seams[s].tiles[0] == tile || fit.seams[s].tiles[1] == tile;
+    const bool freed =
+        std::any_of(frees.begin(), frees.end(), [&](const auto& f) { return f.tiles == fit.seams[s].tiles; });
+    if (!of_piece || !freed) continue;
+    return "<a class=\"look\" href=\"#" + seam_id(s) + "\" data-seam=\"" + std::to_string(s) +
+           "\" aria-label=\"Show seam " + seam_spoken(fit.seams[s].tiles) + "\">show</a>";
   }
-  return out + "</li>";
+  return "";
+}
+
+std::string step_item(const seams::FitDocument& fit, const rework::WorkStep& step) {
+  const std::string id = "step-" + std::to_string(step.front());
+  std::string words = rework::step_words(fit, step);
+  if (!words.empty()) words[0] = static_cast<char>(std::toupper(static_cast<unsigned char>(words[0])));
+  return "<li><label class=\"step\" for=\"" + id + "\"><input type=\"checkbox\" id=\"" + id + "\"><span>" +
+         prose(words) + reason(fit, step) + freed(fit, step) + "</span></label>" + work_drawing(fit, step) +
+         look_link(fit, step) + "</li>";
 }
 
 std::string steps(const seams::FitDocument& fit) {
-  std::string out;
-  for (std::size_t i = 0; i < fit.corrections.size(); ++i) {
-    const bool first = i == 0 || fit.corrections[i - 1].tile != fit.corrections[i].tile;
-    if (first)
-      out += (i ? "</ol></li>" : "") + std::string("<li class=\"piece\"><h3>Piece ") +
-             named(fit.corrections[i].tile) + "</h3><ol>";
-    out += step(fit, i);
+  std::string out, piece;
+  for (const rework::WorkStep& step : rework::work_steps(fit)) {
+    const std::string& tile = fit.corrections[step.front()].tile;
+    if (out.empty() || tile != piece)
+      out += (out.empty() ? "" : "</ol></li>") + std::string("<li class=\"piece\"><h3>Piece ") + named(tile) +
+             "</h3><ol>";
+    piece = tile;
+    out += step_item(fit, step);
   }
   return out.empty() ? out : "<ol class=\"work\">" + out + "</ol></li></ol>";
 }
@@ -177,7 +189,10 @@ std::string work_part(const PageInput& input) {
         "its tilt. Sand "
         "square to the edge with the bevel kept, running out over " +
         length_html(3, 0) +
-        " at both ends. Wood dust harms: extraction and a mask. Then photograph again: the page knows only "
+        " at both ends. In a drawing the piece is seen from outside, foot upwards; the thick line is the "
+        "edge to "
+        "sand (broken: to ease), the dot the end to begin from. Wood dust harms: extraction and a mask. Then "
+        "photograph again: the page knows only "
         "what was "
         "measured.</p>";
   }

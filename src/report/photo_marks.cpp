@@ -12,6 +12,7 @@
 #include "report/label_places.h"
 #include "report/photo_pen.h"
 #include "report/photo_view.h"
+#include "report/work_drawing.h"
 
 namespace interstice::report {
 
@@ -44,29 +45,11 @@ void draw_dashes(cv::Mat& picture, const std::vector<cv::Point2d>& points, const
   if (part.size() > 1) draw_line(picture, part, false, colour, width);
 }
 
-// The stretch of an edge to sand, along the shorter way between its two ends on the map.
+// The stretch of an edge to sand or ease.
 std::vector<cv::Point2d> sanded_stretch(const PhotoView& view, const geometry::Profile& form,
                                         const seams::FitTile& tile, const seams::Correction& c) {
-  const auto nearest = [&](const Vector2d& uv) {
-    std::size_t best = 0;
-    double distance = 1e18;
-    for (std::size_t i = 0; i < tile.arris.size(); ++i) {
-      const double d = (form.locate(tile.arris[i]).uv - uv).squaredNorm();
-      if (d < distance) {
-        distance = d;
-        best = i;
-      }
-    }
-    return best;
-  };
-  const std::size_t n = tile.arris.size();
-  std::size_t first = nearest(c.from), last = nearest(c.to);
-  if ((last + n - first) % n > n / 2) std::swap(first, last);
   std::vector<cv::Point2d> points;
-  for (std::size_t i = first;; i = (i + 1) % n) {
-    points.push_back(view.place(tile.arris[i]));
-    if (i == last) break;
-  }
+  for (const Vector3d& p : worked_stretch(form, tile, c)) points.push_back(view.place(p));
   return points;
 }
 
@@ -114,7 +97,8 @@ void label_corrections(cv::Mat& picture, const PhotoView& view, const seams::Fit
       if (c.action == seams::Correction::Action::ease) {
         std::snprintf(text, sizeof text, "ease %.1f deg", c.angle_deg);
       } else {
-        std::snprintf(text, sizeof text, "sand %.1f", c.depth_mm);
+        std::snprintf(text, sizeof text, c.angle_deg > 0 ? "sand %.1f, ease %.1f deg" : "sand %.1f",
+                      c.depth_mm, c.angle_deg);
       }
       const cv::Point2d at = stretch[stretch.size() / 2];
       label(picture, text, {static_cast<int>(at.x), static_cast<int>(at.y)}, 0.4 * unit, kBlack, places);

@@ -1,4 +1,5 @@
 // Corrections as text: the work order, and lists of corrections from a file.
+#include <algorithm>
 #include <cmath>
 #include <cstdio>
 #include <set>
@@ -41,27 +42,47 @@ std::string begin_text(const seams::Correction& c) {
          c.begin_at;
 }
 
+std::string degrees(double angle_deg) {
+  return number(angle_deg == std::round(angle_deg) ? "%.0f" : "%.1f", angle_deg) +
+         (angle_deg == 1 ? " degree" : " degrees");
+}
+
 std::string sand_text(const seams::Correction& c) {
   std::string text = "sand " + c.tile + " where it faces " + c.facing + ": " + mm(c.depth_mm);
   if (c.length_mm > 0) text += number(" over %.0f mm", c.length_mm);
+  if (c.angle_deg > 0) text += " with " + degrees(c.angle_deg) + " more bevel";
   return text + begin_text(c);
 }
 
 std::string ease_text(const seams::Correction& c) {
-  std::string text = "ease the wall of " + c.tile + " towards " + c.facing + " by " +
-                     number(c.angle_deg == std::round(c.angle_deg) ? "%.0f" : "%.1f", c.angle_deg) +
-                     (c.angle_deg == 1 ? " degree" : " degrees");
+  std::string text = "ease the wall of " + c.tile + " towards " + c.facing + " by " + degrees(c.angle_deg);
   if (c.length_mm > 0) text += number(" over %.0f mm", c.length_mm);
   return text + begin_text(c) + ", face edge unchanged";
 }
 
-std::string freed_text(const seams::Correction& c) {
+// The same as a second stroke on an edge that is named already.
+std::string further_words(const seams::Correction& c) {
+  std::string text = c.action == seams::Correction::Action::sand ? "sand " + mm(c.depth_mm)
+                                                                 : "ease by " + degrees(c.angle_deg);
+  if (c.length_mm > 0) text += number(" over %.0f mm", c.length_mm);
+  if (c.action == seams::Correction::Action::sand && c.angle_deg > 0)
+    text += " with " + degrees(c.angle_deg) + " more bevel";
+  return text + begin_text(c);
+}
+
+bool same_seam(const std::array<std::string, 2>& a, const std::array<std::string, 2>& b) {
+  return a == b || (a[0] == b[1] && a[1] == b[0]);
+}
+
+std::string freed_text(const seams::FitDocument& fit, const WorkStep& step) {
+  const std::string reason = step_reason(fit, step);
   std::string text;
-  for (const seams::Correction::Freed& f : c.frees) {
-    text += (text.empty() ? "  (then " : ", ") + f.tiles[0] + "-" + f.tiles[1] + " " + mm(f.width_after_mm);
+  for (const seams::Correction::Freed& f : freed_by_step(fit, step)) {
+    text += (text.empty() ? "then " : ", ") + f.tiles[0] + "-" + f.tiles[1] + " " + mm(f.width_after_mm);
     if (f.throat_after_mm) text += ", " + mm(*f.throat_after_mm) + " behind";
   }
-  return text.empty() ? text : text + ")";
+  if (text.empty() && reason.empty()) return "";
+  return "  (" + reason + (text.empty() || reason.empty() ? "" : "; ") + text + ")";
 }
 
 // A stick with abrasive on both sides does not go into less (common practice, no source).
@@ -100,15 +121,72 @@ std::string correction_words(const seams::Correction& correction) {
   return sand_text(correction);
 }
 
+std::vector<WorkStep> work_steps(const seams::FitDocument& fit) {
+  std::vector<WorkStep> out;
+  for (std::size_t i = 0; i < fit.corrections.size(); ++i) {
+    const seams::Correction& c = fit.corrections[i];
+    const auto step = std::find_if(out.begin(), out.end(), [&](const WorkStep& s) {
+      const seams::Correction& first = fit.corrections[s.front()];
+      return c.action != seams::Correction::Action::move && first.action != seams::Correction::Action::move &&
+             first.tile == c.tile && first.facing == c.facing;
+    });
+    if (step == out.end()) {
+      out.push_back({i});
+    } else {
+      step->push_back(i);
+    }
+  }
+  return out;
+}
+
+std::string step_words(const seams::FitDocument& fit, const WorkStep& step) {
+  std::string out = correction_words(fit.corrections[step.front()]);
+  for (std::size_t k = 1; k < step.size(); ++k)
+    out += (k == 1 ? "; there too " : ", and ") + further_words(fit.corrections[step[k]]);
+  return out;
+}
+
+std::vector<seams::Correction::Freed> freed_by_step(const seams::FitDocument& fit, const WorkStep& step) {
+  std::vector<seams::Correction::Freed> out;
+  for (const std::size_t i : step) {
+    for (const seams::Correction::Freed& f : fit.corrections[i].frees) {
+      if (std::none_of(out.begin(), out.end(), [&](const auto& o) { return same_seam(o.tiles, f.tiles); }))
+        out.push_back(f);
+    }
+  }
+  return out;
+}
+
+std::string step_reason(const seams::FitDocument& fit, const WorkStep& step) {
+  std::string out;
+  for (const seams::Correction::Freed& f : freed_by_step(fit, step)) {
+    const auto seam = std::find_if(fit.seams.begin(), fit.seams.end(),
+                                   [&](const seams::FitSeam& s) { return same_seam(s.tiles, f.tiles); });
+    if (seam == fit.seams.end() || !seam->narrowest_mm) continue;
+    out += (out.empty() ? "because " : ", ") + f.tiles[0] + "-" + f.tiles[1];
+    if (seam->verdict == seams::Verdict::clear) {
+      out += " would become too narrow without it";
+      continue;
+    }
+    const auto throat = seams::deciding_throat(*seam);
+    out += " is " + mm(throat ? throat->mm : *seam->narrowest_mm) +
+           (throat ? " wide behind its mouth" : " wide");
+    if (seam->verdict == seams::Verdict::doubtful) out += ", doubtful";
+  }
+  return out;
+}
+
 std::string work_order(const seams::FitDocument& fit) {
   std::string out;
   bool moves = false, sanding = false, easing = false;
-  for (std::size_t i = 0; i < fit.corrections.size(); ++i) {
-    const seams::Correction& c = fit.corrections[i];
+  for (const seams::Correction& c : fit.corrections) {
     const bool move = c.action == seams::Correction::Action::move;
     (move ? moves : c.action == seams::Correction::Action::ease ? easing : sanding) = true;
-    out += number("%3.0f  ", static_cast<double>(i + 1)) + correction_words(c) + freed_text(c) + "\n";
   }
+  const std::vector<WorkStep> steps = work_steps(fit);
+  for (std::size_t i = 0; i < steps.size(); ++i)
+    out += number("%3.0f  ", static_cast<double>(i + 1)) + step_words(fit, steps[i]) +
+           freed_text(fit, steps[i]) + "\n";
   for (const std::string& line : fit.corrections_refused) out += "  -  " + line + "\n";
   if (moves)
     out += "Along the ring as seen from above, turns as seen from outside; each piece keeps its tilt.\n";

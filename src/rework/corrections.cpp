@@ -8,6 +8,7 @@
 
 #include "core/errors.h"
 #include "rework/correction_edge.h"
+#include "rework/correction_join.h"
 #include "rework/correction_search.h"
 
 namespace interstice::rework {
@@ -157,7 +158,7 @@ class Writer {
     for (std::size_t i = 0; i < change.sanded.size(); ++i) {
       const SandedStretch& s = change.sanded[i];
       seams::Correction c;
-      c.action = s.ease_deg > 0 ? seams::Correction::Action::ease : seams::Correction::Action::sand;
+      c.action = s.depth_mm > 0 ? seams::Correction::Action::sand : seams::Correction::Action::ease;
       c.angle_deg = s.ease_deg;
       c.tile = shell_.pieces[piece].label;
       c.facing = shell_.pieces[change.facing[i]].label;
@@ -267,6 +268,7 @@ CorrectionResult propose_corrections(const seams::FitDocument& fit, const plan::
     return {};
   Outcome out = search_corrections(shell, options);
   drop_needless(shell, out.given_up, out.layout, options.threads);
+  join_strokes(shell, out.given_up, options.threads, out.layout);
   CorrectionResult result = Writer(fit, shell, options, out.layout).write();
   result.proved_fewest = out.proved;
   result.pieces_at_least = out.at_least;

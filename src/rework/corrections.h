@@ -91,7 +91,18 @@ std::vector<seams::Correction> parse_corrections(const std::string& json_text, c
 // Lines in bench words, in working order, refusals last:
 // "sand B07 where it faces C03: 0.6 mm over 18 mm".
 std::string work_order(const seams::FitDocument& fit);
-// One step of it, without what it frees.
+// The steps of the work order as indices into the corrections: what is done to one edge is one step, whatever lies
+// between; so is a move.
+using WorkStep = std::vector<std::size_t>;
+std::vector<WorkStep> work_steps(const seams::FitDocument& fit);
+// "ease the wall of C12 towards D06 by 3 degrees over 18 mm, from the end at D05, face edge unchanged; there too sand
+// 0.4 mm over 6 mm, from the end at D05", without what it frees.
+std::string step_words(const seams::FitDocument& fit, const WorkStep& step);
+// Why a step is asked for: the seams it frees, as they are now; "" where the document does not say.
+std::string step_reason(const seams::FitDocument& fit, const WorkStep& step);
+// The seams a step frees, each once, with their widths after all corrections.
+std::vector<seams::Correction::Freed> freed_by_step(const seams::FitDocument& fit, const WorkStep& step);
+// One correction alone.
 std::string correction_words(const seams::Correction& correction);
 
 }  // namespace interstice::rework

@@ -98,7 +98,7 @@ struct Correction {
     std::optional<double> throat_after_mm = std::nullopt;  // where it is narrower
   };
   std::vector<Freed> frees;
-  double angle_deg = 0;  // ease: more bevel, the arris where it is
+  double angle_deg = 0;  // more bevel; ease: the arris where it is; sand: at the same setting
   // sand, ease: how far from that end of the edge the stretch begins; a label, or words; empty: not known
   double begin_mm = 0;
   std::string begin_at = {};

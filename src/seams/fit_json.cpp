@@ -20,7 +20,7 @@ Json write_correction(const Correction& c) {
     j["from"] = list(c.from);
     j["to"] = list(c.to);
     if (c.action == Correction::Action::sand) j["depth_mm"] = rounded(c.depth_mm);
-    if (c.action == Correction::Action::ease) j["angle_deg"] = rounded(c.angle_deg);
+    if (c.angle_deg > 0 || c.action == Correction::Action::ease) j["angle_deg"] = rounded(c.angle_deg);
     if (!c.begin_at.empty()) j["begin_at"] = c.begin_at, j["begin_mm"] = rounded(c.begin_mm);
     j["length_mm"] = rounded(c.length_mm);
   }
@@ -46,7 +46,8 @@ Correction read_correction(const core::JsonNode& node) {
     c.from = read_vector<2>(node.at("from"));
     c.to = read_vector<2>(node.at("to"));
     if (c.action == Correction::Action::sand) c.depth_mm = node.at("depth_mm").number(0, 1000);
-    if (c.action == Correction::Action::ease) c.angle_deg = node.at("angle_deg").number(0, 45);
+    if (c.action == Correction::Action::ease || node.has("angle_deg"))
+      c.angle_deg = node.at("angle_deg").number(0, 45);
     if (node.has("begin_at")) {
       c.begin_at = node.at("begin_at").text(60);
       c.begin_mm = node.at("begin_mm").number(0, 1e5);

@@ -84,6 +84,40 @@ TEST(Page, SaysTheAnswerAndTheNextThingToDo) {
   EXPECT_EQ(page.find("http://"), page.find("http://www.w3.org"));
 }
 
+TEST(Page, EveryStepHasItsReasonAndItsDrawing) {
+  report::PageInput input = sample_page({"heron", "A01", "A02", "A03", "p1"}, results());
+  const std::string page = report::report_page(input);
+  EXPECT_EQ(count(page, "<svg class=\"work-drawing\""), input.fit.corrections.size());
+  EXPECT_EQ(count(page, "class=\"worked\""), 1u);  // the edge to sand; the other step is a move
+  EXPECT_EQ(count(page, "class=\"head\""), 1u);    // with one arrow
+  EXPECT_NE(page.find("because A01-A02 is "), std::string::npos);
+  // What is done to one edge is one step with one drawing.
+  seams::Correction ease = input.fit.corrections[0];
+  ease.action = seams::Correction::Action::ease;
+  ease.angle_deg = 3;
+  input.fit.corrections.push_back(ease);
+  const std::string more = report::report_page(input);
+  EXPECT_EQ(count(more, "<svg class=\"work-drawing\""), 2u);
+  EXPECT_EQ(count(more, "class=\"worked eased\""), 1u);
+  EXPECT_NE(more.find("; there too ease by 3 degrees over "), std::string::npos);
+}
+
+TEST(Page, PlacesToPrickAreNamedAndMarked) {
+  report::PageInput input = sample_page({"heron", "A01", "A02", "A03", "p1"}, results());
+  input.pour = report::PourSheet{};
+  report::SheetPour pour;
+  pour.volume_ml = 100;
+  pour.pricks = {{{"A01", "A02"}, {36, 0}, false, seams::SeamPlace{12, "A03"}, 14, 0},
+                 {{"A02", "A03"}, {60, 0}, false, std::nullopt, 0, 1.5}};
+  input.pour->pours = {pour};
+  const std::string page = report::report_page(input);
+  EXPECT_NE(page.find(report::length_html(12, 0) + " from its end at " + report::named("A03") +
+                      " (lower end of " + report::length_html(14, 0) + ")"),
+            std::string::npos);
+  EXPECT_NE(page.find(report::volume_html(1.5, 1) + " of air"), std::string::npos);
+  EXPECT_EQ(count(page, "class=\"prick\""), 2u);
+}
+
 // A label or a width that may be wrong is said before anything is done about it, as text.
 TEST(Page, WarningsComeBeforeTheWork) {
   report::PageInput input = sample_page({"heron", "A01", "A02", "A03", "p1"}, results());

@@ -1,4 +1,4 @@
-// The rules the optimiser has to keep, on plane scenes and generated shells; what-if, work order, verdicts.
+// The rules the optimiser has to keep, on plane scenes and generated shells; what-if, verdicts.
 #include "rework/corrections.h"
 
 #include <gtest/gtest.h>
@@ -248,32 +248,6 @@ TEST(Corrections, what_if_names_what_is_wrong_in_the_list) {
             1u);
 }
 
-TEST(WorkOrder, speaks_bench_words) {
-  seams::FitDocument fit;
-  seams::Correction sand;
-  sand.action = seams::Correction::Action::sand;
-  sand.tile = "B07";
-  sand.facing = "C03";
-  sand.depth_mm = 0.6;
-  sand.length_mm = 18;
-  sand.frees.push_back({{"B07", "C03"}, 3.24});
-  seams::Correction move;
-  move.tile = "A02";
-  move.along_mm = -1.2;
-  move.towards_pole_mm = 0.3;
-  move.turn_deg = 0.8;
-  fit.corrections = {sand, move};
-  fit.corrections_refused = {"no move frees D01; recut it 1.2 mm narrower on the side of C04"};
-  EXPECT_EQ(rework::work_order(fit),
-            "  1  sand B07 where it faces C03: 0.6 mm over 18 mm  (then B07-C03 3.2 mm)\n"
-            "  2  move A02 1.2 mm clockwise and 0.3 mm towards the foot, turn it 0.8 deg counter-clockwise\n"
-            "  -  no move frees D01; recut it 1.2 mm narrower on the side of C04\n"
-            "Along the ring as seen from above, turns as seen from outside; each piece keeps its tilt.\n"
-            "Sand square to the edge with the bevel kept, running out over 3 mm at both ends.\n"
-            "Wood dust harms: mask and extraction, and what the data sheets say of glue on the edges.\n");
-  EXPECT_EQ(rework::work_order({}), "");
-}
-
 // Blocks whose walls lean towards each other below the face: wide at the mouth, narrow at the foot. Their seam as a
 // measurement with these uncertainties would state it.
 void lean_and_measure(Scene& scene, double out_mm, double u95_mm, double throat_u95_mm) {
@@ -351,45 +325,6 @@ TEST(Easing, NotForWoodThatIsTurnedAway) {
   ASSERT_EQ(seam.verdict, seams::Verdict::clear);
   rework::CorrectionOptions options;
   EXPECT_TRUE(rework::propose_corrections(scene.fit, scene.plan, options).corrections.empty());
-}
-
-TEST(WorkOrder, EasingSaysAngleLengthAndWhereToBegin) {
-  seams::Correction c;
-  c.action = seams::Correction::Action::ease;
-  c.tile = "C12";
-  c.facing = "D06";
-  c.angle_deg = 3;
-  c.length_mm = 18;
-  c.begin_mm = 4;
-  c.begin_at = "D05";
-  EXPECT_EQ(rework::correction_words(c),
-            "ease the wall of C12 towards D06 by 3 degrees over 18 mm, 4 mm from the end at D05, face edge "
-            "unchanged");
-  c.angle_deg = 1.5;
-  c.begin_mm = 0;
-  EXPECT_EQ(
-      rework::correction_words(c),
-      "ease the wall of C12 towards D06 by 1.5 degrees over 18 mm, from the end at D05, face edge unchanged");
-}
-
-// Limit 2 mm: common practice, no source.
-TEST(WorkOrder, NamesGapsTooNarrowForAStick) {
-  seams::FitDocument fit;
-  for (const auto& [label, width] : {std::pair("D03", 1.7), std::pair("C06", 2.0)}) {
-    seams::FitSeam seam;
-    seam.tiles = {label, "D04"};
-    seam.narrowest_mm = width;
-    fit.seams.push_back(seam);
-    seams::Correction c;
-    c.action = seams::Correction::Action::sand;
-    c.tile = "D04";
-    c.facing = label;
-    fit.corrections.push_back(c);
-  }
-  const std::string order = rework::work_order(fit);
-  EXPECT_NE(order.find("so narrow a gap: D04 at D03 1.7 mm. Run a blade with abrasive through, or pop"),
-            std::string::npos)
-      << order;
 }
 
 }  // namespace
