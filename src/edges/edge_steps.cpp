@@ -4,6 +4,8 @@
 #include <array>
 #include <cmath>
 
+#include "core/median.h"
+
 namespace interstice::edges {
 
 using Eigen::Vector2d;
@@ -21,9 +23,14 @@ constexpr double kSeenBlur_px = 1.1;     // of a phone picture's step after the 
 constexpr double kBlur_px = 0.8;         // of the derivative filter: about a phone picture's own blur
 constexpr double kAcross_mm = 0.75;      // the spacing of points: each reads its own stretch of edge
 constexpr double kLeastContrast = 5.0;   // grey levels, a few times the noise of such a mean
-constexpr double kEdgeSd_px = 0.12;      // at a contrast of 30 grey levels; rescaled by the residuals
-constexpr double kEdgeFloor_mm = 0.02;   // roughness of a sawn and broken edge over one point's stretch
-constexpr int kFilterReach = 10;         // steps of a quarter pixel: three sigmas
+constexpr double kLeastOverNoise = 3.0;  // of a contrast: below, it may be what the photo shows anywhere
+constexpr double kEdgeSd_px =
+    0.12;  // of a strong edge, or at a contrast of 30 grey levels; rescaled by the residuals
+// Of the place of a step in noise, for noise as large as the step: white noise behind the derivative's filter of
+// deviation s has a slope of sqrt(3/2) / s, and the response to a step of the same blur the curvature 1 / (2 s^2).
+const double kNoisePlace_px = 2 * std::sqrt(1.5) * kBlur_px;
+constexpr double kEdgeFloor_mm = 0.02;  // roughness of a sawn and broken edge over one point's stretch
+constexpr int kFilterReach = 10;        // steps of a quarter pixel: three sigmas
 // Phones keep colour at half the resolution of light (4:2:0): it must show more than that to be preferred.
 constexpr double kColourTrust = 0.5;
 constexpr double kMostShade = 5.0;  // face's light over the step's: beyond, the strip is no small addition
@@ -38,7 +45,7 @@ struct Edge {
 
 // What one photo shows at one point: the strongest step of each kind, with contrast 0 where there is none.
 // Kinds: light falling or rising outwards, and likewise the two differences of colour.
-constexpr std::size_t kKinds = 6, kLightKinds = 2;
+constexpr std::size_t kKinds = 6, kLightKinds = 2, kChannels = kKinds / 2;
 struct Steps {
   std::size_t point;
   OutlineView view;
@@ -97,8 +104,8 @@ double peak_mm(const Reading& r, std::size_t i, double sign) {
   return (static_cast<double>(i) - r.half + shift) * r.step_mm;
 }
 
-// The best peak of sign * slope, no further than `reach_mm` either way: a limit on one side alone would draw edges to the
-// other.
+// The best peak of sign * slope, no further than `reach_mm` either way: a limit on one side alone would draw
+// edges to the other.
 void best_peak(const Reading& r, double sign, double window_mm, double reach_mm, Edge& edge, double& score) {
   std::size_t best = 0;
   for (std::size_t i = 1; i + 1 < r.slope.size(); ++i) {
@@ -169,6 +176,25 @@ void compare_with_light(Reading& r, Steps& found) {
     edge.step_light = sign * r.slope[best];
   }
 }
+
+// Contrasts of one photo along a piece's edges, most of them no edge: their robust standard deviation.
+class AwayFromEdges {
+ public:
+  void add(std::size_t channel, const std::vector<double>& slope) {
+    constexpr std::size_t kEvery = 4;  // neighbours say the same
+    for (std::size_t i = 0; i < slope.size(); i += kEvery) sizes_[channel].push_back(std::abs(slope[i]));
+  }
+  std::array<double, kChannels> sd() {
+    std::array<double, kChannels> out{};
+    for (std::size_t c = 0; c < kChannels; ++c) {
+      if (!sizes_[c].empty()) out[c] = core::robust_sd(std::move(sizes_[c]));
+    }
+    return out;
+  }
+
+ private:
+  std::array<std::vector<double>, kChannels> sizes_;
+};
 
 // Reads one photo across one point.
 void read_across(const surface::Picture& picture, const OutlineView& view, double window_mm, Reading& r) {
@@ -256,16 +282,18 @@ class PhotoSteps {
 };
 
 void choose_kinds(const std::vector<Steps>& steps, const ArrisLine& line,
-                  std::vector<ArrisObservation>& out) {
+                  const std::array<double, kChannels>& noise_sd, std::vector<ArrisObservation>& out) {
   const PhotoSteps photo(steps, line.outline.size());
   for (const Steps& s : steps) {
     const BrokenCorner& corner = line.corners[s.point];
     const std::size_t voted = photo.kind_at(s.point);
     const std::size_t kind = voted == 1 && bright_strip(s, corner) ? 0 : voted;
     const Edge& edge = s.edges[kind];
-    if (edge.contrast < kLeastContrast) continue;
+    const double contrast_sd = noise_sd[kind / 2];
+    if (edge.contrast < std::max(kLeastContrast, kLeastOverNoise * contrast_sd)) continue;
     const double slope = s.view.slope;
-    const double noise = kEdgeSd_px / s.view.px_per_mm * std::max(1.0, 30.0 / edge.contrast);
+    const double by_contrast = contrast_sd > 0 ? kNoisePlace_px * contrast_sd : kEdgeSd_px * 30;
+    const double noise = std::max(kEdgeSd_px, by_contrast / edge.contrast) / s.view.px_per_mm;
     ArrisObservation o{
         s.point, s.view.photo, slope, edge.offset_mm - rim_shift_mm(corner, slope), edge.contrast, 0};
     o.looks_up = s.looks_up;
@@ -303,25 +331,33 @@ void for_views(const scan::Scan& scan,
 
 }  // namespace
 
-std::vector<SeenSteps> all_steps(
-    const scan::Scan& scan, const geometry::IndexedVector<geometry::PhotoIndex, surface::Picture>& pictures,
-    const ArrisLine& line, double window_mm, const Surroundings& around) {
-  std::vector<SeenSteps> out;
+double trusted(std::size_t channel) {
+  return channel == 0 ? 1.0 : kColourTrust;
+}
+
+AllSteps all_steps(const scan::Scan& scan,
+                   const geometry::IndexedVector<geometry::PhotoIndex, surface::Picture>& pictures,
+                   const ArrisLine& line, double window_mm, const Surroundings& around) {
+  AllSteps out{{}, ContrastNoise(scan.photos.size())};
+  geometry::IndexedVector<geometry::PhotoIndex, AwayFromEdges> away(scan.photos.size());
   Reading r;
   for_views(scan, pictures, line, around, [&](std::size_t point, const OutlineView& view, bool) {
     read_across(pictures[view.photo], view, window_mm, r);
     SeenSteps seen{point, view, {}};
     for (std::size_t c = 0; c < r.profile.size(); ++c) {
       if (!differentiate(r.profile[c], r.half, r.slope)) return;
+      away[view.photo].add(c, r.slope);
       for (std::size_t i = 1; i + 1 < r.slope.size(); ++i) {
         const double sign = r.slope[i] < 0 ? -1 : 1;
-        const double contrast = sign * r.slope[i] * (c == 0 ? 1.0 : kColourTrust);
-        if (contrast < kLeastContrast || !is_peak(r.slope, i, sign)) continue;
-        seen.steps.push_back({peak_mm(r, i, sign), contrast});
+        const double contrast = sign * r.slope[i];
+        if (contrast * trusted(c) < kLeastContrast || !is_peak(r.slope, i, sign)) continue;
+        seen.steps.push_back({peak_mm(r, i, sign), contrast, c});
       }
     }
-    out.push_back(std::move(seen));
+    out.seen.push_back(std::move(seen));
   });
+  for (std::size_t p = 0; p < away.size(); ++p)
+    out.noise[geometry::PhotoIndex(p)] = away[geometry::PhotoIndex(p)].sd();
   return out;
 }
 
@@ -339,7 +375,12 @@ std::vector<ArrisObservation> observe_edges(
     if (find_steps(pictures[view.photo], window, reach, found, reading)) seen[view.photo].push_back(found);
   });
   std::vector<ArrisObservation> out;
-  for (const std::vector<Steps>& steps : seen) choose_kinds(steps, line, out);
+  for (std::size_t p = 0; p < seen.size(); ++p) {
+    const geometry::PhotoIndex photo(p);
+    choose_kinds(
+        seen[photo], line,
+        line.contrast_noise.size() > 0 ? line.contrast_noise[photo] : std::array<double, kChannels>{}, out);
+  }
   return out;
 }
 

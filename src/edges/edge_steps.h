@@ -22,6 +22,7 @@
 // is not the arris; the fall is.
 #pragma once
 
+#include <array>
 #include <vector>
 
 #include "edges/broken_corner.h"
@@ -43,6 +44,10 @@ struct ArrisObservation {
   bool looks_up = false;        // the wall below the point (edges/broken_corner.h)
 };
 
+// What a photo's contrasts are where it shows no edge (robust standard deviation, grey levels), by channel of a
+// colour profile; empty: not known.
+using ContrastNoise = geometry::IndexedVector<geometry::PhotoIndex, std::array<double, 3>>;
+
 // Where an arris is taken to lie: an outline in a plane, each of its points z_mm above it, and how the corner
 // above it is broken there.
 struct ArrisLine {
@@ -51,6 +56,7 @@ struct ArrisLine {
   std::vector<Eigen::Vector2d> normals;  // outward, in the plane
   std::vector<double> z_mm;
   std::vector<BrokenCorner> corners;
+  ContrastNoise contrast_noise;
 
   // A flat arris, its corner the same all round.
   ArrisLine(const geometry::PlaneFrame& plane, const geometry::Polygon& points, const BrokenCorner& corner)
@@ -71,15 +77,23 @@ struct ArrisLine {
 // All steps of light and colour that one photo shows across one point of an arris.
 struct SeenSteps {
   struct Step {
-    double offset_mm, contrast;  // colour's by what it is trusted
+    double offset_mm, contrast;
+    std::size_t channel;  // edges/edge_profiles.h
   };
   std::size_t point;
   OutlineView view;
   std::vector<Step> steps;
 };
-std::vector<SeenSteps> all_steps(
-    const scan::Scan& scan, const geometry::IndexedVector<geometry::PhotoIndex, surface::Picture>& pictures,
-    const ArrisLine& line, double window_mm, const Surroundings& around);
+// How much a channel's contrast counts against light's.
+double trusted(std::size_t channel);
+
+struct AllSteps {
+  std::vector<SeenSteps> seen;
+  ContrastNoise noise;
+};
+AllSteps all_steps(const scan::Scan& scan,
+                   const geometry::IndexedVector<geometry::PhotoIndex, surface::Picture>& pictures,
+                   const ArrisLine& line, double window_mm, const Surroundings& around);
 
 // All edges seen within +-window_mm of the arris' points along their normals.
 std::vector<ArrisObservation> observe_edges(

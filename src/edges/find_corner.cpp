@@ -7,20 +7,22 @@ namespace interstice::edges {
 
 namespace {
 
-constexpr double kStep_mm = 0.05;    // of places and of heights
-constexpr double kReach_mm = 0.9;    // of places, either way
-constexpr double kHighest_mm = 1.2;  // a corner broken deeper is a chamfer by design
+constexpr double kStep_mm = 0.05;  // of places and of heights
+constexpr double kReach_mm = 1.5;  // of places, either way
+constexpr double kHighest_mm =
+    1.8;  // a corner broken deeper, or a face that falls off further, is no edge by hand
 constexpr double kTable_mm = 0.025;  // of a photo's votes by offset
 constexpr double kMostOffset_mm =
-    3.9;  // of what may be asked: the arris of the highest corner under slope 2.5
+    6.0;  // of what may be asked: the arris of the highest corner under slope 2.5
 constexpr double kNear_px = 0.5, kNear_mm = 0.04;  // how near a step must lie to count
-constexpr double kSecond = 0.2;        // what steps show by chance where there is no line, of a photo
-constexpr double kHalfContrast = 5.0;  // grey levels at which a step counts half
+constexpr double kSecond = 0.2;  // what steps show by chance where there is no line, of a photo
+// Grey levels at which a step counts half: these, or this many times what the photo shows away from edges.
+constexpr double kHalfContrast = 5.0, kHalfNoise = 3.0;
 // Cost of a step of 0.05 mm from one point to the next, in photos: the outline bends, a corner's height
 // changes over several millimetres.
-constexpr double kBend = 0.25, kUneven = 0.6;
+constexpr double kBend = 0.12, kUneven = 0.2;
+constexpr double kFar = 0.5;                   // photos, at the end of the reach
 constexpr int kMostBend = 3, kMostUneven = 1;  // steps
-constexpr double kFar = 0.2;                   // photos, at the end of the reach
 
 constexpr double kAspects[] = {0.5, 0.7, 1, 1.4, 2};  // of the usual width over height
 
@@ -38,9 +40,13 @@ double height_mm(int m) {
 // How well a photo's steps agree with a line at each offset: 0 to 1.
 class Votes {
  public:
-  Votes(const SeenSteps& seen, double near_mm) : value_(2 * kHalfTable + 1, 0.0f) {
+  Votes(const SeenSteps& seen, const std::array<double, 3>& noise, double near_mm)
+      : value_(2 * kHalfTable + 1, 0.0f) {
     for (const SeenSteps::Step& step : seen.steps) {
-      const double size = step.contrast / (step.contrast + kHalfContrast);
+      const double trust = trusted(step.channel);
+      const double half = std::max(kHalfContrast, kHalfNoise * trust * noise[step.channel]);
+      const double c2 = std::pow(trust * step.contrast, 2);
+      const double size = c2 / (c2 + half * half);
       const int middle = kHalfTable + static_cast<int>(std::lround(step.offset_mm / kTable_mm));
       const int reach = static_cast<int>(3 * near_mm / kTable_mm);
       for (int j = std::max(0, middle - reach); j <= std::min(2 * kHalfTable, middle + reach); ++j) {
@@ -90,12 +96,19 @@ void vote(const std::vector<PhotoVotes>& photos, double aspect, std::vector<doub
   }
 }
 
-// The best closed path through the states of all points, by two laps: the second starts from what the first
-// one settled.
-std::vector<int> best_path(const std::vector<std::vector<double>>& score) {
+using Scores = std::vector<std::vector<double>>;  // of every state, point by point
+
+// The best sum of scores of any path that ends in a state, of the second of two laps: it starts from what the
+// first one settled.
+struct Sweep {
+  Scores value;
+  std::vector<std::vector<short>> from;  // of both laps
+};
+
+Sweep sweep(const Scores& score) {
   const std::size_t n = score.size();
+  Sweep out{Scores(n), std::vector<std::vector<short>>(2 * n, std::vector<short>(kStates))};
   std::vector<double> value(kStates, 0.0), next(kStates);
-  std::vector<std::vector<short>> from(2 * n, std::vector<short>(kStates));
   for (std::size_t lap = 0; lap < 2 * n; ++lap) {
     for (int m = 0; m < kHeights; ++m) {
       for (int k = 0; k < kPlaces; ++k) {
@@ -112,45 +125,109 @@ std::vector<int> best_path(const std::vector<std::vector<double>>& score) {
         }
         const auto here = static_cast<std::size_t>(m * kPlaces + k);
         next[here] = best + score[lap % n][here];
-        from[lap][here] = static_cast<short>(best_state);
+        out.from[lap][here] = static_cast<short>(best_state);
       }
     }
     value.swap(next);
+    if (lap >= n) out.value[lap - n] = value;
   }
-  int state = static_cast<int>(std::max_element(value.begin(), value.end()) - value.begin());
+  return out;
+}
+
+std::vector<int> path_of(const Sweep& forward) {
+  const std::size_t n = forward.value.size();
+  const std::vector<double>& last = forward.value.back();
+  int state = static_cast<int>(std::max_element(last.begin(), last.end()) - last.begin());
   std::vector<int> path(n);
   for (std::size_t lap = 2 * n; lap-- > 0;) {
     if (lap >= n) path[lap - n] = state;
-    state = from[lap][static_cast<std::size_t>(state)];
+    state = forward.from[lap][static_cast<std::size_t>(state)];
   }
   return path;
 }
 
-}  // namespace
+// How far off the arris may be because another path is nearly as good: of the best path through every other
+// place, its chance against the best one's times how far off it is.
+std::vector<double> doubt_of(const Scores& score, const Sweep& forward, const std::vector<int>& path) {
+  const double per_vote = std::log(1 / kSecond);  // of odds: what a photo's line tells against chance
+  constexpr double kOther_mm = 0.2;               // nearer, the measurement that follows settles it
+  const std::size_t n = score.size();
+  const Sweep backward = sweep(Scores(score.rbegin(), score.rend()));
+  std::vector<double> out(n, 0);
+  for (std::size_t i = 0; i < n; ++i) {
+    const auto through = [&](std::size_t state) {
+      return forward.value[i][state] + backward.value[n - 1 - i][state] - score[i][state];
+    };
+    const double best = through(static_cast<std::size_t>(path[i]));
+    for (int k = 0; k < kPlaces; ++k) {
+      const double off = place_mm(k) - place_mm(path[i] % kPlaces);
+      if (std::abs(off) < kOther_mm) continue;
+      double other = -1e18;
+      for (int m = 0; m < kHeights; ++m)
+        other = std::max(other, through(static_cast<std::size_t>(m * kPlaces + k)));
+      const double odds = std::exp(std::min(0.0, per_vote * (other - best)));
+      out[i] = std::max(out[i], std::sqrt(odds / (1 + odds)) * std::abs(off));
+    }
+  }
+  return out;
+}
 
-FoundCorner find_corner(const scan::Scan& scan,
-                        const geometry::IndexedVector<geometry::PhotoIndex, surface::Picture>& pictures,
-                        const ArrisLine& line, double aspect, const Surroundings& around) {
+// Scores of all states about one line.
+Scores scores_of(const scan::Scan& scan,
+                 const geometry::IndexedVector<geometry::PhotoIndex, surface::Picture>& pictures,
+                 const ArrisLine& line, double aspect, const Surroundings& around, ContrastNoise& noise) {
   const std::size_t n = line.outline.size();
-  std::vector<std::vector<double>> score(n, std::vector<double>(kStates, 0.0));
+  Scores score(n, std::vector<double>(kStates, 0.0));
   for (std::vector<double>& s : score) {
     for (int k = 0; k < kPlaces; ++k) {
       const double far = place_mm(k) / kReach_mm;
       for (int m = 0; m < kHeights; ++m) s[static_cast<std::size_t>(m * kPlaces + k)] -= kFar * far * far;
     }
   }
+  AllSteps steps = all_steps(scan, pictures, line, kMostOffset_mm, around);
+  noise = std::move(steps.noise);
   std::vector<std::vector<PhotoVotes>> photos(n);
-  for (const SeenSteps& seen : all_steps(scan, pictures, line, kMostOffset_mm, around)) {
+  for (const SeenSteps& seen : steps.seen) {
     const double near_mm = std::hypot(kNear_px / seen.view.px_per_mm, kNear_mm);
-    photos[seen.point].push_back({Votes(seen, near_mm), seen.view.slope, near_mm});
+    photos[seen.point].push_back({Votes(seen, noise[seen.view.photo], near_mm), seen.view.slope, near_mm});
   }
   for (std::size_t i = 0; i < n; ++i) vote(photos[i], aspect, score[i]);
-  const std::vector<int> path = best_path(score);
+  return score;
+}
+
+bool at_the_end(const std::vector<int>& path) {
+  constexpr int kEnd = 2;  // steps
+  return std::any_of(path.begin(), path.end(), [](int state) {
+    const int k = state % kPlaces;
+    return k < kEnd || k >= kPlaces - kEnd;
+  });
+}
+
+}  // namespace
+
+FoundCorner find_corner(const scan::Scan& scan,
+                        const geometry::IndexedVector<geometry::PhotoIndex, surface::Picture>& pictures,
+                        const ArrisLine& start, double aspect, const Surroundings& around) {
+  constexpr int kSearches = 3;  // about 2.5 mm off the first line
+  ArrisLine line = start;
+  const std::size_t n = line.outline.size();
   FoundCorner out;
-  for (std::size_t i = 0; i < n; ++i) {
-    out.outline.push_back(line.outline[i] + place_mm(path[i] % kPlaces) * line.normals[i]);
-    out.height.push_back(height_mm(path[i] / kPlaces));
+  for (int round = 0; round < kSearches; ++round) {
+    const Scores score = scores_of(scan, pictures, line, aspect, around, out.contrast_noise);
+    const Sweep forward = sweep(score);
+    const std::vector<int> path = path_of(forward);
+    out.height.clear();
+    for (std::size_t i = 0; i < n; ++i) {
+      line.outline[i] += place_mm(path[i] % kPlaces) * line.normals[i];
+      out.height.push_back(height_mm(path[i] / kPlaces));
+    }
+    if (!at_the_end(path) || round + 1 == kSearches) {
+      out.doubt_mm = doubt_of(score, forward, path);
+      break;
+    }
+    line.normals = geometry::outward_normals(line.outline);
   }
+  out.outline = std::move(line.outline);
   return out;
 }
 

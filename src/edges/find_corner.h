@@ -5,11 +5,12 @@
 // corner and measure the seam too wide by its width. Here both are looked for at once: at every point of the
 // outline, for every place d outward and every height h of the corner, a photo under `slope` should show the
 // arris at d + slope h (from the side it is the contour) and the rim at d - w, where w may be from half to twice
-// what is usual for h, the same in all photos. Photos vote with their
-// steps of light and colour; a second line must have more votes of the photos that could tell it from the
-// first than chance gives, or the corner is taken for sharp: of two lines that both are there the outer is
-// the arris. The best smooth path of (d, h) round the outline is found by closed dynamic programming. Bowl
-// frame, mm.
+// what is usual for h, the same in all photos. Photos vote with their steps of light and colour, each by its size
+// against what that photo shows away from edges (noise, grain); a second line must have more votes of the photos
+// that could tell it from the first than chance gives, or the corner is taken for sharp: of two lines that both
+// are there the outer is the arris. The best smooth path of (d, h) round the outline is found by closed dynamic
+// programming, again about what was found where it came to the end of its reach. Where another path is nearly as
+// good, its odds and how far off it is become a standard uncertainty. Bowl frame, mm.
 #pragma once
 
 #include <vector>
@@ -19,8 +20,10 @@
 namespace interstice::edges {
 
 struct FoundCorner {
-  geometry::Polygon outline;   // of the arris, point for point, in the frame of `line`
-  std::vector<double> height;  // of the corner above it
+  geometry::Polygon outline;     // of the arris, point for point, in the frame of `line`
+  std::vector<double> height;    // of the corner above it
+  std::vector<double> doubt_mm;  // standard uncertainty of the outline, as another line may be the arris
+  ContrastNoise contrast_noise;
 };
 
 // `line` lies in the face's plane. aspect: usual width of a broken corner over its height.

@@ -58,6 +58,7 @@ TracedArris trace_arris(const scan::Scan& scan,
   TracedArris t;
   ArrisLine line(start.frame, start.outline, known.corner);
   if (!start.z_mm.empty()) line.z_mm = start.z_mm;
+  line.contrast_noise = known.contrast_noise;
   const std::size_t n = line.outline.size();
   for (std::size_t round = 0; round < windows_mm.size(); ++round) {
     line.normals = geometry::outward_normals(line.outline);

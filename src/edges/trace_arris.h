@@ -26,6 +26,7 @@ struct ArrisPrior {
   geometry::PlaneFrame face;
   double height_sd_mm = 0.1, tilt_sd = 0.005;
   BrokenCorner corner;
+  ContrastNoise contrast_noise;
 };
 
 // Where to start from.

@@ -339,4 +339,13 @@ geometry::IndexedVector<geometry::PhotoIndex, Eigen::Matrix<double, 7, 7>> pose_
   return out;
 }
 
+Eigen::Matrix<double, 7, 7> about_camera(const Eigen::Matrix<double, 7, 7>& about_bench,
+                                         const Eigen::Isometry3d& camera_T_bench) {
+  // R p + t moves by r x (R p) + d = r x (R p + t) + (d - r x t).
+  const Vector3d t = camera_T_bench.translation();
+  Eigen::Matrix<double, 7, 7> by = Eigen::Matrix<double, 7, 7>::Identity();
+  by.block<3, 3>(3, 0) << 0, -t.z(), t.y(), t.z(), 0, -t.x(), -t.y(), t.x(), 0;
+  return by * about_bench * by.transpose();
+}
+
 }  // namespace interstice::scan

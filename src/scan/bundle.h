@@ -92,4 +92,9 @@ enum class Shared { unknown, held };
 geometry::IndexedVector<geometry::PhotoIndex, Eigen::Matrix<double, 7, 7>> pose_covariances(
     const Bundle& bundle, const BundleOptions& options, Shared shared = Shared::unknown);
 
+// The same covariance with the rotation taken about the camera instead of the bench's origin: of (rotation,
+// translation) that move a point p before the camera to p + rotation x p + translation.
+Eigen::Matrix<double, 7, 7> about_camera(const Eigen::Matrix<double, 7, 7>& about_bench,
+                                         const Eigen::Isometry3d& camera_T_bench);
+
 }  // namespace interstice::scan

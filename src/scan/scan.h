@@ -33,8 +33,8 @@ struct ScannedPhoto {
   camera::PhotoInfo info;
   camera::Lens lens;  // of this photo: focusing applied
   Eigen::Isometry3d camera_T_bowl;
-  // Covariance of (rotation vector rad, translation mm, relative focal length) against the other photos, see
-  // scan/bundle.h.
+  // Covariance of (rotation vector rad about the camera, translation mm, relative focal length) against the other
+  // photos, see scan/bundle.h.
   Eigen::Matrix<double, 7, 7> covariance = Eigen::Matrix<double, 7, 7>::Zero();
 
   Eigen::Vector3d centre() const {

@@ -194,7 +194,8 @@ void tie_photos(CardScan& cards, const std::vector<TiePhoto>& photos, const geom
     photo.info = cards.used[i].info;
     photo.lens = lens_of_photo(bundle, geometry::PhotoIndex(i));
     photo.camera_T_bowl = bundle.camera_T_bench[geometry::PhotoIndex(i)] * bowl_T_bench.inverse();
-    photo.covariance = covariances[geometry::PhotoIndex(i)];
+    photo.covariance =
+        about_camera(covariances[geometry::PhotoIndex(i)], bundle.camera_T_bench[geometry::PhotoIndex(i)]);
     const double distance = (photo.camera_T_bowl * Vector3d(0, 0, form.points().front().y() / 2)).norm() -
                             form.points().back().x();
     footprints.push_back(distance / photo.lens.fx);

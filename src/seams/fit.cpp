@@ -36,6 +36,7 @@ struct TileResult {
   std::optional<double> face_above_mm;
   edges::PlanShape shape;
   std::vector<double> alone;  // edges/trace_arris.h
+  std::vector<double> other_mm;
 };
 
 // What is known of a piece before its arris is measured.
@@ -43,7 +44,8 @@ struct Start {
   edges::FaceStart face;
   plan::PieceFace planned;
   edges::PlacedOutline placed;
-  edges::TracedArris first;  // within wide windows
+  edges::TracedArris first;      // within wide windows
+  std::vector<double> other_mm;  // edges::FoundCorner::doubt_mm
 };
 
 edges::ArrisStart start_of(const edges::TracedArris& traced) {
@@ -51,15 +53,15 @@ edges::ArrisStart start_of(const edges::TracedArris& traced) {
 }
 
 // The outline of a face moved from whichever of a corner's two lines it follows to the arris.
-edges::TracedArris on_the_arris(
+std::vector<double> move_to_arris(
     const scan::Scan& scan, const geometry::IndexedVector<geometry::PhotoIndex, surface::Picture>& pictures,
-    const edges::TracedArris& start, const edges::BrokenCorner& corner, const edges::Surroundings& around) {
-  const edges::ArrisLine line(start.frame, start.outline, corner);
-  edges::TracedArris out = start;
-  edges::FoundCorner found = edges::find_corner(scan, pictures, line, edges::aspect(corner), around);
-  out.outline = std::move(found.outline);
-  for (const double h : found.height) out.z_mm.push_back(-h);
-  return out;
+    const edges::Surroundings& around, edges::TracedArris& first, edges::ArrisPrior& known) {
+  const edges::ArrisLine line(first.frame, first.outline, known.corner);
+  edges::FoundCorner found = edges::find_corner(scan, pictures, line, edges::aspect(known.corner), around);
+  first.outline = std::move(found.outline);
+  for (const double h : found.height) first.z_mm.push_back(-h);
+  known.contrast_noise = std::move(found.contrast_noise);
+  return std::move(found.doubt_mm);
 }
 
 // How well outlines are known before and after they are looked for in the photos.
@@ -82,6 +84,7 @@ TileResult fit_tile(const scan::Scan& scan, const surface::Surface& surface,
   tile.height_mm = surface.form.locate(traced.frame.lift(geometry::centroid(traced.outline))).height;
   tile.root = tile.arris;  // until the walls are measured
   result.alone = traced.alone;
+  result.other_mm = start.other_mm;
   result.shape = edges::shape_against_plan(start.planned, tile.arris);
   tile.moved_mm = result.shape.moved_mm;
   tile.turned_deg = result.shape.turned_rad * 180 / std::numbers::pi;
@@ -147,7 +150,7 @@ void doubt_lone_edges(std::vector<TileResult>& results) {
     const std::vector<double> other = edges::other_line_variances(r.shape.off_mm, r.alone, usual);
     for (std::size_t i = 0; i < other.size(); ++i) {
       double& sd = r.measured.sd_mm[i];
-      const double doubted = std::sqrt(sd * sd + other[i]);
+      const double doubted = std::sqrt(sd * sd + other[i] + r.other_mm[i] * r.other_mm[i]);
       sd = doubted < kUnseenSd_mm ? std::copysign(doubted, sd) : -doubted;
     }
   }
@@ -235,7 +238,8 @@ std::vector<TileResult> measure_tiles(
     core::parallel_for(starts.size(), threads, [&](std::size_t t) {
       edges::TracedArris& first = starts[t].first;
       if (starts[t].face.state != plan::TileState::placed) return;
-      if (first.z_mm.empty()) first = on_the_arris(scan, pictures, first, known[t].corner, {&as_placed, t});
+      if (first.z_mm.empty())
+        starts[t].other_mm = move_to_arris(scan, pictures, {&as_placed, t}, first, known[t]);
       first = edges::trace_arris(scan, pictures, start_of(first), known[t], windows, {&as_placed, t});
     });
     learn_corners(starts, known);

@@ -108,12 +108,14 @@ class Laws : public testing::Test {
   }
 
   // The same seams; widths `scale` times as wide but for a small part of what the program itself calls
-  // uncertain (photos are read a little differently), and no verdict turned round.
+  // uncertain (photos are read a little differently; in pictures as coarse as these one or two edges may be), and
+  // no verdict turned round.
   static void same_seams(const json& other, double scale) {
     const std::map<Pair, json> want = seams_of(fit()), got = seams_of(other);
     ASSERT_EQ(got.size(), want.size());
     ASSERT_GE(want.size(), 8u);
     std::vector<double> sizes;
+    std::size_t differently = 0;
     for (const auto& [tiles, s] : want) {
       const std::string name = tiles.first + "-" + tiles.second;
       ASSERT_TRUE(got.count(tiles)) << name;
@@ -122,13 +124,15 @@ class Laws : public testing::Test {
       if (s["narrowest_mm"].is_null()) continue;
       const double w = s["narrowest_mm"], u95 = s["u95_mm"],
                    change = g["narrowest_mm"].get<double>() / scale - w;
-      EXPECT_LE(std::abs(change), 0.5 * u95) << name;
+      EXPECT_LE(std::abs(change), 0.6 * u95) << name;
+      differently += std::abs(change) > 0.25 * u95 ? 1 : 0;
       EXPECT_NEAR(g["u95_mm"].get<double>() / scale, u95, 0.35 * u95) << name;
       EXPECT_FALSE(s["verdict"] == "clear" && g["verdict"] == "too tight") << name;
       EXPECT_FALSE(s["verdict"] == "too tight" && g["verdict"] == "clear") << name;
       sizes.push_back(std::abs(change));
     }
     std::nth_element(sizes.begin(), sizes.begin() + std::ptrdiff_t(sizes.size() / 2), sizes.end());
+    EXPECT_LE(differently, 2u);
     EXPECT_LT(sizes[sizes.size() / 2], 0.025);
   }
 };

@@ -74,7 +74,7 @@ TEST(FaceAbove, SaysNothingFromAFewCells) {
 // its edges would be looked for in the wrong place.
 TEST(FaceStart, AFaceKnownTooPoorlyToLookForEdgesIsUnseen) {
   const plan::Plan plan = testing_plan::shell_plan();
-  surface::HeightField field = heights(plan, 0.3, 0.1);
+  surface::HeightField field = heights(plan, 0.3, 0.3);
   const edges::FaceStart whole = edges::start_face(field, plan, kTile);
   EXPECT_EQ(whole.state, plan::TileState::placed);
   EXPECT_LT(whole.height_sd_mm, 0.1);

@@ -72,6 +72,50 @@ TEST(FindCorner, ASharpCornerIsNotGivenARim) {
   EXPECT_LT(f.height_mm, 0.15);
 }
 
+// Placed outlines may follow something else over a millimetre off.
+TEST(FindCorner, IsFoundFromOverAMillimetreOff) {
+  for (const double start_mm : {-1.3, 1.3}) {
+    const FoundEdges f = found_edges(broken_plate(0.8, 0.8, 120), start_mm);
+    EXPECT_NEAR(f.place_mm, 0, 0.4 * kCornerPixel_mm) << start_mm;
+  }
+}
+
+// Root mean square of what is stated of the doubt, and of how far off the outline is, along the four edges.
+struct Doubt {
+  double stated_mm = 0, true_mm = 0;
+};
+
+Doubt doubt_of(double inside, double outside, double noise) {
+  PlateOptions options;
+  options.inside = inside;
+  options.outside = outside;
+  options.noise = noise;
+  const PlateScene s = plate_scene(options);
+  const edges::ArrisLine line(s.plane, geometry::grown(geometry::resampled(plate_outline(), 0.75), 0.6), {});
+  const edges::FoundCorner corner = edges::find_corner(s.scan, s.pictures, line, 1.0, {});
+  Doubt out;
+  double points = 0;
+  for (std::size_t i = 0; i < corner.outline.size(); ++i) {
+    const int k = edge_of(corner.outline[i], kFromEnds_mm);
+    if (k < 0) continue;
+    out.stated_mm += std::pow(corner.doubt_mm[i], 2);
+    out.true_mm += std::pow(inward_mm(k, corner.outline[i]), 2);
+    points += 1;
+  }
+  return {std::sqrt(out.stated_mm / points), std::sqrt(out.true_mm / points)};
+}
+
+// Noise does not outvote an edge several times its size, and of such an edge there is no doubt; where the edge
+// drowns, what is stated is of the size of the error.
+TEST(FindCorner, AnEdgeIsDoubtedWhereItDrownsInNoise) {
+  const Doubt clear = doubt_of(110, 60, 8);
+  EXPECT_LT(clear.true_mm, 0.4 * kCornerPixel_mm);
+  EXPECT_LT(clear.stated_mm, 0.02);
+  const Doubt drowned = doubt_of(64, 60, 12);
+  EXPECT_GT(drowned.stated_mm, 0.2);
+  EXPECT_LT(drowned.true_mm, 3 * drowned.stated_mm);
+}
+
 // Where the arris is looked for, the rim of a wide corner is no reading, be it the stronger step, and what is read
 // square onto the edge and onto the wall is the arris.
 TEST(FindCorner, ReadingsAreOfTheArris) {

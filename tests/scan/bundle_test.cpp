@@ -12,6 +12,7 @@
 #include "scan/card_scene.h"
 #include "scan/form_pose.h"
 #include "scan/length_check.h"
+#include "scan/scan.h"
 #include "scan/tie_points.h"
 
 namespace interstice {
@@ -86,6 +87,36 @@ TEST(Adjustment, CovarianceIsTheSpreadOfRepeatedMeasurements) {
   }
   // 120 squared normal deviates: a standard deviation of 13 % about the mean.
   EXPECT_NEAR(spread / stated, 1.0, 0.4);
+}
+
+// A point before the camera is moved alike by a pose's error and by the same error taken about the camera.
+TEST(Adjustment, ErrorsAboutTheCameraMovePointsAsThePosesDo) {
+  scan::ScannedPhoto photo;
+  photo.camera_T_bowl = Isometry3d(Eigen::AngleAxisd(1.1, Vector3d(0.3, 0.8, -0.5).normalized()));
+  photo.camera_T_bowl.translation() = Vector3d(20, -35, 430);
+  Eigen::Matrix<double, 7, 7> half;
+  for (int i = 0; i < 49; ++i) half(i / 7, i % 7) = std::sin(1.7 * i) * (i % 7 < 3 ? 1e-4 : 1e-2);
+  half.row(6) *= 0.01;
+  const Eigen::Matrix<double, 7, 7> about_bench = half * half.transpose();
+  photo.covariance = scan::about_camera(about_bench, photo.camera_T_bowl);
+  for (const Vector3d& p : {Vector3d(0, 0, 0), Vector3d(110, 20, 15), Vector3d(-30, 60, 120)}) {
+    // By differences, as the adjustment moves it: the rotation of the bench's axes, then the translation.
+    Eigen::Matrix<double, 3, 7> by;
+    const auto moved = [&](int k, double step) -> Vector3d {
+      Eigen::Matrix<double, 7, 1> e = Eigen::Matrix<double, 7, 1>::Zero();
+      e[k] = step;
+      const Vector3d turn = e.head<3>();
+      const Eigen::AngleAxisd turned(turn.norm(), turn.norm() > 0 ? turn.normalized() : Vector3d::UnitX());
+      Vector3d at = turned * (photo.camera_T_bowl.linear() * p) + photo.camera_T_bowl.translation() +
+                    Vector3d(e.segment<3>(3));
+      at.head<2>() *= 1 + e[6];
+      return at;
+    };
+    for (int k = 0; k < 7; ++k) by.col(k) = (moved(k, 1e-5) - moved(k, -1e-5)) / 2e-5;
+    const Eigen::Matrix3d want = by * about_bench * by.transpose();
+    const auto stated = photo.moved_by_errors(p);
+    EXPECT_LT((stated * photo.covariance * stated.transpose() - want).norm(), 1e-5 * want.norm());
+  }
 }
 
 // How the bench's axes lie is nothing to a camera: its small rotations and shifts, taken in its own axes,
