@@ -1,6 +1,7 @@
 #include "edges/find_corner.h"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 
 namespace interstice::edges {
@@ -15,7 +16,7 @@ constexpr double kTable_mm = 0.025;  // of a photo's votes by offset
 constexpr double kMostOffset_mm =
     6.0;  // of what may be asked: the arris of the highest corner under slope 2.5
 constexpr double kNear_px = 0.5, kNear_mm = 0.04;  // how near a step must lie to count
-constexpr double kSecond = 0.2;  // what steps show by chance where there is no line, of a photo
+constexpr float kSecond = 0.2f;  // what steps show by chance where there is no line, of a photo
 // Grey levels at which a step counts half: these, or this many times what the photo shows away from edges.
 constexpr double kHalfContrast = 5.0, kHalfNoise = 3.0;
 // Cost of a step of 0.05 mm from one point to the next, in photos: the outline bends, a corner's height
@@ -56,9 +57,15 @@ class Votes {
       }
     }
   }
-  double at(double offset_mm) const {
-    const int j = kHalfTable + static_cast<int>(std::lround(offset_mm / kTable_mm));
-    return j < 0 || j > 2 * kHalfTable ? 0.0 : static_cast<double>(value_[static_cast<std::size_t>(j)]);
+  // Adds to every place what a line `shift_mm` outward of it gets.
+  void add(double shift_mm, std::array<float, kPlaces>& sum) const {
+    constexpr int kEvery = 2;  // cells of the table from place to place
+    static_assert(kTable_mm * kEvery == kStep_mm);
+    int j = kHalfTable + static_cast<int>(std::lround((place_mm(0) + shift_mm) / kTable_mm));
+    for (int k = 0; k < kPlaces; ++k, j += kEvery) {
+      if (j >= 0 && j <= 2 * kHalfTable)
+        sum[static_cast<std::size_t>(k)] += value_[static_cast<std::size_t>(j)];
+    }
   }
 
  private:
@@ -75,28 +82,61 @@ struct PhotoVotes {
 // Votes of a point's photos for every state. The corner may be as steep or as flat as it likes: its rim counts
 // where most photos see it.
 void vote(const std::vector<PhotoVotes>& photos, double aspect, std::vector<double>& score) {
+  std::array<float, kPlaces> sum, best;
   for (int m = 0; m < kHeights; ++m) {
     const double h = height_mm(m);
-    for (int k = 0; k < kPlaces; ++k) {
-      const double d = place_mm(k);
-      double best = -1e9;
-      for (const double times : kAspects) {
-        const double a = times * aspect;
-        double sum = 0;
-        for (const PhotoVotes& photo : photos) {
-          const double apart = (a + photo.slope) * h;  // negative: the arris is hidden behind the rim
-          sum += photo.votes.at(d + std::max(photo.slope, -a) * h);
-          if (apart > 2 * photo.near_mm) sum += photo.votes.at(d - a * h) - kSecond;
-        }
-        best = std::max(best, sum);
-        if (m == 0) break;
+    best.fill(-1e9f);
+    for (const double times : kAspects) {
+      const double a = times * aspect;
+      sum.fill(0);
+      for (const PhotoVotes& photo : photos) {
+        photo.votes.add(std::max(photo.slope, -a) * h, sum);  // -a: the arris is hidden behind the rim
+        if ((a + photo.slope) * h <= 2 * photo.near_mm) continue;
+        photo.votes.add(-a * h, sum);
+        for (float& x : sum) x -= kSecond;
       }
-      score[static_cast<std::size_t>(m * kPlaces + k)] += best;
+      for (std::size_t k = 0; k < best.size(); ++k) best[k] = std::max(best[k], sum[k]);
+      if (m == 0) break;
     }
+    for (std::size_t k = 0; k < best.size(); ++k)
+      score[static_cast<std::size_t>(m) * kPlaces + k] += static_cast<double>(best[k]);
   }
 }
 
 using Scores = std::vector<std::vector<double>>;  // of every state, point by point
+
+// The best way to every state from the states before it.
+struct Best {
+  std::vector<double> value = std::vector<double>(kStates);
+  std::vector<short> from = std::vector<short>(kStates);
+};
+
+// Places and heights change each at its own price: first the one, then the other.
+void step_to(const std::vector<double>& value, Best& bent, Best& out) {
+  for (int m = 0; m < kHeights; ++m) {
+    for (int k = 0; k < kPlaces; ++k) {
+      const int here = m * kPlaces + k;
+      double best = -1e18;
+      for (int dk = -std::min(kMostBend, k); dk <= std::min(kMostBend, kPlaces - 1 - k); ++dk) {
+        const double v = value[static_cast<std::size_t>(here + dk)] - kBend * dk * dk;
+        if (v > best) best = v, bent.from[static_cast<std::size_t>(here)] = static_cast<short>(here + dk);
+      }
+      bent.value[static_cast<std::size_t>(here)] = best;
+    }
+  }
+  for (int m = 0; m < kHeights; ++m) {
+    for (int k = 0; k < kPlaces; ++k) {
+      const auto here = static_cast<std::size_t>(m * kPlaces + k);
+      double best = -1e18;
+      for (int dm = -std::min(kMostUneven, m); dm <= std::min(kMostUneven, kHeights - 1 - m); ++dm) {
+        const auto there = static_cast<std::size_t>((m + dm) * kPlaces + k);
+        const double v = bent.value[there] - kUneven * dm * dm;
+        if (v > best) best = v, out.from[here] = bent.from[there];
+      }
+      out.value[here] = best;
+    }
+  }
+}
 
 // The best sum of scores of any path that ends in a state, of the second of two laps: it starts from what the
 // first one settled.
@@ -107,28 +147,13 @@ struct Sweep {
 
 Sweep sweep(const Scores& score) {
   const std::size_t n = score.size();
-  Sweep out{Scores(n), std::vector<std::vector<short>>(2 * n, std::vector<short>(kStates))};
-  std::vector<double> value(kStates, 0.0), next(kStates);
+  Sweep out{Scores(n), {}};
+  std::vector<double> value(kStates, 0.0);
+  Best bent, step;
   for (std::size_t lap = 0; lap < 2 * n; ++lap) {
-    for (int m = 0; m < kHeights; ++m) {
-      for (int k = 0; k < kPlaces; ++k) {
-        double best = -1e18;
-        int best_state = 0;
-        for (int dm = -kMostUneven; dm <= kMostUneven; ++dm) {
-          if (m + dm < 0 || m + dm >= kHeights) continue;
-          for (int dk = -kMostBend; dk <= kMostBend; ++dk) {
-            if (k + dk < 0 || k + dk >= kPlaces) continue;
-            const int state = (m + dm) * kPlaces + k + dk;
-            const double v = value[static_cast<std::size_t>(state)] - kBend * dk * dk - kUneven * dm * dm;
-            if (v > best) best = v, best_state = state;
-          }
-        }
-        const auto here = static_cast<std::size_t>(m * kPlaces + k);
-        next[here] = best + score[lap % n][here];
-        out.from[lap][here] = static_cast<short>(best_state);
-      }
-    }
-    value.swap(next);
+    step_to(value, bent, step);
+    for (std::size_t s = 0; s < value.size(); ++s) value[s] = step.value[s] + score[lap % n][s];
+    out.from.push_back(step.from);
     if (lap >= n) out.value[lap - n] = value;
   }
   return out;
@@ -149,8 +174,9 @@ std::vector<int> path_of(const Sweep& forward) {
 // How far off the arris may be because another path is nearly as good: of the best path through every other
 // place, its chance against the best one's times how far off it is.
 std::vector<double> doubt_of(const Scores& score, const Sweep& forward, const std::vector<int>& path) {
-  const double per_vote = std::log(1 / kSecond);  // of odds: what a photo's line tells against chance
-  constexpr double kOther_mm = 0.2;               // nearer, the measurement that follows settles it
+  const double per_vote =
+      std::log(1 / static_cast<double>(kSecond));  // of odds: what a photo's line tells against chance
+  constexpr double kOther_mm = 0.2;                // nearer, the measurement that follows settles it
   const std::size_t n = score.size();
   const Sweep backward = sweep(Scores(score.rbegin(), score.rend()));
   std::vector<double> out(n, 0);
