@@ -24,7 +24,7 @@ Dial as_in_the_guide(double turned_deg = 0) {
 }
 
 TEST(DialTest, TheGuidesTwentyPhotosAreEnough) {
-  const Coverage coverage = coverage_of(as_in_the_guide());
+  const ViewCoverage coverage = coverage_of(as_in_the_guide());
   EXPECT_TRUE(coverage.enough);
   EXPECT_TRUE(coverage.missing.empty());
   EXPECT_TRUE(coverage.doubles.empty());
@@ -35,7 +35,7 @@ TEST(DialTest, EveryOneOfThemIsMissedWhereItWasTaken) {
   for (std::size_t i = 0; i < whole.standpoints.size(); ++i) {
     Dial dial = whole;
     dial.standpoints.erase(dial.standpoints.begin() + static_cast<std::ptrdiff_t>(i));
-    const Coverage coverage = coverage_of(dial);
+    const ViewCoverage coverage = coverage_of(dial);
     EXPECT_FALSE(coverage.enough);
     ASSERT_EQ(coverage.missing.size(), 1u) << whole.standpoints[i].photo;
     EXPECT_EQ(coverage.missing[0].level, level_of(whole.standpoints[i].height_deg));
@@ -50,7 +50,7 @@ TEST(DialTest, EveryOneOfThemIsMissedWhereItWasTaken) {
 TEST(DialTest, WideGapsAreFilledAtTheRingsStep) {
   Dial dial;
   for (const double clock : {0.0, 40.0, 80.0, 120.0}) dial.standpoints.push_back({"low", clock, 20, 500});
-  const Coverage coverage = coverage_of(dial);
+  const ViewCoverage coverage = coverage_of(dial);
   std::vector<double> low, high;
   for (const MissingView& view : coverage.missing) {
     if (view.level == Level::low) low.push_back(view.clock_deg);
@@ -65,12 +65,12 @@ TEST(DialTest, TurnedOrShuffledItSaysTheSame) {
   std::mt19937 random(4);
   Dial some = as_in_the_guide();
   some.standpoints.resize(7);
-  const Coverage before = coverage_of(some);
+  const ViewCoverage before = coverage_of(some);
   for (const double turn : {33.0, 180.0, 359.0, -75.0}) {
     Dial turned = some;
     for (Standpoint& s : turned.standpoints) s.clock_deg += turn;
     std::shuffle(turned.standpoints.begin(), turned.standpoints.end(), random);
-    const Coverage after = coverage_of(turned);
+    const ViewCoverage after = coverage_of(turned);
     ASSERT_EQ(after.missing.size(), before.missing.size());
     for (const MissingView& view : before.missing) {
       EXPECT_TRUE(std::any_of(after.missing.begin(), after.missing.end(), [&](const MissingView& v) {
@@ -91,7 +91,7 @@ TEST(DialTest, ItsAdviceIsEnough) {
     for (int i = 0; i < trial % 9; ++i)
       dial.standpoints.push_back({"start", clock(random), height(random), 500});
     int more = 0;
-    for (Coverage coverage = coverage_of(dial); !coverage.enough && more < 100;
+    for (ViewCoverage coverage = coverage_of(dial); !coverage.enough && more < 100;
          coverage = coverage_of(dial), ++more) {
       const MissingView next = coverage.missing[0];
       const double at = next.level == Level::low ? kLowDeg : next.level == Level::high ? kHighDeg : 88;
@@ -104,7 +104,7 @@ TEST(DialTest, ItsAdviceIsEnough) {
 TEST(DialTest, TwoFromOnePlaceAreNamed) {
   Dial dial = as_in_the_guide();
   dial.standpoints.push_back({"again", 82, 21, 700});
-  const Coverage coverage = coverage_of(dial);
+  const ViewCoverage coverage = coverage_of(dial);
   ASSERT_EQ(coverage.doubles.size(), 1u);
   EXPECT_EQ(coverage.doubles[0], (std::pair<std::string, std::string>{"again", "low2"}));
 }
