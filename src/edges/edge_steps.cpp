@@ -351,7 +351,7 @@ AllSteps all_steps(const scan::Scan& scan,
         const double sign = r.slope[i] < 0 ? -1 : 1;
         const double contrast = sign * r.slope[i];
         if (contrast * trusted(c) < kLeastContrast || !is_peak(r.slope, i, sign)) continue;
-        seen.steps.push_back({peak_mm(r, i, sign), contrast, c});
+        seen.steps.push_back({peak_mm(r, i, sign), contrast, c, c == 0 && sign > 0});
       }
     }
     out.seen.push_back(std::move(seen));

@@ -79,6 +79,7 @@ struct SeenSteps {
   struct Step {
     double offset_mm, contrast;
     std::size_t channel;  // edges/edge_profiles.h
+    bool brighter;        // of light: outward
   };
   std::size_t point;
   OutlineView view;
