@@ -88,7 +88,7 @@ struct Doubt {
 Doubt doubt_of(double inside, double outside, double noise) {
   PlateOptions options;
   options.inside = inside;
-  options.outside = 60;
+  options.outside = outside;
   options.noise = noise;
   const PlateScene s = plate_scene(options);
   const edges::ArrisLine line(s.plane, geometry::grown(geometry::resampled(plate_outline(), 0.75), 0.6), {});
