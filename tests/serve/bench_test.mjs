@@ -197,6 +197,8 @@ try {
     await phone.click("#to-result");
     const page_of = page => page.frameLocator("#result");
     await page_of(phone).locator(".work input").first().waitFor({ timeout: 60000 });
+    // The page's script runs when all of it has come.
+    await page_of(phone).locator("#kept", { hasText: "everybody" }).waitFor({ timeout: 60000 }).catch(() => {});
     await accessible(phone, "result");
     await look(phone, "phone-result");
     check(/everybody at the bench/.test(await page_of(phone).locator("#work").textContent()), "it says who sees the ticks");
