@@ -24,8 +24,8 @@ constexpr double kBlur_px = 0.8;         // of the derivative filter: about a ph
 constexpr double kAcross_mm = 0.75;      // the spacing of points: each reads its own stretch of edge
 constexpr double kLeastContrast = 5.0;   // grey levels, a few times the noise of such a mean
 constexpr double kLeastOverNoise = 3.0;  // of a contrast: below, it may be what the photo shows anywhere
-constexpr double kEdgeSd_px =
-    0.12;  // of a strong edge, or at a contrast of 30 grey levels; rescaled by the residuals
+// Of a strong edge, or at a contrast of 30 grey levels where the noise is not known; rescaled by the residuals.
+constexpr double kEdgeSd_px = 0.12;
 // Of the place of a step in noise, for noise as large as the step: white noise behind the derivative's filter of
 // deviation s has a slope of sqrt(3/2) / s, and the response to a step of the same blur the curvature 1 / (2 s^2).
 const double kNoisePlace_px = 2 * std::sqrt(1.5) * kBlur_px;
@@ -45,7 +45,7 @@ struct Edge {
 
 // What one photo shows at one point: the strongest step of each kind, with contrast 0 where there is none.
 // Kinds: light falling or rising outwards, and likewise the two differences of colour.
-constexpr std::size_t kKinds = 6, kLightKinds = 2, kChannels = kKinds / 2;
+constexpr std::size_t kKinds = 6, kLightKinds = 2;
 struct Steps {
   std::size_t point;
   OutlineView view;
@@ -184,16 +184,16 @@ class AwayFromEdges {
     constexpr std::size_t kEvery = 4;  // neighbours say the same
     for (std::size_t i = 0; i < slope.size(); i += kEvery) sizes_[channel].push_back(std::abs(slope[i]));
   }
-  std::array<double, kChannels> sd() {
-    std::array<double, kChannels> out{};
-    for (std::size_t c = 0; c < kChannels; ++c) {
+  ChannelNoise sd() {
+    ChannelNoise out{};
+    for (std::size_t c = 0; c < out.size(); ++c) {
       if (!sizes_[c].empty()) out[c] = core::robust_sd(std::move(sizes_[c]));
     }
     return out;
   }
 
  private:
-  std::array<std::vector<double>, kChannels> sizes_;
+  std::array<std::vector<double>, std::tuple_size_v<ChannelNoise>> sizes_;
 };
 
 // Reads one photo across one point.
@@ -281,8 +281,8 @@ class PhotoSteps {
   std::vector<const Steps*> at_;
 };
 
-void choose_kinds(const std::vector<Steps>& steps, const ArrisLine& line,
-                  const std::array<double, kChannels>& noise_sd, std::vector<ArrisObservation>& out) {
+void choose_kinds(const std::vector<Steps>& steps, const ArrisLine& line, const ChannelNoise& noise_sd,
+                  std::vector<ArrisObservation>& out) {
   const PhotoSteps photo(steps, line.outline.size());
   for (const Steps& s : steps) {
     const BrokenCorner& corner = line.corners[s.point];
@@ -377,9 +377,8 @@ std::vector<ArrisObservation> observe_edges(
   std::vector<ArrisObservation> out;
   for (std::size_t p = 0; p < seen.size(); ++p) {
     const geometry::PhotoIndex photo(p);
-    choose_kinds(
-        seen[photo], line,
-        line.contrast_noise.size() > 0 ? line.contrast_noise[photo] : std::array<double, kChannels>{}, out);
+    const bool known = line.contrast_noise.size() > 0;
+    choose_kinds(seen[photo], line, known ? line.contrast_noise[photo] : ChannelNoise{}, out);
   }
   return out;
 }

@@ -45,8 +45,9 @@ struct ArrisObservation {
 };
 
 // What a photo's contrasts are where it shows no edge (robust standard deviation, grey levels), by channel of a
-// colour profile; empty: not known.
-using ContrastNoise = geometry::IndexedVector<geometry::PhotoIndex, std::array<double, 3>>;
+// colour profile, and for all photos; none: not known.
+using ChannelNoise = std::array<double, 3>;
+using ContrastNoise = geometry::IndexedVector<geometry::PhotoIndex, ChannelNoise>;
 
 // Where an arris is taken to lie: an outline in a plane, each of its points z_mm above it, and how the corner
 // above it is broken there.

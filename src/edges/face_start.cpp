@@ -5,6 +5,7 @@
 #include <cmath>
 
 #include "core/median.h"
+#include "edges/find_corner.h"
 #include "plan/piece_model.h"
 #include "surface/form_offset.h"
 
@@ -19,9 +20,8 @@ constexpr double kStartMargin_mm = 2.5;
 constexpr double kLeastKnown = 0.08;   // share of cells; below, nothing is said
 constexpr double kHeightSd_mm = 0.25;  // of one cell's height
 constexpr double kPooling = 4.0;  // neighbouring cells share their patches: fewer of them are independent
-// Edges are looked for within 1.5 mm (edges/find_corner.cpp), three times this: a face known less well is not known
-// to be where it is looked for.
-constexpr double kLeastKnown_mm = 0.5;
+// A third of the reach: a face known less well is not known to be where its edges are looked for.
+constexpr double kLeastKnown_mm = kCornerReach_mm / 3;
 constexpr double kHeightBias_mm = 0.03, kTiltBias = 0.0015;  // of dense heights as a whole
 
 // Robust standard deviation of the heights about the plane.

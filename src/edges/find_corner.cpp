@@ -9,12 +9,11 @@ namespace interstice::edges {
 namespace {
 
 constexpr double kStep_mm = 0.05;  // of places and of heights
-constexpr double kReach_mm = 1.5;  // of places, either way
-constexpr double kHighest_mm =
-    1.8;  // a corner broken deeper, or a face that falls off further, is no edge by hand
+// A corner broken deeper, or a face that falls off further, is no edge by hand.
+constexpr double kHighest_mm = 1.8;
 constexpr double kTable_mm = 0.025;  // of a photo's votes by offset
-constexpr double kMostOffset_mm =
-    6.0;  // of what may be asked: the arris of the highest corner under slope 2.5
+// Of what may be asked: the arris of the highest corner under slope 2.5.
+constexpr double kMostOffset_mm = 6.0;
 constexpr double kNear_px = 0.5, kNear_mm = 0.04;  // how near a step must lie to count
 // Of a vote: gaps are mostly darker than faces, and light that rises outward is rather the neighbour's edge across
 // a narrow seam.
@@ -30,7 +29,7 @@ constexpr int kMostBend = 3, kMostUneven = 1;  // steps
 
 constexpr double kAspects[] = {0.5, 0.7, 1, 1.4, 2};  // of the usual width over height
 
-constexpr int kPlaces = 2 * static_cast<int>(kReach_mm / kStep_mm + 0.5) + 1;
+constexpr int kPlaces = 2 * static_cast<int>(kCornerReach_mm / kStep_mm + 0.5) + 1;
 constexpr int kHeights = static_cast<int>(kHighest_mm / kStep_mm + 0.5) + 1;
 constexpr int kStates = kPlaces * kHeights;
 
@@ -44,8 +43,7 @@ double height_mm(int m) {
 // How well a photo's steps agree with a line at each offset: 0 to 1.
 class Votes {
  public:
-  Votes(const SeenSteps& seen, const std::array<double, 3>& noise, double near_mm)
-      : value_(2 * kHalfTable + 1, 0.0f) {
+  Votes(const SeenSteps& seen, const ChannelNoise& noise, double near_mm) : value_(2 * kHalfTable + 1, 0.0f) {
     for (const SeenSteps::Step& step : seen.steps) {
       const double trust = trusted(step.channel);
       const double half = std::max(kHalfContrast, kHalfNoise * trust * noise[step.channel]);
@@ -144,20 +142,23 @@ void step_to(const std::vector<double>& value, Best& bent, Best& out) {
 // The best sum of scores of any path that ends in a state, of the second of two laps: it starts from what the
 // first one settled.
 struct Sweep {
-  Scores value;
-  std::vector<std::vector<short>> from;  // of both laps
+  Scores value;                          // by point
+  std::vector<std::vector<short>> from;  // of both laps, in the order they were made; only forward
 };
 
-Sweep sweep(const Scores& score) {
+enum class Round { forward, backward };
+
+Sweep sweep(const Scores& score, Round round) {
   const std::size_t n = score.size();
   Sweep out{Scores(n), {}};
   std::vector<double> value(kStates, 0.0);
   Best bent, step;
   for (std::size_t lap = 0; lap < 2 * n; ++lap) {
+    const std::size_t i = round == Round::forward ? lap % n : n - 1 - lap % n;
     step_to(value, bent, step);
-    for (std::size_t s = 0; s < value.size(); ++s) value[s] = step.value[s] + score[lap % n][s];
-    out.from.push_back(step.from);
-    if (lap >= n) out.value[lap - n] = value;
+    for (std::size_t s = 0; s < value.size(); ++s) value[s] = step.value[s] + score[i][s];
+    if (round == Round::forward) out.from.push_back(step.from);
+    if (lap >= n) out.value[i] = value;
   }
   return out;
 }
@@ -177,15 +178,15 @@ std::vector<int> path_of(const Sweep& forward) {
 // How far off the arris may be because another path is nearly as good: of the best path through every other
 // place, its chance against the best one's times how far off it is.
 std::vector<double> doubt_of(const Scores& score, const Sweep& forward, const std::vector<int>& path) {
-  const double per_vote =
-      std::log(1 / static_cast<double>(kSecond));  // of odds: what a photo's line tells against chance
-  constexpr double kOther_mm = 0.2;                // nearer, the measurement that follows settles it
+  // Of odds: what a photo's line tells against chance.
+  const double per_vote = std::log(1 / static_cast<double>(kSecond));
+  constexpr double kOther_mm = 0.2;  // nearer, the measurement that follows settles it
   const std::size_t n = score.size();
-  const Sweep backward = sweep(Scores(score.rbegin(), score.rend()));
+  const Sweep backward = sweep(score, Round::backward);
   std::vector<double> out(n, 0);
   for (std::size_t i = 0; i < n; ++i) {
     const auto through = [&](std::size_t state) {
-      return forward.value[i][state] + backward.value[n - 1 - i][state] - score[i][state];
+      return forward.value[i][state] + backward.value[i][state] - score[i][state];
     };
     const double best = through(static_cast<std::size_t>(path[i]));
     for (int k = 0; k < kPlaces; ++k) {
@@ -209,7 +210,7 @@ Scores scores_of(const scan::Scan& scan,
   Scores score(n, std::vector<double>(kStates, 0.0));
   for (std::vector<double>& s : score) {
     for (int k = 0; k < kPlaces; ++k) {
-      const double far = place_mm(k) / kReach_mm;
+      const double far = place_mm(k) / kCornerReach_mm;
       for (int m = 0; m < kHeights; ++m) s[static_cast<std::size_t>(m * kPlaces + k)] -= kFar * far * far;
     }
   }
@@ -243,7 +244,7 @@ FoundCorner find_corner(const scan::Scan& scan,
   FoundCorner out;
   for (int round = 0; round < kSearches; ++round) {
     const Scores score = scores_of(scan, pictures, line, aspect, around, out.contrast_noise);
-    const Sweep forward = sweep(score);
+    const Sweep forward = sweep(score, Round::forward);
     const std::vector<int> path = path_of(forward);
     out.height.clear();
     for (std::size_t i = 0; i < n; ++i) {

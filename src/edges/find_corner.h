@@ -19,6 +19,9 @@
 
 namespace interstice::edges {
 
+// How far from `line` places are searched, either way, mm.
+inline constexpr double kCornerReach_mm = 1.5;
+
 struct FoundCorner {
   geometry::Polygon outline;     // of the arris, point for point, in the frame of `line`
   std::vector<double> height;    // of the corner above it
