@@ -8,6 +8,7 @@
 
 #include "core/parallel.h"
 #include "edges/wall_slope.h"
+#include "geometry/cyclic_runs.h"
 
 namespace interstice::edges {
 namespace {
@@ -76,17 +77,11 @@ std::vector<std::size_t> faced(const geometry::IndexedVector<geometry::TileIndex
 
 // Runs of points that face the same piece, going round; one run of all points if there is but one.
 std::vector<WallSide> sides_of(const std::vector<std::size_t>& faces, std::size_t own) {
-  const std::size_t n = faces.size();
   std::vector<WallSide> out;
-  std::size_t start = 0;
-  while (start < n && faces[start] == faces[(start + n - 1) % n]) ++start;
-  for (std::size_t k = 0; k < n; ++k) {
-    const std::size_t i = (start + k) % n;
-    if (k == 0 || faces[i] != faces[(i + n - 1) % n]) {
-      out.emplace_back();
-      if (faces[i] != own) out.back().faces = geometry::TileIndex(faces[i]);
-    }
-    out.back().points.push_back(i);
+  for (const auto& run : geometry::cyclic_runs(faces)) {
+    out.emplace_back();
+    if (run.value != own) out.back().faces = geometry::TileIndex(run.value);
+    for (std::size_t k = 0; k < run.count; ++k) out.back().points.push_back((run.first + k) % faces.size());
   }
   return out;
 }

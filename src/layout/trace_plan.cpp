@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "core/median.h"
+#include "geometry/cyclic_runs.h"
 #include "layout/seam_solve.h"
 #include "solid/piece_body.h"
 
@@ -21,25 +22,13 @@ bool lines_are_shared(const std::vector<TracedCell>& cells) {
   return cell > strip;
 }
 
-// Stretches of a closed outline with the same cell beyond, as [first, last] indices; short ones join the
-// longer neighbour, so that noise at a fork does not make a seam.
-struct Stretch {
-  std::size_t first, count;
-  int beyond;
-};
+// Points of a closed outline with the same cell beyond; short stretches join the longer neighbour, so that noise
+// at a fork does not make a seam.
+using Stretch = geometry::CyclicRun<int>;
 
 std::vector<Stretch> stretches(const std::vector<int>& beyond, std::size_t shortest) {
   const std::size_t n = beyond.size();
-  std::size_t start = 0;
-  while (start < n && beyond[start] == beyond[(start + n - 1) % n]) ++start;
-  if (start == n) return {{0, n, beyond.empty() ? -1 : beyond[0]}};
-  std::vector<Stretch> all;
-  for (std::size_t k = 0; k < n;) {
-    std::size_t m = k;
-    while (m < n && beyond[(start + m) % n] == beyond[(start + k) % n]) ++m;
-    all.push_back({(start + k) % n, m - k, beyond[(start + k) % n]});
-    k = m;
-  }
+  std::vector<Stretch> all = geometry::cyclic_runs(beyond);
   while (all.size() > 1) {
     const auto shortest_one = std::min_element(
         all.begin(), all.end(), [](const Stretch& a, const Stretch& b) { return a.count < b.count; });
@@ -76,8 +65,8 @@ CellComplex complex_of_shared(const std::vector<TracedCell>& cells) {
   for (const TracedCell& c : cells) complex.cells.push_back(c.outline), complex.on_rim.push_back(c.on_rim);
   for (std::size_t i = 0; i < cells.size(); ++i) {
     for (const Stretch& s : stretches(cells[i].beyond, 5)) {
-      const auto other = static_cast<std::size_t>(s.beyond);
-      if (s.beyond < 0 || other < i) continue;
+      const auto other = static_cast<std::size_t>(s.value);
+      if (s.value < 0 || other < i) continue;
       complex.seams.push_back({i, other, calmed(cells[i].outline, s, 4)});
     }
   }

@@ -6,6 +6,7 @@
 #include <limits>
 #include <numbers>
 
+#include "geometry/cyclic_runs.h"
 #include "geometry/form_surface.h"
 #include "geometry/region.h"
 
@@ -54,23 +55,8 @@ std::vector<int> facing(const plan::Plan& plan, const std::vector<PieceBody>& bo
 
 std::vector<PieceEdge> edges_of(const std::vector<int>& faces, double step) {
   const std::size_t n = faces.size();
-  struct Run {
-    std::size_t first, count;
-    int faces;
-  };
-  std::size_t start = 0;
-  while (start < n && faces[start] == faces[(start + n - 1) % n]) ++start;
-  std::vector<Run> runs;
-  if (start == n) {
-    runs.push_back({0, n, faces.empty() ? kOpen : faces[0]});
-  } else {
-    for (std::size_t k = 0; k < n;) {
-      std::size_t m = k;
-      while (m < n && faces[(start + m) % n] == faces[(start + k) % n]) ++m;
-      runs.push_back({(start + k) % n, m - k, faces[(start + k) % n]});
-      k = m;
-    }
-  }
+  using Run = geometry::CyclicRun<int>;
+  std::vector<Run> runs = geometry::cyclic_runs(faces);
   while (runs.size() > 2) {
     const auto least = std::min_element(runs.begin(), runs.end(),
                                         [](const Run& a, const Run& b) { return a.count < b.count; });
@@ -87,7 +73,7 @@ std::vector<PieceEdge> edges_of(const std::vector<int>& faces, double step) {
          ++k) {  // one edge again, if both sides were the same
       Run& a = runs[k];
       Run& b = runs[(k + 1) % runs.size()];
-      if (a.faces != b.faces) continue;
+      if (a.value != b.value) continue;
       a.count += b.count;
       runs.erase(runs.begin() + static_cast<std::ptrdiff_t>((k + 1) % runs.size()));
       break;
@@ -96,8 +82,8 @@ std::vector<PieceEdge> edges_of(const std::vector<int>& faces, double step) {
   std::vector<PieceEdge> edges;
   for (const Run& r : runs) {
     PieceEdge edge;
-    edge.faces = r.faces >= 0 ? EdgeFaces::piece : r.faces == kRim ? EdgeFaces::rim : EdgeFaces::open;
-    if (r.faces >= 0) edge.neighbour = geometry::TileIndex(static_cast<std::size_t>(r.faces));
+    edge.faces = r.value >= 0 ? EdgeFaces::piece : r.value == kRim ? EdgeFaces::rim : EdgeFaces::open;
+    if (r.value >= 0) edge.neighbour = geometry::TileIndex(static_cast<std::size_t>(r.value));
     edge.first = r.first, edge.count = r.count, edge.length_mm = static_cast<double>(r.count) * step;
     edges.push_back(edge);
   }

@@ -9,6 +9,8 @@
 #include <numbers>
 #include <random>
 
+#include "geometry/cyclic_runs.h"
+
 namespace interstice {
 namespace {
 
@@ -140,6 +142,21 @@ TEST(Polyline, NearestAgreesWithDenseSampling) {
     EXPECT_LT((again - n.point).norm(), 1e-12);
     EXPECT_NEAR((n.point - p).norm(), n.distance, 1e-12);
   }
+}
+
+// Beginning where the values change, round the seam of the list.
+TEST(CyclicRuns, GoRoundTheOutline) {
+  const auto as_text = [](const std::vector<int>& values) {
+    std::string out;
+    for (const auto& run : geometry::cyclic_runs(values))
+      out +=
+          std::to_string(run.first) + "+" + std::to_string(run.count) + "=" + std::to_string(run.value) + " ";
+    return out;
+  };
+  EXPECT_EQ(as_text({7, 7, 2, 2, 2, -1, 7}), "2+3=2 5+1=-1 6+3=7 ");
+  EXPECT_EQ(as_text({1, 2, 1}), "1+1=2 2+2=1 ");
+  EXPECT_EQ(as_text({4, 4, 4}), "0+3=4 ");
+  EXPECT_EQ(as_text({}), "");
 }
 
 }  // namespace
