@@ -9,6 +9,7 @@
 #include <sstream>
 
 #include "core/errors.h"
+#include "core/trimmed.h"
 
 namespace interstice::layout {
 namespace {
@@ -16,11 +17,6 @@ namespace {
 constexpr std::size_t kMaxTablePoints = 100000;
 
 using Cells = std::vector<std::string>;
-
-std::string trimmed(const std::string& s) {
-  const std::size_t first = s.find_first_not_of(" \t\r"), last = s.find_last_not_of(" \t\r");
-  return first == std::string::npos ? "" : s.substr(first, last - first + 1);
-}
 
 // A number written with point or comma as `mark`; the whole text must be one.
 std::optional<double> number(std::string text, char mark) {
@@ -43,7 +39,7 @@ Cells split(const std::string& line, const char* separators, bool keep_empty) {
       cell += c;
       continue;
     }
-    cell = trimmed(cell);
+    cell = core::trimmed(cell);
     if (keep_empty || !cell.empty()) out.push_back(cell);
     cell.clear();
   }
@@ -211,7 +207,7 @@ FormTable read_form_table(const std::string& text, const std::string& file, cons
   bool heading = false;
   for (int n = 1; std::getline(in, line); ++n) {
     const std::string place = "line " + std::to_string(n);
-    line = trimmed(line.substr(0, line.find('#')));
+    line = core::trimmed(line.substr(0, line.find('#')));
     if (line.empty()) continue;
     if (table.points.empty() && is_heading(line)) {
       // Of several the last that names columns counts: a title may stand over them.

@@ -7,15 +7,10 @@
 
 #include "core/errors.h"
 #include "core/name_check.h"
+#include "core/trimmed.h"
 
 namespace interstice::layout {
 namespace {
-
-std::string without_spaces(std::string s) {
-  s.erase(0, s.find_first_not_of(" \t\r"));
-  s.erase(s.find_last_not_of(" \t\r") + 1);
-  return s;
-}
 
 bool is_digit(char c) {
   return std::isdigit(static_cast<unsigned char>(c)) != 0;
@@ -47,7 +42,7 @@ std::vector<std::string> columns_of(const std::string& line) {
   std::size_t from = 0;
   for (;;) {
     const std::size_t to = line.find_first_of(",;\t", from);
-    columns.push_back(without_spaces(line.substr(from, to == std::string::npos ? to : to - from)));
+    columns.push_back(core::trimmed(line.substr(from, to == std::string::npos ? to : to - from)));
     if (to == std::string::npos) return columns;
     from = to + 1;
   }
@@ -137,7 +132,7 @@ std::vector<PaperName> read_paper_names(const std::string& text, const std::stri
   std::istringstream in(text);
   std::string line;
   for (int number = 1; std::getline(in, line); ++number) {
-    line = without_spaces(line.substr(0, line.find('#')));
+    line = core::trimmed(line.substr(0, line.find('#')));
     if (!line.empty()) reader.take(line, number);
   }
   return reader.finish();

@@ -8,6 +8,7 @@
 
 #include "core/errors.h"
 #include "core/name_check.h"
+#include "core/trimmed.h"
 #include "layout/trace_cells.h"
 #include "layout/trace_plan.h"
 
@@ -90,20 +91,15 @@ std::vector<LabelLine> label_lines(const std::string& text, const std::string& f
   std::vector<LabelLine> out;
   std::istringstream in(text);
   std::string line;
-  const auto trimmed = [](std::string s) {
-    s.erase(0, s.find_first_not_of(" \t\r"));
-    s.erase(s.find_last_not_of(" \t\r") + 1);
-    return s;
-  };
   for (int number = 1; std::getline(in, line); ++number) {
-    line = trimmed(line.substr(0, line.find('#')));
+    line = core::trimmed(line.substr(0, line.find('#')));
     if (line.empty()) continue;
     const auto fail = [&](const std::string& what) {
       throw core::InputError(file, "line " + std::to_string(number) + ": " + what);
     };
     const std::size_t comma = line.find_first_of(",;\t");
     if (comma == std::string::npos) fail("needs two labels with a comma between them: proposed, wanted");
-    const std::string from = trimmed(line.substr(0, comma)), to = trimmed(line.substr(comma + 1));
+    const std::string from = core::trimmed(line.substr(0, comma)), to = core::trimmed(line.substr(comma + 1));
     if (to.empty() || to.size() > 40) fail("the wanted label must have 1 to 40 characters");
     if (const auto fault = core::character_fault(to)) fail("the wanted label " + *fault);
     if (std::any_of(out.begin(), out.end(), [&](const LabelLine& l) { return l.from == from; }))

@@ -8,6 +8,7 @@
 #include "layout/flatbed.h"
 #include "layout/forms.h"
 #include "layout/layout.h"
+#include "layout/outline_distance.h"
 #include "layout/paper_pose.h"
 #include "layout/paper_trace.h"
 #include "solid/piece_body.h"
@@ -31,16 +32,6 @@ const layout::Layout& paper_layout() {
     return layout::make_layout(paper_form(), options);
   }();
   return made;
-}
-
-double to_line(const geometry::Polygon& closed, const Vector2d& p) {
-  double best = 1e9;
-  for (std::size_t i = 0; i < closed.size(); ++i) {
-    const Vector2d a = closed[i], e = closed[(i + 1) % closed.size()] - a;
-    const double t = std::clamp((p - a).dot(e) / std::max(1e-12, e.squaredNorm()), 0.0, 1.0);
-    best = std::min(best, (a + t * e - p).norm());
-  }
-  return best;
 }
 
 struct Papers {
@@ -125,7 +116,7 @@ TEST(Papers, OutlinesAreReadToAFractionOfAPixel) {
   for (std::size_t i = 0; i < p.found.size(); ++i) {
     for (const Vector2d& px : p.page.pieces[p.found[i]].outline_px) {
       const Vector2d mm((px.x() + 0.5) * 25.4 / 297, -(px.y() + 0.5) * 25.4 / 297);
-      const double d = to_line(p.sheet.outlines_mm[i], mm);
+      const double d = testing_layout::distance_to_outline(p.sheet.outlines_mm[i], mm);
       squares += d * d, n += 1, worst = std::max(worst, d);
     }
   }

@@ -10,6 +10,7 @@
 #include "core/errors.h"
 #include "layout/forms.h"
 #include "layout/independent_faces.h"
+#include "layout/outline_distance.h"
 #include "layout/plan_check.h"
 #include "sheets/patterns.h"
 
@@ -114,16 +115,6 @@ Drawn draw_shared() {
   return d;
 }
 
-double distance_from_line(const geometry::Polygon& closed, const Vector2d& p) {
-  double best = 1e9;
-  for (std::size_t i = 0; i < closed.size(); ++i) {
-    const Vector2d a = closed[i], e = closed[(i + 1) % closed.size()] - a;
-    const double t = std::clamp((p - a).dot(e) / std::max(1e-12, e.squaredNorm()), 0.0, 1.0);
-    best = std::min(best, (a + t * e - p).norm());
-  }
-  return best;
-}
-
 layout::TraceOptions shared_options() {
   layout::TraceOptions options;
   options.name = "sketch";
@@ -180,9 +171,9 @@ TEST(Trace, SharedLinesBecomeTwoOutlinesWithTheGapBetween) {
     ASSERT_NE(cell, drawn.cells.end()) << tile.label;
     std::size_t outside = 0;
     for (const Vector2d& p : tile.outline) {
-      if (geometry::contains(*cell, p) || distance_from_line(*cell, p) < 0.3) continue;
+      if (geometry::contains(*cell, p) || testing_layout::distance_to_outline(*cell, p) < 0.3) continue;
       ++outside;
-      EXPECT_LT(distance_from_line(*cell, p), 2) << tile.label;
+      EXPECT_LT(testing_layout::distance_to_outline(*cell, p), 2) << tile.label;
     }
     EXPECT_LT(outside, tile.outline.size() / 5) << tile.label;
   }
@@ -221,7 +212,8 @@ TEST(Trace, OwnLinesAreTakenAsTheyAreDrawn) {
         own.cells.begin(), own.cells.end(), [&](const geometry::Polygon& a, const geometry::Polygon& b) {
           return (geometry::centroid(a) - c).norm() < (geometry::centroid(b) - c).norm();
         });
-    for (const Vector2d& p : tile.outline) sum += std::pow(distance_from_line(*nearest, p), 2), ++points;
+    for (const Vector2d& p : tile.outline)
+      sum += std::pow(testing_layout::distance_to_outline(*nearest, p), 2), ++points;
   }
   // A picture element is 0.25 mm: lines are found to a fraction of it.
   EXPECT_LT(std::sqrt(sum / static_cast<double>(points)), 0.12);
