@@ -5,6 +5,7 @@
 // bench. Errors: as scan_photos(); MeasureError also when no form is found.
 #pragma once
 
+#include <numbers>
 #include <vector>
 
 #include "geometry/profile.h"
@@ -14,7 +15,7 @@ namespace interstice::form {
 
 // How high the cards' print lies over the bench: printing papers of 80 to 160 g a square metre are 0.1 to 0.2 mm
 // thick (common practice, no source), evenly spread over it.
-inline constexpr double kPaper_mm = 0.15, kPaperSd_mm = 0.1 / 3.4641016151377544;
+inline constexpr double kPaper_mm = 0.15, kPaperSd_mm = 0.1 / (2 * std::numbers::sqrt3);
 
 struct CardDirection {
   int card = 0;

@@ -130,16 +130,15 @@ class PourReporter {
 
   // Of the seams' ends at the rim, those that resin comes to for the first time.
   double rim_share(const std::vector<double>& part) {
-    std::set<std::size_t> now;
+    const std::size_t before = rim_wet_.size();
     for (std::size_t c = 0; c < part.size(); ++c) {
       const std::size_t s = net_.cells.cells[c].station;
-      if (part[c] > 1e-6 && net_.stations[s].at_end && at_rim(scene_, s) && rim_wet_.insert(s).second)
-        now.insert(s);
+      if (part[c] > 1e-6 && net_.stations[s].at_end && at_rim(scene_, s)) rim_wet_.insert(s);
     }
     std::size_t all = 0;
     for (std::size_t s = 0; s < net_.stations.size(); ++s)
       all += net_.stations[s].at_end && at_rim(scene_, s);
-    return all > 0 ? static_cast<double>(now.size()) / static_cast<double>(all) : 0;
+    return all > 0 ? static_cast<double>(rim_wet_.size() - before) / static_cast<double>(all) : 0;
   }
 
   // Whole millilitres and grams, rounded up, so that every place says the same figure.

@@ -34,6 +34,17 @@ TEST(WorkOrder, speaks_bench_words) {
   EXPECT_EQ(rework::work_order({}), "");
 }
 
+seams::Correction easing(const std::string& tile, const std::string& facing, double angle_deg,
+                         double length_mm) {
+  seams::Correction c;
+  c.action = seams::Correction::Action::ease;
+  c.tile = tile;
+  c.facing = facing;
+  c.angle_deg = angle_deg;
+  c.length_mm = length_mm;
+  return c;
+}
+
 // Each step with its reason, what is done to one edge on one line.
 TEST(WorkOrder, SaysWhyAndKeepsOneEdgeTogether) {
   seams::FitDocument fit;
@@ -47,12 +58,7 @@ TEST(WorkOrder, SaysWhyAndKeepsOneEdgeTogether) {
   clear.tiles = {"A02", "B07"};
   clear.verdict = seams::Verdict::clear;
   fit.seams = {pinched, clear};
-  seams::Correction ease;
-  ease.action = seams::Correction::Action::ease;
-  ease.tile = "B07";
-  ease.facing = "C03";
-  ease.angle_deg = 4;
-  ease.length_mm = 12;
+  seams::Correction ease = easing("B07", "C03", 4, 12);
   ease.begin_mm = 5;
   ease.begin_at = "C04";
   ease.frees.push_back({{"C03", "B07"}, 3.6, 3.2});
@@ -78,12 +84,7 @@ TEST(WorkOrder, SaysWhyAndKeepsOneEdgeTogether) {
 }
 
 TEST(WorkOrder, EasingSaysAngleLengthAndWhereToBegin) {
-  seams::Correction c;
-  c.action = seams::Correction::Action::ease;
-  c.tile = "C12";
-  c.facing = "D06";
-  c.angle_deg = 3;
-  c.length_mm = 18;
+  seams::Correction c = easing("C12", "D06", 3, 18);
   c.begin_mm = 4;
   c.begin_at = "D05";
   EXPECT_EQ(rework::correction_words(c),
