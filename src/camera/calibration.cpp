@@ -1,5 +1,7 @@
 #include "camera/calibration.h"
 
+#include <fmt/core.h>
+
 #include <algorithm>
 #include <cmath>
 #include <opencv2/imgproc.hpp>
@@ -101,9 +103,7 @@ double view_rms(const std::vector<Eigen::Vector2d>& residuals, const std::vector
 }
 
 std::string two_digits(double x) {
-  char text[32];
-  std::snprintf(text, sizeof text, "%.2f", x);
-  return text;
+  return fmt::format("{:.2f}", x);
 }
 
 // Marks wrong corners and views as not used. True when anything changed.

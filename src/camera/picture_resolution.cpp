@@ -1,8 +1,9 @@
 #include "camera/picture_resolution.h"
 
+#include <fmt/core.h>
+
 #include <cmath>
 #include <cstdint>
-#include <cstdio>
 #include <exiv2/exiv2.hpp>
 #include <string>
 
@@ -82,11 +83,11 @@ std::optional<double> resolution_dpi(const std::filesystem::path& path) {
   constexpr double kLeast = 2;  // 1 x 1 is an aspect, not a resolution
   if (density->across < kLeast || density->down < kLeast) return std::nullopt;
   if (std::abs(density->across / density->down - 1) > 0.005) {
-    char text[160];
-    std::snprintf(text, sizeof text,
-                  "has %.0f dots per inch across and %.0f down: scan it with the same resolution both ways",
-                  density->across, density->down);
-    throw core::InputError(core::one_line(path.string(), 400), text);
+    throw core::InputError(
+        core::one_line(path.string(), 400),
+        fmt::format(
+            "has {:.0f} dots per inch across and {:.0f} down: scan it with the same resolution both ways",
+            density->across, density->down));
   }
   return density->across;
 }
