@@ -102,10 +102,6 @@ double view_rms(const std::vector<Eigen::Vector2d>& residuals, const std::vector
   return n ? std::sqrt(sum / n) : 0;
 }
 
-std::string two_digits(double x) {
-  return fmt::format("{:.2f}", x);
-}
-
 // Marks wrong corners and views as not used. True when anything changed.
 bool leave_out_wrong(const std::vector<CalibrationView>& views, const CalibrationOptions& options,
                      CalibrationState& state, std::vector<CalibratedView>& results) {
@@ -134,8 +130,9 @@ bool leave_out_wrong(const std::vector<CalibrationView>& views, const Calibratio
     const bool bad = before > std::max(kFineViewPx, kBadViewRatio * usual) && 2 * left < in_use;
     if (bad || left < options.fewest_corners) {
       use.assign(use.size(), false);
-      results[v].reason = "its corners miss those of a flat card by " + two_digits(before) + " px (others " +
-                          two_digits(usual) + "): blurred, bent or moved";
+      results[v].reason = fmt::format(
+          "its corners miss those of a flat card by {:.2f} px (others {:.2f}): blurred, bent or moved",
+          before, usual);
       changed = true;
     }
   }
