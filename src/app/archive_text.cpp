@@ -1,5 +1,7 @@
 #include "app/archive_text.h"
 
+#include <fmt/core.h>
+
 #include <algorithm>
 #include <cmath>
 #include <cstdarg>
@@ -10,15 +12,6 @@
 
 namespace interstice::app::archive_text {
 namespace {
-
-__attribute__((format(printf, 1, 2))) std::string text(const char* format, ...) {
-  std::va_list arguments;
-  va_start(arguments, format);
-  char buffer[1024];
-  std::vsnprintf(buffer, sizeof buffer, format, arguments);
-  va_end(arguments);
-  return buffer;
-}
 
 // Without the minus sign of what rounds to nothing.
 double shown(double mm) {
@@ -47,7 +40,7 @@ std::string table(const std::vector<std::vector<std::string>>& rows) {
 }
 
 std::string width_mm(const std::optional<double>& mm) {
-  return mm ? text("%.2f mm", *mm) : "-";
+  return mm ? fmt::format("{:.2f} mm", *mm) : "-";
 }
 
 Json number(const std::optional<double>& x) {
@@ -96,9 +89,9 @@ std::string moved_text(const archive::Comparison& c) {
   std::vector<std::vector<std::string>> rows{
       {"moved", "along the ring", "towards the pole", "turned", "sure to"}};
   for (const archive::PieceDifference* p : moved) {
-    rows.push_back({p->label, text("%+.2f mm", shown(p->shift.moved_mm.x())),
-                    text("%+.2f mm", shown(p->shift.moved_mm.y())), text("%+.1f deg", p->shift.turned_deg),
-                    text("%.2f mm", p->u95_mm)});
+    rows.push_back({p->label, fmt::format("{:+.2f} mm", shown(p->shift.moved_mm.x())),
+                    fmt::format("{:+.2f} mm", shown(p->shift.moved_mm.y())),
+                    fmt::format("{:+.1f} deg", p->shift.turned_deg), fmt::format("{:.2f} mm", p->u95_mm)});
   }
   return table(rows);
 }
@@ -108,9 +101,9 @@ std::string seams_text(const archive::Comparison& c) {
   for (const archive::SeamChange& s : c.seams) {
     if (s.changed) changed.push_back(&s);
   }
-  std::string out = text("%zu of %s changed beyond their uncertainty", changed.size(),
-                         core::counted(c.seams.size(), "seam").c_str());
-  if (c.by_chance > 0) out += text(" (about %zu would by chance alone)", c.by_chance);
+  std::string out = fmt::format("{} of {} changed beyond their uncertainty", changed.size(),
+                                core::counted(c.seams.size(), "seam"));
+  if (c.by_chance > 0) out += fmt::format(" (about {} would by chance alone)", c.by_chance);
   out += changed.empty() ? ".\n" : ":\n";
   if (changed.empty()) return out;
   std::sort(changed.begin(), changed.end(), [](const archive::SeamChange* a, const archive::SeamChange* b) {
@@ -118,8 +111,9 @@ std::string seams_text(const archive::Comparison& c) {
   });
   std::vector<std::vector<std::string>> rows{{"seam", "before", "after", "change", ""}};
   for (const archive::SeamChange* s : changed) {
-    rows.push_back({seam_name(s->tiles), text("%.2f mm", s->before_mm), text("%.2f mm", s->after_mm),
-                    text("%+.2f +- %.2f mm", s->change_mm(), s->u95_mm), s->sure ? "" : "may be chance"});
+    rows.push_back(
+        {seam_name(s->tiles), fmt::format("{:.2f} mm", s->before_mm), fmt::format("{:.2f} mm", s->after_mm),
+         fmt::format("{:+.2f} +- {:.2f} mm", s->change_mm(), s->u95_mm), s->sure ? "" : "may be chance"});
   }
   return out + table(rows);
 }
@@ -129,9 +123,10 @@ std::string came_in_text(const archive::Comparison& c) {
   std::vector<std::vector<std::string>> rows{
       {"surface came in", "mean", "least", "most", "at", "thinnest left", "at"}};
   for (const archive::CameIn& r : c.came_in) {
-    rows.push_back({r.ring == 0 ? "all" : text("ring %d", r.ring), text("%.2f mm", shown(r.mean_mm)),
-                    text("%.2f mm", shown(r.least_mm)), text("%.2f mm", shown(r.most_mm)), r.most_at,
-                    text("%.2f mm", r.thinnest_left_mm), r.thinnest_at});
+    rows.push_back({r.ring == 0 ? "all" : fmt::format("ring {}", r.ring),
+                    fmt::format("{:.2f} mm", shown(r.mean_mm)), fmt::format("{:.2f} mm", shown(r.least_mm)),
+                    fmt::format("{:.2f} mm", shown(r.most_mm)), r.most_at,
+                    fmt::format("{:.2f} mm", r.thinnest_left_mm), r.thinnest_at});
   }
   return table(rows);
 }
@@ -156,8 +151,8 @@ Json spread_json(const archive::Spread& s) {
 
 std::string size(std::uintmax_t bytes) {
   if (bytes < 1000) return std::to_string(bytes) + " B";
-  if (bytes < 1000000) return text("%.1f kB", static_cast<double>(bytes) / 1e3);
-  return text("%.1f MB", static_cast<double>(bytes) / 1e6);
+  if (bytes < 1000000) return fmt::format("{:.1f} kB", static_cast<double>(bytes) / 1e3);
+  return fmt::format("{:.1f} MB", static_cast<double>(bytes) / 1e6);
 }
 
 std::string list(const std::vector<archive::Entry>& entries) {
@@ -184,12 +179,13 @@ std::string entry(const archive::Entry& e, const std::string& folder) {
              {"stage", std::string(name_of(e.stage)) + ", ring " + std::to_string(e.ring)},
              {"wood", e.wood.empty() ? "-" : e.wood},
              {"pieces", std::to_string(e.pieces)},
-             {"seams", text("%d too tight, %d pinched, %d doubtful, %d clear, %d unseen", e.too_tight,
-                            e.pinched, e.doubtful, e.clear, e.unseen)},
-             {"narrowest", e.smallest_mm ? text("%.2f +- %.2f mm (smallest fill %.2f mm)", *e.smallest_mm,
-                                                e.smallest_u95_mm.value_or(0), e.smallest_fill_mm)
-                                         : "-"},
-             {"planned gap", text("%.2f mm", e.planned_gap_mm)},
+             {"seams", fmt::format("{} too tight, {} pinched, {} doubtful, {} clear, {} unseen", e.too_tight,
+                                   e.pinched, e.doubtful, e.clear, e.unseen)},
+             {"narrowest", e.smallest_mm
+                               ? fmt::format("{:.2f} +- {:.2f} mm (smallest fill {:.2f} mm)", *e.smallest_mm,
+                                             e.smallest_u95_mm.value_or(0), e.smallest_fill_mm)
+                               : "-"},
+             {"planned gap", fmt::format("{:.2f} mm", e.planned_gap_mm)},
              {"folder", folder},
              {"payload", core::counted(e.payload_files, "file") + ", " + size(e.payload_bytes)}});
   for (const archive::KeptFile& f : e.files) out += "  " + f.path + "  " + size(f.bytes) + "\n";
@@ -226,10 +222,10 @@ std::string comparison(const archive::Comparison& c, const archive::Entry& befor
                        const archive::Entry& after) {
   const archive::Alignment& a = c.alignment;
   std::string out = "before  " + before.id + "\nafter   " + after.id + "\n";
-  out += text("Laid over each other by %s (%zu agree to %.2f mm): turned %.2f deg about the axis",
-              core::counted(a.pieces, "piece").c_str(), a.agreeing, a.rms_mm, a.turn_deg);
+  out += fmt::format("Laid over each other by {} ({} agree to {:.2f} mm): turned {:.2f} deg about the axis",
+                     core::counted(a.pieces, "piece"), a.agreeing, a.rms_mm, a.turn_deg);
   out += a.turn_only ? "; too few pieces for shift and tilt.\n"
-                     : text(", shifted %.2f mm, tilted %.2f deg.\n", a.shift_mm, a.tilt_deg);
+                     : fmt::format(", shifted {:.2f} mm, tilted {:.2f} deg.\n", a.shift_mm, a.tilt_deg);
   out += labels_text("Placed only before:", c.only_before);
   out += labels_text("Placed only after:", c.only_after);
   return out + moved_text(c) + seams_text(c) + came_in_text(c);
@@ -288,24 +284,25 @@ std::string learned(const archive::Learned& l) {
                     ", as first built; built less planned, with 95 % intervals:\n";
   std::vector<std::vector<std::string>> rows{{"", "seams", "mean", "", "spread (sd)", ""}};
   const auto row = [&](const archive::Spread& s) {
-    rows.push_back({s.where, std::to_string(s.seams), text("%+.2f mm", s.mean_mm),
-                    text("(%+.2f to %+.2f)", s.mean_low_mm, s.mean_high_mm), text("%.2f mm", s.sd_mm),
-                    text("(%.2f to %.2f)", s.sd_low_mm, s.sd_high_mm)});
+    rows.push_back({s.where, std::to_string(s.seams), fmt::format("{:+.2f} mm", s.mean_mm),
+                    fmt::format("({:+.2f} to {:+.2f})", s.mean_low_mm, s.mean_high_mm),
+                    fmt::format("{:.2f} mm", s.sd_mm),
+                    fmt::format("({:.2f} to {:.2f})", s.sd_low_mm, s.sd_high_mm)});
   };
   row(l.all);
   for (const archive::Spread& s : l.by_ring) row(s);
   out += table(rows);
-  out += text("Of the spread, %.2f mm comes from measuring", l.measuring_sd_mm);
-  out += l.bowls > 1 ? text("; pieces differ among themselves by %.2f mm (sd).\n", l.bowl_sd_mm)
+  out += fmt::format("Of the spread, {:.2f} mm comes from measuring", l.measuring_sd_mm);
+  out += l.bowls > 1 ? fmt::format("; pieces differ among themselves by {:.2f} mm (sd).\n", l.bowl_sd_mm)
                      : std::string("; how pieces differ among themselves a single one cannot tell.\n");
-  out += text("Gap to plan for a smallest fill of %.2f mm:\n", l.smallest_fill_mm);
+  out += fmt::format("Gap to plan for a smallest fill of {:.2f} mm:\n", l.smallest_fill_mm);
   std::vector<std::vector<std::string>> gaps{
       {"seams to fill", "gap to plan", "", "kept seams it would have served"}};
   for (const archive::GapAdvice& g : l.gaps) {
-    gaps.push_back(
-        {text("%.1f %%", 100 * g.share), text("%.2f mm", g.sure_mm),
-         text("with %.0f %% confidence (%.2f mm taken at face value)", 100 * l.confidence, g.estimate_mm),
-         text("%.1f %%", 100 * g.kept_share)});
+    gaps.push_back({fmt::format("{:.1f} %", 100 * g.share), fmt::format("{:.2f} mm", g.sure_mm),
+                    fmt::format("with {:.0f} % confidence ({:.2f} mm taken at face value)",
+                                100 * l.confidence, g.estimate_mm),
+                    fmt::format("{:.1f} %", 100 * g.kept_share)});
   }
   return out + table(gaps);
 }

@@ -1,7 +1,8 @@
 #include "app/command_line.h"
 
+#include <fmt/core.h>
+
 #include <CLI/CLI.hpp>
-#include <cstdio>
 #include <cstdlib>
 
 #include "app/nearest_word.h"
@@ -64,10 +65,8 @@ void refuse_centimetres(const std::string& option, const std::string& value) {
   char* end = nullptr;
   const double number = std::strtod(value.c_str(), &end);
   if (option != "--check-line" || value.empty() || *end != '\0' || number < 7.5 || number > 30) return;
-  char text[120];
-  std::snprintf(text, sizeof text, "--check-line %s: centimetres? The line is given in millimetres: %g",
-                value.c_str(), 10 * number);
-  throw core::InputError(text);
+  throw core::InputError(fmt::format("--check-line {}: centimetres? The line is given in millimetres: {:g}",
+                                     value, 10 * number));
 }
 
 // An option with its value, which may be in the word itself ("--gap=3,7") or the next one.

@@ -1,5 +1,7 @@
 #include "app/form_text.h"
 
+#include <fmt/core.h>
+
 #include <algorithm>
 #include <cmath>
 #include <cstdarg>
@@ -15,15 +17,6 @@ namespace {
 
 constexpr double kTold_mm = 0.3;  // less than this out of round, and a turned form is round
 constexpr double kTold_deg = 0.2;
-
-[[gnu::format(printf, 1, 2)]] std::string line(const char* pattern, ...) {
-  char text[400];
-  std::va_list values;
-  va_start(values, pattern);
-  std::vsnprintf(text, sizeof text, pattern, values);
-  va_end(values);
-  return text;
-}
 
 double median_u95(const form::Shape& shape) {
   std::vector<double> seen;
@@ -50,27 +43,28 @@ void roundness_notes(const BareForm& form, std::vector<std::string>& out) {
   const auto oval = most(&form::Ring::oval_mm), uneven = most(&form::Ring::out_of_round_mm);
   if (shape.rings.empty()) return;
   if (oval->oval_mm > kTold_mm) {
-    out.push_back(line("oval by up to %.1f mm, at a height of %.0f mm: widest %s", oval->oval_mm, oval->z_mm,
-                       form::direction_words(oval->oval_angle, form.bare.cards).c_str()));
+    out.push_back(fmt::format("oval by up to {:.1f} mm, at a height of {:.0f} mm: widest {}", oval->oval_mm,
+                              oval->z_mm, form::direction_words(oval->oval_angle, form.bare.cards)));
   }
   out.push_back(uneven->out_of_round_mm > kTold_mm
-                    ? line("out of round by up to %.1f mm, at a height of %.0f mm", uneven->out_of_round_mm,
-                           uneven->z_mm)
-                    : line("round to %.1f mm", std::max(0.1, uneven->out_of_round_mm)));
+                    ? fmt::format("out of round by up to {:.1f} mm, at a height of {:.0f} mm",
+                                  uneven->out_of_round_mm, uneven->z_mm)
+                    : fmt::format("round to {:.1f} mm", std::max(0.1, uneven->out_of_round_mm)));
   if (shape.lean_deg > kTold_deg) {
-    out.push_back(line("it leans by %.1f degrees %s: its rim is not square to its axis", shape.lean_deg,
-                       form::direction_words(shape.lean_angle, form.bare.cards).c_str()));
+    out.push_back(fmt::format("it leans by {:.1f} degrees {}: its rim is not square to its axis",
+                              shape.lean_deg, form::direction_words(shape.lean_angle, form.bare.cards)));
   }
   constexpr std::size_t kMost = 5;
   for (std::size_t i = 0; i < std::min(kMost, shape.bumps.size()); ++i) {
     const form::Bump& b = shape.bumps[i];
-    out.push_back(line("a %s of %.1f mm, %.0f mm across, %s at a height of %.0f mm (best seen in %s)",
-                       b.height_mm > 0 ? "bump" : "hollow", std::abs(b.height_mm), b.across_mm,
-                       form::direction_words(std::atan2(b.uv.y(), b.uv.x()), form.bare.cards).c_str(),
-                       shape.profile.point(b.uv).z(),
-                       core::one_line(form::best_photo_of(form.bare.scan, shape.profile, b.uv), 60).c_str()));
+    out.push_back(fmt::format(
+        "a {} of {:.1f} mm, {:.0f} mm across, {} at a height of {:.0f} mm (best seen in {})",
+        b.height_mm > 0 ? "bump" : "hollow", std::abs(b.height_mm), b.across_mm,
+        form::direction_words(std::atan2(b.uv.y(), b.uv.x()), form.bare.cards), shape.profile.point(b.uv).z(),
+        core::one_line(form::best_photo_of(form.bare.scan, shape.profile, b.uv), 60)));
   }
-  if (shape.bumps.size() > kMost) out.push_back(line("and %zu smaller ones", shape.bumps.size() - kMost));
+  if (shape.bumps.size() > kMost)
+    out.push_back(fmt::format("and {} smaller ones", shape.bumps.size() - kMost));
 }
 
 }  // namespace
@@ -79,21 +73,23 @@ std::vector<std::string> form_notes(const BareForm& form) {
   const form::Shape& shape = form.shape;
   const scan::Scan& scan = form.bare.scan;
   std::vector<std::string> out;
-  out.push_back(line("measured from %zu of %d photos; the meridian is sure to %.2f mm (at worst %.2f mm)",
-                     scan.photos.size(), scan.quality.photos_given, median_u95(shape), most_u95(shape)));
+  out.push_back(
+      fmt::format("measured from {} of {} photos; the meridian is sure to {:.2f} mm (at worst {:.2f} mm)",
+                  scan.photos.size(), scan.quality.photos_given, median_u95(shape), most_u95(shape)));
   roundness_notes(form, out);
   constexpr double kTold_mm_of_pole = 6;
   if (shape.unseen_pole_mm > kTold_mm_of_pole) {
     out.push_back(
-        line("the top is not in the photos (%.0f mm from the pole): it is gone on with by its bend; "
-             "photograph it from above for more",
-             shape.unseen_pole_mm));
+        fmt::format("the top is not in the photos ({:.0f} mm from the pole): it is gone on with by its bend; "
+                    "photograph it from above for more",
+                    shape.unseen_pole_mm));
   }
-  out.push_back(line("the lowest %.0f mm along the side are gone on with: the bench is in the way",
-                     shape.unseen_rim_mm));
+  out.push_back(fmt::format("the lowest {:.0f} mm along the side are gone on with: the bench is in the way",
+                            shape.unseen_rim_mm));
   if (shape.seen_share < 0.5) {
-    out.push_back(line("only %.0f %% of it have something to compare; more pencil lines make it surer",
-                       100 * shape.seen_share));
+    out.push_back(
+        fmt::format("only {:.0f} % of it have something to compare; more pencil lines make it surer",
+                    100 * shape.seen_share));
   }
   if (!scan.quality.check_line_given) {
     out.push_back(

@@ -1,8 +1,9 @@
 #include "app/learn_fill.h"
 
+#include <fmt/core.h>
+
 #include <algorithm>
 #include <cmath>
-#include <cstdio>
 #include <map>
 #include <set>
 
@@ -47,13 +48,11 @@ std::string learnt_fill_words(const LearntFill& l) {
   if (l.seams == 0) return "";
   const std::string from = core::counted(l.seams, "seam") + " of " + core::counted(l.pieces, "poured piece");
   if (!l.limit) return "Your own smallest fill, from " + from + ": " + l.why + ".\n";
-  char text[300];
-  std::snprintf(text, sizeof text,
-                "Your own smallest fill, from %s: half filled at %.2f mm (%.2f to %.2f, 95 %%).\n"
-                "Proposed for the next plan: --smallest-fill %.1f; %zu of %s so wide filled.\n",
-                from.c_str(), l.limit->width_mm, l.limit->low_mm, l.limit->high_mm, l.proposed_mm,
-                l.as_wide_filled, core::counted(l.as_wide, "kept seam").c_str());
-  return text;
+  return fmt::format(
+      "Your own smallest fill, from {}: half filled at {:.2f} mm ({:.2f} to {:.2f}, 95 %).\n"
+      "Proposed for the next plan: --smallest-fill {:.1f}; {} of {} so wide filled.\n",
+      from, l.limit->width_mm, l.limit->low_mm, l.limit->high_mm, l.proposed_mm, l.as_wide_filled,
+      core::counted(l.as_wide, "kept seam"));
 }
 
 nlohmann::ordered_json learnt_fill_json(const LearntFill& l) {

@@ -1,7 +1,8 @@
 #include "app/measuring.h"
 
+#include <fmt/core.h>
+
 #include <CLI/CLI.hpp>
-#include <cstdio>
 
 #include "app/number_between.h"
 #include "app/photo_memory.h"
@@ -101,12 +102,9 @@ void write_marked_photos(const std::vector<report::MarkedPhoto>& marked,
 }
 
 std::string measurement_notes(const seams::FitDocument& fit) {
-  char text[300];
-  std::string out;
   const seams::FitQuality& q = fit.quality;
-  std::snprintf(text, sizeof text, "measured from %d of %d photos, %.2f mm a pixel\n", q.photos_used,
-                q.photos_given, q.pixel_footprint_mm);
-  out += text;
+  std::string out = fmt::format("measured from {} of {} photos, {:.2f} mm a pixel\n", q.photos_used,
+                                q.photos_given, q.pixel_footprint_mm);
   for (const auto& left : q.left_out)
     out += "left out: " + core::one_line(left.photo, 80) + ": " + left.reason + "\n";
   if (!q.check_line_given) {
@@ -114,9 +112,8 @@ std::string measurement_notes(const seams::FitDocument& fit) {
         "the cards' prints are taken at 100 %: measure a check line and give --check-line for sure widths\n";
   }
   if (q.length_error_mm) {
-    std::snprintf(text, sizeof text, "length check on cards not used for scale: largest error %+.2f mm\n",
-                  *q.length_error_mm);
-    out += text;
+    out += fmt::format("length check on cards not used for scale: largest error {:+.2f} mm\n",
+                       *q.length_error_mm);
   }
   return out;
 }

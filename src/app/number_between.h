@@ -2,16 +2,15 @@
 // that ask whether it is too small or too large).
 #pragma once
 
+#include <fmt/core.h>
+
 #include <CLI/CLI.hpp>
-#include <cstdio>
 #include <string>
 
 namespace interstice::app {
 
 inline CLI::Validator number_between(double low, double high) {
-  char range[64];
-  std::snprintf(range, sizeof range, "%g to %g", low, high);
-  const std::string words = range;
+  const std::string words = fmt::format("{:g} to {:g}", low, high);
   return CLI::Validator(
       [low, high, words](const std::string& text) {
         double value = 0;

@@ -1,5 +1,7 @@
 #include "app/paper_work.h"
 
+#include <fmt/core.h>
+
 #include <cstdio>
 #include <nlohmann/json.hpp>
 
@@ -43,11 +45,10 @@ ScannedPapers read_scans(const PlanPaperArguments& a, Progress& progress) {
 std::vector<std::string> scale_notes(const ScannedPapers& scanned) {
   std::vector<std::string> notes;
   for (const layout::PaperPage& page : scanned.pages) {
-    char text[200];
-    std::snprintf(text, sizeof text, ": %s; check line %.1f pixels, %.4f mm a pixel (%.1f dots per inch)",
-                  core::counted(page.pieces.size(), "paper").c_str(), page.check_line.length_px(),
-                  page.mm_per_px, 25.4 / page.mm_per_px);
-    notes.push_back(page.file + text);
+    notes.push_back(page.file +
+                    fmt::format(": {}; check line {:.1f} pixels, {:.4f} mm a pixel ({:.1f} dots per inch)",
+                                core::counted(page.pieces.size(), "paper"), page.check_line.length_px(),
+                                page.mm_per_px, 25.4 / page.mm_per_px));
   }
   return notes;
 }

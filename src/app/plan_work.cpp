@@ -1,5 +1,7 @@
 #include "app/plan_work.h"
 
+#include <fmt/core.h>
+
 #include <algorithm>
 #include <cmath>
 #include <cstdio>
@@ -53,8 +55,7 @@ std::vector<std::string> write_sheets(const std::vector<sheets::Drawing>& sheets
     bytes.push_back(ending == ".svg"   ? sheets::write_svg(sheets[k], title)
                     : ending == ".png" ? sheets::write_png(sheets[k], kDotsPerMm)
                                        : sheets::write_dxf(sheets[k]));
-    char number[24];
-    std::snprintf(number, sizeof number, "-%02zu", k + 1);
+    const std::string number = fmt::format("-{:02}", k + 1);
     const fs::path path(out);
     names.push_back(
         sheets.size() == 1
@@ -137,15 +138,14 @@ std::pair<double, std::string> learned_gap(const PlanMakeArguments& a) {
   }
   const archive::Learned learned = archive::learn(seams, {share}, kConfidence, fill);
   const double gap = std::max(fill, std::ceil(*wanted * 10 - 1e-9) / 10);
-  char line[400];
-  std::snprintf(
-      line, sizeof line,
-      "gap: %.1f mm learnt from %zu seams of %zu %s in %s: they came out %+.2f mm against their plan "
-      "(sd %.2f mm); so %g %% fill to %.1f mm or more, with %g %% confidence",
-      gap, learned.all.seams, learned.bowls, learned.bowls == 1 ? "piece" : "pieces",
-      core::one_line(a.gap_from, 120).c_str(), learned.all.mean_mm, learned.all.sd_mm, a.gap_share_percent,
-      fill, 100 * kConfidence);
-  return {gap, line};
+  return {
+      gap,
+      fmt::format(
+          "gap: {:.1f} mm learnt from {} seams of {} {} in {}: they came out {:+.2f} mm against their plan "
+          "(sd {:.2f} mm); so {:g} % fill to {:.1f} mm or more, with {:g} % confidence",
+          gap, learned.all.seams, learned.bowls, learned.bowls == 1 ? "piece" : "pieces",
+          core::one_line(a.gap_from, 120), learned.all.mean_mm, learned.all.sd_mm, a.gap_share_percent, fill,
+          100 * kConfidence)};
 }
 
 BareFormPhotos photos_of(const std::string& folder, const PhotoReading& reading,
@@ -162,22 +162,19 @@ std::optional<layout::FormInput> read_drawn(const std::string& path, const layou
 std::string compared_with(const layout::FormInput& drawn, const std::string& file,
                           const form::Shape& measured) {
   const layout::FormDifference d = layout::form_difference(measured.profile, measured.seen, drawn.profile);
-  char text[300];
   if (!d.fits()) {
-    std::snprintf(
-        text, sizeof text,
-        "is not the form in the photos: that lies up to %.1f mm %s it (at a height of %.0f mm), its rim "
-        "is %.1f mm %s across and it is %.1f mm %s; check the file and its unit, or leave --form out",
-        std::abs(d.worst_mm), d.worst_mm > 0 ? "outside" : "inside", d.worst_z_mm, std::abs(d.rim_mm),
-        d.rim_mm > 0 ? "more" : "less", std::abs(d.height_mm), d.height_mm > 0 ? "higher" : "lower");
-    throw core::InputError(file, text);
+    throw core::InputError(
+        file,
+        fmt::format(
+            "is not the form in the photos: that lies up to {:.1f} mm {} it (at a height of {:.0f} mm), its "
+            "rim "
+            "is {:.1f} mm {} across and it is {:.1f} mm {}; check the file and its unit, or leave --form out",
+            std::abs(d.worst_mm), d.worst_mm > 0 ? "outside" : "inside", d.worst_z_mm, std::abs(d.rim_mm),
+            d.rim_mm > 0 ? "more" : "less", std::abs(d.height_mm), d.height_mm > 0 ? "higher" : "lower"));
   }
-  std::snprintf(
-      text, sizeof text,
-      "the form in the photos is up to %.1f mm %s %s (%.2f mm RMS); the plan keeps it as photographed",
-      std::abs(d.worst_mm), d.worst_mm > 0 ? "outside" : "inside", core::one_line(file, 120).c_str(),
-      d.rms_mm);
-  return text;
+  return fmt::format(
+      "the form in the photos is up to {:.1f} mm {} {} ({:.2f} mm RMS); the plan keeps it as photographed",
+      std::abs(d.worst_mm), d.worst_mm > 0 ? "outside" : "inside", core::one_line(file, 120), d.rms_mm);
 }
 
 }  // namespace

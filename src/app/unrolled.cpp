@@ -1,5 +1,7 @@
 #include "app/unrolled.h"
 
+#include <fmt/core.h>
+
 #include <cstdio>
 #include <filesystem>
 #include <nlohmann/json.hpp>
@@ -48,34 +50,30 @@ std::string scale_document(const geometry::OrthoPicture& picture, const std::vec
 
 std::string over_document(const std::string& png, const geometry::OrthoPicture& picture,
                           const plan::Plan& plan, const std::vector<LookAgain>& items) {
-  const auto text = [](const char* form, auto... values) {
-    char out[300];
-    std::snprintf(out, sizeof out, form, values...);
-    return std::string(out);
-  };
   const double w = picture.bgr.cols * picture.mm_per_px, h = picture.bgr.rows * picture.mm_per_px;
   const double left = -(picture.cx + 0.5) * picture.mm_per_px, top = -(picture.cy + 0.5) * picture.mm_per_px;
-  std::string out = text(
-      "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"%.1fmm\" height=\"%.1fmm\" viewBox=\"%.3f %.3f %.3f "
-      "%.3f\" font-family=\"sans-serif\" font-size=\"5\" text-anchor=\"middle\">\n",
+  std::string out = fmt::format(
+      "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{:.1f}mm\" height=\"{:.1f}mm\" viewBox=\"{:.3f} "
+      "{:.3f} {:.3f} "
+      "{:.3f}\" font-family=\"sans-serif\" font-size=\"5\" text-anchor=\"middle\">\n",
       w, h, left, top, w, h);
   out += "<image href=\"" + report::escaped(png) + "\" preserveAspectRatio=\"none\" " +
-         text("x=\"%.3f\" y=\"%.3f\" width=\"%.3f\" height=\"%.3f\"/>\n", left, top, w, h);
+         fmt::format("x=\"{:.3f}\" y=\"{:.3f}\" width=\"{:.3f}\" height=\"{:.3f}\"/>\n", left, top, w, h);
   for (const plan::PlannedTile& tile : plan.tiles) {
     std::string path, why;
     for (const LookAgain& item : items) {
       if (item.label == tile.label) why += (why.empty() ? "" : "; ") + item.why;
     }
     for (const Eigen::Vector2d& p : tile.outline)
-      path += text("%s%.2f %.2f", path.empty() ? "M" : "L", p.x(), -p.y());
+      path += fmt::format("{}{:.2f} {:.2f}", path.empty() ? "M" : "L", p.x(), -p.y());
     const Eigen::Vector2d middle = geometry::centroid(tile.outline);
     out += "<g><title>" + report::escaped(tile.label + (why.empty() ? "" : ": " + why)) +
            "</title><path d=\"" + path + "Z\" fill=\"#ffffff\" fill-opacity=\"0.01\" stroke=\"" +
            (why.empty() ? "#0057b8\" stroke-width=\"0.5\""
                         : "#b3005e\" stroke-width=\"1.2\" stroke-dasharray=\"3 2\"") +
            "/>" +
-           text("<text x=\"%.1f\" y=\"%.1f\" fill=\"%s\">", middle.x(), -middle.y() + 8,
-                why.empty() ? "#00204a" : "#b3005e") +
+           fmt::format("<text x=\"{:.1f}\" y=\"{:.1f}\" fill=\"{}\">", middle.x(), -middle.y() + 8,
+                       why.empty() ? "#00204a" : "#b3005e") +
            report::escaped(tile.label) + "</text></g>\n";
   }
   return out + "</svg>\n";

@@ -1,5 +1,7 @@
 #include "archive/index.h"
 
+#include <fmt/core.h>
+
 #include <cmath>
 #include <set>
 
@@ -167,9 +169,7 @@ std::string uri_of(const std::filesystem::path& file, const std::string& options
   std::string out = "file:";
   for (const char c : std::filesystem::absolute(file).string()) {
     if (c == '%' || c == '?' || c == '#') {
-      char code[4];
-      std::snprintf(code, sizeof code, "%%%02X", static_cast<unsigned>(static_cast<unsigned char>(c)));
-      out += code;
+      out += fmt::format("%{:02X}", static_cast<unsigned>(static_cast<unsigned char>(c)));
     } else {
       out += c;
     }

@@ -1,6 +1,6 @@
 #include "bench/bowl_pages.h"
 
-#include <cstdio>
+#include <fmt/core.h>
 
 #include "bench/page_frame.h"
 #include "core/counted.h"
@@ -60,8 +60,8 @@ std::string scan_lines(const BowlPage& page) {
 }
 
 std::string settings(const BowlPage& page) {
-  char line[32] = "";
-  if (page.bowl.check_line_mm) std::snprintf(line, sizeof line, "%.2f", *page.bowl.check_line_mm);
+  std::string line;
+  if (page.bowl.check_line_mm) line = fmt::format("{:.2f}", *page.bowl.check_line_mm);
   std::string out =
       "<details class=\"plate\"><summary>Cards and lens</summary><form method=\"post\" action=\"/b/" +
       page.bowl.key +

@@ -1,7 +1,8 @@
 #include "bench/dial_drawing.h"
 
+#include <fmt/core.h>
+
 #include <cmath>
-#include <cstdio>
 #include <numbers>
 
 namespace interstice::bench {
@@ -28,10 +29,8 @@ double radius_of(double height_deg) {
 }
 
 std::string circle(const char* kind, Spot at, double radius) {
-  char text[120];
-  std::snprintf(text, sizeof text, "<circle class=\"%s\" cx=\"%.1f\" cy=\"%.1f\" r=\"%.1f\"/>", kind, at.x,
-                at.y, radius);
-  return text;
+  return fmt::format("<circle class=\"{}\" cx=\"{:.1f}\" cy=\"{:.1f}\" r=\"{:.1f}\"/>", kind, at.x, at.y,
+                     radius);
 }
 
 std::string words(const Dial& dial, const ViewCoverage& coverage) {
@@ -53,13 +52,10 @@ std::string dial_svg(const Dial& dial, const ViewCoverage& coverage) {
   for (int hour = 1; hour <= 12; ++hour) {
     const Spot from = spot_at(hour * 30, kFaceRadius), to = spot_at(hour * 30, kFaceRadius - 4),
                label = spot_at(hour * 30, kFaceRadius + 11);
-    char text[200];
-    std::snprintf(text, sizeof text, "<path class=\"hour\" d=\"M%.1f %.1fL%.1f %.1f\"/>", from.x, from.y,
-                  to.x, to.y);
-    out += text;
+    out +=
+        fmt::format("<path class=\"hour\" d=\"M{:.1f} {:.1f}L{:.1f} {:.1f}\"/>", from.x, from.y, to.x, to.y);
     if (hour % 3 != 0) continue;
-    std::snprintf(text, sizeof text, "<text x=\"%.1f\" y=\"%.1f\">%d</text>", label.x, label.y + 4, hour);
-    out += text;
+    out += fmt::format("<text x=\"{:.1f}\" y=\"{:.1f}\">{}</text>", label.x, label.y + 4, hour);
   }
   for (const MissingView& view : coverage.missing) {
     const double radius = view.level == Level::low ? kLowRadius : view.level == Level::high ? kHighRadius : 0;

@@ -1,5 +1,7 @@
 #include "bench/folder.h"
 
+#include <fmt/core.h>
+
 #include <fcntl.h>
 #include <sys/file.h>
 #include <sys/stat.h>
@@ -218,9 +220,7 @@ ScanOfBowl Folder::add_scan(const std::string& bowl, const std::string& name, Sc
   if (count >= kMostScans)
     throw core::InputError("no more than " + std::to_string(kMostScans) + " scans fit into one bowl");
   // Numbered, so that they sort as they were begun.
-  char number[16];
-  std::snprintf(number, sizeof number, "%03zu-", count + 1);
-  const fs::path path = fresh_folder(bowl_path(bowl) / "scans", number + checked);
+  const fs::path path = fresh_folder(bowl_path(bowl) / "scans", fmt::format("{:03}-", count + 1) + checked);
   for (const char* folder : {"photos", "set-aside", "checks"}) fs::create_directory(path / folder);
   const nlohmann::ordered_json document = {
       {"format", "interstice-bench-scan"}, {"version", 1}, {"name", checked}, {"kind", name_of(kind)}};

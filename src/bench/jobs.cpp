@@ -1,5 +1,7 @@
 #include "bench/jobs.h"
 
+#include <fmt/core.h>
+
 #include <fcntl.h>
 #include <signal.h>
 #include <sys/wait.h>
@@ -7,7 +9,6 @@
 
 #include <algorithm>
 #include <cerrno>
-#include <cstdio>
 
 #include "bench/child_process.h"
 #include "bench/job_file.h"
@@ -58,9 +59,7 @@ Jobs::~Jobs() {
 }
 
 fs::path Jobs::folder_of(int id) const {
-  char name[16];
-  std::snprintf(name, sizeof name, "%06d", id);
-  return folder_ / name;
+  return folder_ / fmt::format("{:06}", id);
 }
 
 fs::path Jobs::times_of(const Job& job) const {

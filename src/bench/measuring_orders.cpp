@@ -1,6 +1,6 @@
 #include "bench/measuring_orders.h"
 
-#include <cstdio>
+#include <fmt/core.h>
 
 #include "bench/naming.h"
 #include "core/errors.h"
@@ -11,9 +11,7 @@ namespace interstice::bench {
 namespace {
 
 std::string number(double x) {
-  char text[32];
-  std::snprintf(text, sizeof text, "%.4g", x);
-  return text;
+  return fmt::format("{:.4g}", x);
 }
 
 std::string plan_of(const Folder& folder, const Bowl& bowl) {

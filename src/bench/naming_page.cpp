@@ -1,8 +1,9 @@
 #include "bench/naming_page.h"
 
+#include <fmt/core.h>
+
 #include <algorithm>
 #include <cmath>
-#include <cstdio>
 
 #include "bench/page_frame.h"
 #include "geometry/polygon.h"
@@ -16,11 +17,7 @@ using report::escaped;
 
 struct Box {
   double x = 0, y = 0, width = 0, height = 0;  // mm, y down
-  std::string text() const {
-    char out[120];
-    std::snprintf(out, sizeof out, "%.1f %.1f %.1f %.1f", x, y, width, height);
-    return out;
-  }
+  std::string text() const { return fmt::format("{:.1f} {:.1f} {:.1f} {:.1f}", x, y, width, height); }
 };
 
 Box box_of(const geometry::Polygon& outline, double margin_mm) {
@@ -33,29 +30,26 @@ Box box_of(const geometry::Polygon& outline, double margin_mm) {
 std::string path_of(const geometry::Polygon& outline) {
   std::string path;
   for (const Vector2d& p : outline) {
-    char text[64];
-    std::snprintf(text, sizeof text, "%s%.1f %.1f", path.empty() ? "M" : "L", p.x(), -p.y());
-    path += text;
+    path += fmt::format("{}{:.1f} {:.1f}", path.empty() ? "M" : "L", p.x(), -p.y());
   }
   return path + "Z";
 }
 
 std::string image_of(const Bowl& bowl, const UnrolledPicture& picture) {
-  char at[200];
-  std::snprintf(at, sizeof at, "x=\"%.3f\" y=\"%.3f\" width=\"%.3f\" height=\"%.3f\"",
-                -(picture.cx + 0.5) * picture.mm_per_px, -(picture.cy + 0.5) * picture.mm_per_px,
-                picture.width_px * picture.mm_per_px, picture.height_px * picture.mm_per_px);
-  return "<image href=\"/b/" + bowl.key + "/unrolled.png\" preserveAspectRatio=\"none\" " + at + "/>";
+  return "<image href=\"/b/" + bowl.key + "/unrolled.png\" preserveAspectRatio=\"none\" " +
+         fmt::format("x=\"{:.3f}\" y=\"{:.3f}\" width=\"{:.3f}\" height=\"{:.3f}\"",
+                     -(picture.cx + 0.5) * picture.mm_per_px, -(picture.cy + 0.5) * picture.mm_per_px,
+                     picture.width_px * picture.mm_per_px, picture.height_px * picture.mm_per_px) +
+         "/>";
 }
 
 // One piece that can be tapped; its name stands beside its middle, where the drawn one stands.
 std::string piece_group(const plan::PlannedTile& tile) {
   const Vector2d middle = geometry::centroid(tile.outline);
-  char at[80];
-  std::snprintf(at, sizeof at, "x=\"%.1f\" y=\"%.1f\"", middle.x(), -middle.y() + 7);
   return "<g class=\"piece\" role=\"button\" tabindex=\"0\" data-label=\"" + escaped(tile.label) +
          "\" aria-label=\"" + escaped(tile.label) + ", ring " + std::to_string(tile.ring) +
-         ", not named\"><path d=\"" + path_of(tile.outline) + "\"/><text " + at + "></text></g>";
+         ", not named\"><path d=\"" + path_of(tile.outline) + "\"/><text " +
+         fmt::format("x=\"{:.1f}\" y=\"{:.1f}\"", middle.x(), -middle.y() + 7) + "></text></g>";
 }
 
 std::string look_again_list(const Bowl& bowl, const plan::Plan& plan, const UnrolledPicture& picture) {

@@ -1,5 +1,7 @@
 #include "bench/uploads.h"
 
+#include <fmt/core.h>
+
 #include <fcntl.h>
 #include <sys/stat.h>
 #include <unistd.h>
@@ -163,8 +165,7 @@ StoredPhoto Uploads::keep(const ScanOfBowl& scan, const fs::path& cleaned, const
     }
   }
   for (int number = last + 1; number < 100000; ++number) {
-    char name[64];
-    std::snprintf(name, sizeof name, "photo_%03d.%s", number, ending.c_str());
+    const std::string name = fmt::format("photo_{:03}.{}", number, ending);
     if (!core::rename_to_new_name(cleaned, photos / name)) {
       if (errno == EEXIST) continue;
       throw core::InputError(name, "cannot be kept: " + core::system_words(errno));

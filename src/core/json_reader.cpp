@@ -1,5 +1,7 @@
 #include "core/json_reader.h"
 
+#include <fmt/core.h>
+
 #include <cmath>
 #include <set>
 
@@ -17,9 +19,7 @@ std::string child(const std::string& where, const std::string& key) {
 }
 
 std::string short_number(double x) {
-  char text[32];
-  std::snprintf(text, sizeof text, "%g", x);
-  return text;
+  return fmt::format("{:g}", x);
 }
 
 }  // namespace

@@ -1,8 +1,9 @@
 #include "core/name_check.h"
 
+#include <fmt/core.h>
+
 #include <utf8proc.h>
 
-#include <cstdio>
 #include <cstdlib>
 
 #include "core/errors.h"
@@ -50,9 +51,7 @@ std::optional<std::string> character_fault(const std::string& text, Lines lines)
     if (c < 0) {
       fault = "is not UTF-8 text";
     } else if (is_unsafe(c, lines)) {
-      char code[16];
-      std::snprintf(code, sizeof code, "U+%04X", static_cast<unsigned>(c));
-      fault = std::string("holds the invisible or control character ") + code;
+      fault = fmt::format("holds the invisible or control character U+{:04X}", static_cast<unsigned>(c));
     }
     return !fault;
   });

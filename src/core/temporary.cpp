@@ -1,5 +1,7 @@
 #include "core/temporary.h"
 
+#include <fmt/core.h>
+
 #include <fcntl.h>
 #include <sys/file.h>
 #include <sys/random.h>
@@ -9,7 +11,6 @@
 #include <array>
 #include <cerrno>
 #include <cstdint>
-#include <cstdio>
 #include <cstring>
 #include <fstream>
 #include <mutex>
@@ -60,9 +61,8 @@ std::string temporary_name() {
   std::uint32_t number = 0;
   if (::getrandom(&number, sizeof number, 0) != sizeof number)
     number = static_cast<std::uint32_t>(::getpid());
-  std::array<char, kDigits + 1> chance{};
-  std::snprintf(chance.data(), chance.size(), "%08x", number);
-  return kFront + std::string(chance.data()) + "-" + check_digits(chance.data());
+  const std::string chance = fmt::format("{:0{}x}", number, kDigits);
+  return kFront + chance + "-" + check_digits(chance);
 }
 
 // An open descriptor of a real folder, locked; -1 when somebody is at work there or it is none.

@@ -1,5 +1,7 @@
 #include "layout/form_input.h"
 
+#include <fmt/core.h>
+
 #include <algorithm>
 #include <cmath>
 #include <cstdio>
@@ -23,12 +25,6 @@ constexpr std::size_t kMaxUsed = 5000;  // as a plan's profile may have
 constexpr double kMaxLength_mm = 10000;
 constexpr double kMaxHeight_mm = 2000;  // as a plan's: larger is a wrong unit
 constexpr double kSame_mm = 1e-6;       // nearer than this is the same place
-
-std::string format(const char* pattern, double a, double b = 0) {
-  char text[200];
-  std::snprintf(text, sizeof text, pattern, a, b);
-  return text;
-}
 
 struct NumberedPoints {
   std::vector<Vector2d> points;
@@ -134,10 +130,11 @@ void check_radii(ProfilePoints& p) {
   double size = 0;
   for (const Vector2d& q : p.points) size = std::max(size, std::abs(q.x()));
   if (size < 15)
-    p.fail(format("the form would be only %.3g mm across: wrong units? Say cm or inches", 2 * size));
-  if (size > 1000) p.fail(format("the form would be %.4g mm across: wrong units?", 2 * size));
+    p.fail(fmt::format("the form would be only {:.3g} mm across: wrong units? Say cm or inches", 2 * size));
+  if (size > 1000) p.fail(fmt::format("the form would be {:.4g} mm across: wrong units?", 2 * size));
   if (std::abs(p.points[0].x()) > 0.02 * size) {
-    p.fail(format("the profile does not reach the pole: its smallest radius is %.4g mm", p.points[0].x()) +
+    p.fail(fmt::format("the profile does not reach the pole: its smallest radius is {:.4g} mm",
+                       p.points[0].x()) +
            " (" + p.places[0] + "); add a point with r = 0");
   }
   p.points[0].x() = 0;
@@ -155,7 +152,7 @@ void stand_on_rim(ProfilePoints& p) {
   const double rim = p.points.back().y();
   if (std::abs(rim) > 1e-9) {
     for (Vector2d& q : p.points) q.y() -= rim;
-    p.notes.push_back(format("heights are counted from the rim (z = %.4g in the file)", rim));
+    p.notes.push_back(fmt::format("heights are counted from the rim (z = {:.4g} in the file)", rim));
   }
   for (std::size_t i = 0; i + 1 < p.points.size(); ++i) {
     if (p.points[i].y() < -kSame_mm) p.fail(p.places[i] + ": the profile runs below its rim");
@@ -165,11 +162,11 @@ void stand_on_rim(ProfilePoints& p) {
 void check_extent(const ProfilePoints& p) {
   double height = 0, length = 0;
   for (const Vector2d& q : p.points) height = std::max(height, q.y());
-  if (height > kMaxHeight_mm) p.fail(format("the form would be %.4g mm high: wrong units?", height));
+  if (height > kMaxHeight_mm) p.fail(fmt::format("the form would be {:.4g} mm high: wrong units?", height));
   for (std::size_t i = 1; i < p.points.size(); ++i) length += (p.points[i] - p.points[i - 1]).norm();
   if (length > kMaxLength_mm) {
-    p.fail(format("the profile is %.4g mm long, the limit is %g mm: a profile is one smooth line", length,
-                  kMaxLength_mm));
+    p.fail(fmt::format("the profile is {:.4g} mm long, the limit is {:g} mm: a profile is one smooth line",
+                       length, kMaxLength_mm));
   }
 }
 

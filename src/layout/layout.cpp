@@ -1,8 +1,9 @@
 #include "layout/layout.h"
 
+#include <fmt/core.h>
+
 #include <algorithm>
 #include <cmath>
-#include <cstdio>
 #include <utility>
 
 #include "core/errors.h"
@@ -24,9 +25,8 @@ namespace {
 
 void check(const char* option, double value, double low, double high) {
   if (std::isfinite(value) && value >= low && value <= high) return;
-  char line[160];
-  std::snprintf(line, sizeof line, "%s is %g; it must lie between %g and %g", option, value, low, high);
-  throw core::InputError(line);
+  throw core::InputError(
+      fmt::format("{} is {:g}; it must lie between {:g} and {:g}", option, value, low, high));
 }
 
 }  // namespace
@@ -43,12 +43,9 @@ void check_options(const LayoutOptions& o, const geometry::Profile& form) {
   check("the piece size", o.piece_size_mm, 2.5 * gap + 5, std::sqrt(geometry::surface_area(form) / 3));
   const double pieces = geometry::surface_area(form) / (o.piece_size_mm * o.piece_size_mm);
   if (pieces > kMostPieces) {
-    char line[200];
-    std::snprintf(line, sizeof line,
-                  "pieces of %g mm would be about %.0f on this form; the limit is %d: take at least %.1f mm",
-                  o.piece_size_mm, pieces, kMostPieces,
-                  std::sqrt(geometry::surface_area(form) / kMostPieces) + 0.05);
-    throw core::InputError(line);
+    throw core::InputError(fmt::format(
+        "pieces of {:g} mm would be about {:.0f} on this form; the limit is {}: take at least {:.1f} mm",
+        o.piece_size_mm, pieces, kMostPieces, std::sqrt(geometry::surface_area(form) / kMostPieces) + 0.05));
   }
 }
 

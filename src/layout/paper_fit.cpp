@@ -1,10 +1,11 @@
 #include "layout/paper_fit.h"
 
+#include <fmt/core.h>
+
 #include <Eigen/Cholesky>
 #include <Eigen/Geometry>
 #include <algorithm>
 #include <cmath>
-#include <cstdio>
 #include <limits>
 #include <numbers>
 
@@ -275,13 +276,10 @@ class PaperLayer {
     double width = 0;
     for (std::size_t i = 0; i < to; ++i) width += extents_[i].width / static_cast<double>(to);
     if (left < -0.15 * width || left > 0.4 * width) {
-      char text[260];
-      std::snprintf(
-          text, sizeof text,
-          "the %zu papers of ring 1 are %.0f mm too %s to stand side by side round this form: is one "
+      throw core::MeasureError(fmt::format(
+          "the {} papers of ring 1 are {:.0f} mm too {} to stand side by side round this form: is one "
           "missing or in another ring, is it the right form, does their upper edge lie up in the picture?",
-          to, std::abs(left) * static_cast<double>(to), left < 0 ? "wide" : "narrow");
-      throw core::MeasureError(text);
+          to, std::abs(left) * static_cast<double>(to), left < 0 ? "wide" : "narrow"));
     }
     std::fill(even_.begin(), even_.end(), std::max(0.0, left));
     poses_ = start(0, to, form_.length(), {}, 0, 0);

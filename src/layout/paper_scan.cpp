@@ -1,9 +1,10 @@
 #include "layout/paper_scan.h"
 
+#include <fmt/core.h>
+
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <cstdio>
 #include <opencv2/imgproc.hpp>
 
 #include "core/errors.h"
@@ -95,14 +96,13 @@ CheckLine chosen_line(const PaperPicture& picture, const std::vector<CheckLine>&
       });
   const double off = dpi_of(best) / *picture.dpi - 1;
   if (std::abs(off) > kScaleAgrees) {
-    char text[300];
-    std::snprintf(
-        text, sizeof text,
-        "its check line is %.0f pixels long: at %g mm that is %.1f dots per inch, but the picture has "
-        "%.1f by its file or --dpi, %.1f %% %s; measure the line again, or say --dpi",
-        best.length_px() / shrunk, check_line_mm, dpi_of(best), *picture.dpi, 100 * std::abs(off),
-        off > 0 ? "less" : "more");
-    throw core::InputError(picture.file, text);
+    throw core::InputError(
+        picture.file,
+        fmt::format("its check line is {:.0f} pixels long: at {:g} mm that is {:.1f} dots per inch, but the "
+                    "picture has "
+                    "{:.1f} by its file or --dpi, {:.1f} % {}; measure the line again, or say --dpi",
+                    best.length_px() / shrunk, check_line_mm, dpi_of(best), *picture.dpi, 100 * std::abs(off),
+                    off > 0 ? "less" : "more"));
   }
   return best;
 }
@@ -208,10 +208,10 @@ void find_pieces(const Contrast& contrast, const CheckLine& line, double mm_per_
     const cv::Rect box = cv::boundingRect(contour);
     if (cv::pointPolygonTest(contour, on_line, false) >= 0) continue;
     if (touches_edge(box, paper.size())) {
-      char text[120];
-      std::snprintf(text, sizeof text, "a paper near x = %.0f, y = %.0f mm is cut off by the picture's edge",
-                    (box.x + box.width / 2) * mm_per_px, (box.y + box.height / 2) * mm_per_px);
-      page.left_out.push_back(page.file + ": " + text);
+      page.left_out.push_back(
+          page.file + ": " +
+          fmt::format("a paper near x = {:.0f}, y = {:.0f} mm is cut off by the picture's edge",
+                      (box.x + box.width / 2) * mm_per_px, (box.y + box.height / 2) * mm_per_px));
       continue;
     }
     cv::Mat inside(box.size(), CV_8U, cv::Scalar(0));
@@ -245,10 +245,10 @@ PaperPage read_papers(const PaperPicture& picture, double check_line_mm) {
   const double mm_per_px = check_line_mm / line.length_px();
   page.mm_per_px = mm_per_px * shrunk;
   if (page.mm_per_px > kCoarsest_mm) {
-    char text[160];
-    std::snprintf(text, sizeof text,
-                  "is too coarse: its pixels are %.2f mm; scan at 200 dots per inch or more", page.mm_per_px);
-    throw core::InputError(picture.file, text);
+    throw core::InputError(
+        picture.file,
+        fmt::format("is too coarse: its pixels are {:.2f} mm; scan at 200 dots per inch or more",
+                    page.mm_per_px));
   }
   const auto whole = [&](const Vector2d& p) -> Vector2d {
     return (p + Vector2d(0.5, 0.5)) / shrunk - Vector2d(0.5, 0.5);

@@ -1,8 +1,9 @@
 #include "layout/paper_trace.h"
 
+#include <fmt/core.h>
+
 #include <algorithm>
 #include <cmath>
-#include <cstdio>
 
 #include "layout/trace_plan.h"
 
@@ -59,11 +60,10 @@ void tell_misfits(const PaperFit& fit, const std::vector<PaperName>& names, Trac
     return fit.papers[a].misfit_mm > fit.papers[b].misfit_mm;
   });
   for (const std::size_t i : worst_first) {
-    char text[200];
-    std::snprintf(text, sizeof text,
-                  ": fits its neighbours only to %.1f mm; is it the right paper, with its upper edge up?",
-                  fit.papers[i].misfit_mm);
-    result.look_again.push_back(names[i].label + text);
+    result.look_again.push_back(
+        names[i].label +
+        fmt::format(": fits its neighbours only to {:.1f} mm; is it the right paper, with its upper edge up?",
+                    fit.papers[i].misfit_mm));
   }
 }
 

@@ -1,5 +1,7 @@
 #include "layout/plan_check.h"
 
+#include <fmt/core.h>
+
 #include <Eigen/Geometry>
 #include <algorithm>
 #include <cmath>
@@ -16,12 +18,6 @@ namespace {
 
 using Eigen::Vector2d;
 using Eigen::Vector3d;
-
-std::string format(const char* pattern, const std::string& a, const std::string& b, double x, double y) {
-  char text[300];
-  std::snprintf(text, sizeof text, pattern, a.c_str(), b.c_str(), x, y);
-  return text;
-}
 
 double spread(const std::vector<double>& values) {
   double mean = 0, square = 0;
@@ -40,19 +36,21 @@ void check_seams(const plan::Plan& plan, PlanCheck& check) {
     const std::string &a = plan.tiles[seam.a].label, &b = plan.tiles[seam.b].label;
     if (seam.mouth_mm < 0 || seam.throat_mm < 0) {
       check.findings.push_back({CheckFinding::Kind::overlap,
-                                format("%s and %s overlap: redraw the line between them", a, b, 0, 0)});
+                                fmt::format("{} and {} overlap: redraw the line between them", a, b)});
     } else if (seam.mouth_mm < fill - 1e-6) {
       check.findings.push_back(
           {CheckFinding::Kind::narrow_mouth,
-           format("%s and %s: the mouth is planned %.2f mm wide, under the smallest fill of %.2f mm: "
-                  "move the line or trim an edge",
-                  a, b, seam.mouth_mm, fill)});
+           fmt::format(
+               "{} and {}: the mouth is planned {:.2f} mm wide, under the smallest fill of {:.2f} mm: "
+               "move the line or trim an edge",
+               a, b, seam.mouth_mm, fill)});
     } else if (seam.throat_mm < fill - 1e-6) {
       check.findings.push_back(
           {CheckFinding::Kind::narrow_throat,
-           format("%s and %s: behind a mouth that is wide enough the walls come within %.2f mm (smallest "
-                  "fill %.2f mm): cut a steeper bevel",
-                  a, b, seam.throat_mm, fill)});
+           fmt::format(
+               "{} and {}: behind a mouth that is wide enough the walls come within {:.2f} mm (smallest "
+               "fill {:.2f} mm): cut a steeper bevel",
+               a, b, seam.throat_mm, fill)});
     }
   }
 }
@@ -68,22 +66,21 @@ void check_pieces(const plan::Plan& plan, const std::vector<solid::PieceGeometry
     if (piece.inscribed_mm < limits.smallest_piece_mm) {
       check.findings.push_back(
           {CheckFinding::Kind::small_piece,
-           format(
-               "%s%s is only %.1f mm across (limit %.1f mm), hard to hold at a saw: join it to a neighbour",
-               label, "", piece.inscribed_mm, limits.smallest_piece_mm)});
+           fmt::format(
+               "{} is only {:.1f} mm across (limit {:.1f} mm), hard to hold at a saw: join it to a neighbour",
+               label, piece.inscribed_mm, limits.smallest_piece_mm)});
     }
     if (std::abs(piece.rocking_gap_mm) > limits.largest_rocking_mm) {
-      check.findings.push_back(
-          {CheckFinding::Kind::rocking,
-           piece.rocking_gap_mm > 0
-               ? format("%s%s: its flat back stands %.1f mm off the form at the edge (limit %.1f mm): hollow "
-                        "the "
-                        "back or plan smaller pieces",
-                        label, "", piece.rocking_gap_mm, limits.largest_rocking_mm)
-               : format(
-                     "%s%s rocks: the form rises %.1f mm into its flat back (limit %.1f mm): hollow the back "
-                     "or plan smaller pieces",
-                     label, "", -piece.rocking_gap_mm, limits.largest_rocking_mm)});
+      check.findings.push_back({CheckFinding::Kind::rocking,
+                                piece.rocking_gap_mm > 0
+                                    ? fmt::format("{}: its flat back stands {:.1f} mm off the form at the "
+                                                  "edge (limit {:.1f} mm): hollow the "
+                                                  "back or plan smaller pieces",
+                                                  label, piece.rocking_gap_mm, limits.largest_rocking_mm)
+                                    : fmt::format("{} rocks: the form rises {:.1f} mm into its flat back "
+                                                  "(limit {:.1f} mm): hollow the back "
+                                                  "or plan smaller pieces",
+                                                  label, -piece.rocking_gap_mm, limits.largest_rocking_mm)});
     }
   }
   check.face_spread = spread(faces), check.footprint_spread = spread(footprints);
@@ -199,18 +196,17 @@ void check_wall(const plan::Plan& plan, const std::vector<solid::PieceBody>& bod
   check.turned = turned_wall(plan, bodies);
   const double wanted = plan.finished_wall ? plan.finished_wall->to_mm - plan.finished_wall->from_mm : 0;
   if (bodies.empty() || check.turned.wall_mm >= wanted) return;
-  char text[300];
+  std::string text;
   if (plan.finished_wall) {
-    std::snprintf(
-        text, sizeof text,
-        "turned true to the form, %.1f mm of the %.1f mm stock are left, the finished wall is %.1f mm: take "
-        "stock of %.1f mm, plan smaller pieces or shape the backs to the form",
+    text = fmt::format(
+        "turned true to the form, {:.1f} mm of the {:.1f} mm stock are left, the finished wall is {:.1f} mm: "
+        "take "
+        "stock of {:.1f} mm, plan smaller pieces or shape the backs to the form",
         std::max(0.0, check.turned.wall_mm), plan.tile_thickness_mm, wanted,
         std::ceil(10 * (plan.tile_thickness_mm + wanted - check.turned.wall_mm)) / 10);
   } else {
-    std::snprintf(
-        text, sizeof text,
-        "turned true to the form, nothing is left of the %.1f mm stock: plan smaller pieces or shape the "
+    text = fmt::format(
+        "turned true to the form, nothing is left of the {:.1f} mm stock: plan smaller pieces or shape the "
         "backs to the form",
         plan.tile_thickness_mm);
   }
@@ -256,12 +252,10 @@ PlanCheck check_plan(const plan::Plan& plan, const std::vector<solid::PieceBody>
   measure_volume(plan, bodies, pieces, check);
   check.level_run_pieces = level_run_pieces(plan, check.mean_face_mm2);
   if (check.level_run_pieces > limits.level_run_pieces) {
-    char text[200];
-    std::snprintf(
-        text, sizeof text,
-        "a seam keeps one height past %.1f pieces (limit %.1f): a weak line that shows; stagger the pieces",
-        check.level_run_pieces, limits.level_run_pieces);
-    check.findings.push_back({CheckFinding::Kind::level_run, text});
+    check.findings.push_back(
+        {CheckFinding::Kind::level_run, fmt::format("a seam keeps one height past {:.1f} pieces (limit "
+                                                    "{:.1f}): a weak line that shows; stagger the pieces",
+                                                    check.level_run_pieces, limits.level_run_pieces)});
   }
   measure_stock(plan, bodies, limits, check);
   check_wall(plan, bodies, check);

@@ -1,8 +1,9 @@
 #include "layout/seated_layout.h"
 
+#include <fmt/core.h>
+
 #include <algorithm>
 #include <cmath>
-#include <cstdio>
 
 #include "core/errors.h"
 #include "solid/piece_body.h"
@@ -38,24 +39,20 @@ SeatedLayout as_asked(const geometry::Profile& form, const LayoutOptions& option
 
 std::vector<std::string> seating_notes(const SeatedLayout& seated, double wanted_mm,
                                        const CheckLimits& limits) {
-  char text[240];
   std::vector<std::string> notes;
   if (seated.piece_size_mm < wanted_mm) {
-    std::snprintf(
-        text, sizeof text,
-        "pieces of %.1f mm instead of %.0f mm, so that flat backs sit on this form (at most %.1f mm off "
-        "it)",
-        seated.piece_size_mm, wanted_mm, seated.rocking_mm);
-    notes.push_back(text);
+    notes.push_back(fmt::format(
+        "pieces of {:.1f} mm instead of {:.0f} mm, so that flat backs sit on this form (at most {:.1f} mm "
+        "off it)",
+        seated.piece_size_mm, wanted_mm, seated.rocking_mm));
   }
   if (seated.rocking_mm > limits.largest_rocking_mm) {
-    std::snprintf(
-        text, sizeof text,
-        "flat backs of this size stand up to %.1f mm off the form (limit %.1f mm); pieces of about %.1f mm "
-        "would sit, or hollow the backs",
-        seated.rocking_mm, limits.largest_rocking_mm,
-        size_that_sits_mm(seated.piece_size_mm, seated.rocking_mm, limits.largest_rocking_mm));
-    notes.push_back(text);
+    notes.push_back(
+        fmt::format("flat backs of this size stand up to {:.1f} mm off the form (limit {:.1f} mm); pieces of "
+                    "about {:.1f} mm "
+                    "would sit, or hollow the backs",
+                    seated.rocking_mm, limits.largest_rocking_mm,
+                    size_that_sits_mm(seated.piece_size_mm, seated.rocking_mm, limits.largest_rocking_mm)));
   }
   return notes;
 }

@@ -1,8 +1,9 @@
 #include "layout/trace.h"
 
+#include <fmt/core.h>
+
 #include <algorithm>
 #include <cmath>
-#include <cstdio>
 #include <set>
 #include <sstream>
 
@@ -18,9 +19,7 @@ namespace {
 using Eigen::Vector2d;
 
 std::string place(const Vector2d& uv) {
-  char text[64];
-  std::snprintf(text, sizeof text, "near u = %.0f, v = %.0f mm", uv.x(), uv.y());
-  return text;
+  return fmt::format("near u = {:.0f}, v = {:.0f} mm", uv.x(), uv.y());
 }
 
 // Cells whose outline is mostly guessed are left out and named.

@@ -1,9 +1,10 @@
 #include "plan/plan.h"
 
+#include <fmt/core.h>
+
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <cstdio>
 #include <set>
 #include <stdexcept>
 #include <string_view>
@@ -27,12 +28,6 @@ constexpr double kMaxPerimeter_mm = 10000, kMaxAllPerimeters_mm = 1e6, kMaxProfi
 constexpr double kStepsPerMm = 1e4;
 constexpr std::array<std::string_view, 3> kBacks{"flat", "fitted", "hollowed"};
 constexpr double kThinnestWall_mm = 0.5;  // thinner than this nobody turns wood and resin
-
-std::string fmt_mm(double x) {
-  char text[32];
-  std::snprintf(text, sizeof text, "%g", x);
-  return text;
-}
 
 Eigen::Vector2d read_pair(const core::JsonNode& node) {
   const std::vector<double> xy = node.numbers(2);
@@ -172,7 +167,7 @@ const char* name_of(Back back) {
 
 std::optional<std::string> fault_of(const FinishedWall& wall, double tile_thickness_mm) {
   if (!(wall.from_mm >= 0) || !(wall.to_mm <= tile_thickness_mm)) {
-    return "must lie within the stock, from 0 (the outer face) to " + fmt_mm(tile_thickness_mm) + " mm";
+    return fmt::format("must lie within the stock, from 0 (the outer face) to {:g} mm", tile_thickness_mm);
   }
   if (!(wall.to_mm - wall.from_mm >= kThinnestWall_mm))
     return "leaves no wall: two depths below the outer face, the first the smaller";

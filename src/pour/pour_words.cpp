@@ -1,8 +1,9 @@
 #include "pour/pour_words.h"
 
+#include <fmt/core.h>
+
 #include <algorithm>
 #include <cmath>
-#include <cstdio>
 
 #include "core/counted.h"
 #include "pour/coverage.h"
@@ -12,9 +13,7 @@ namespace interstice::pour {
 namespace {
 
 std::string fixed(double x, int decimals) {
-  char text[64];
-  std::snprintf(text, sizeof text, "%.*f", decimals, x);
-  return text;
+  return fmt::format("{:.{}f}", x, decimals);
 }
 
 std::string seam(const TilePair& p) {

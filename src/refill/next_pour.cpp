@@ -1,8 +1,9 @@
 #include "refill/next_pour.h"
 
+#include <fmt/core.h>
+
 #include <algorithm>
 #include <cmath>
-#include <cstdio>
 #include <numbers>
 
 #include "plan/piece_model.h"
@@ -197,7 +198,6 @@ double needle_pressure_pa(double viscosity_pa_s, double length_m, double flow_m3
 std::vector<HollowAdvice> advise(const std::vector<Hollow>& hollows, double narrowest_mm,
                                  const std::optional<pour::Resin>& resin) {
   std::vector<HollowAdvice> out;
-  char text[300];
   for (const Hollow& h : hollows) {
     HollowAdvice a;
     if (h.kind == HollowKind::pit) {
@@ -209,20 +209,16 @@ std::vector<HollowAdvice> advise(const std::vector<Hollow>& hollows, double narr
       // 0.1 ml a second through 25 mm of 1.2 mm bore, on a plunger of 15 mm.
       const double pressure =
           needle_pressure_pa(resin ? resin->viscosity_mpa_s / 1000 : 0.6, 0.025, 1e-7, 0.0012);
-      std::snprintf(
-          text, sizeof text,
-          "narrower than the %.1f mm that fills: push resin in from its lower end with a syringe and a "
-          "blunt needle (about %.0f N on a plunger of 15 mm), or open it to %.1f mm",
+      a.words = fmt::format(
+          "narrower than the {:.1f} mm that fills: push resin in from its lower end with a syringe and a "
+          "blunt needle (about {:.0f} N on a plunger of 15 mm), or open it to {:.1f} mm",
           narrowest_mm, std::ceil(pressure * std::numbers::pi / 4 * 0.015 * 0.015), narrowest_mm);
-      a.words = text;
     } else {
       a.way = Way::open_first;
-      std::snprintf(
-          text, sizeof text,
-          "narrower than the %.1f mm that fills, and than a needle: open it to %.1f mm with a drill or "
+      a.words = fmt::format(
+          "narrower than the {:.1f} mm that fills, and than a needle: open it to {:.1f} mm with a drill or "
           "blade, blow it out, then pour",
           narrowest_mm, narrowest_mm);
-      a.words = text;
     }
     out.push_back(std::move(a));
   }

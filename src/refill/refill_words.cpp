@@ -1,5 +1,7 @@
 #include "refill/refill_words.h"
 
+#include <fmt/core.h>
+
 #include <algorithm>
 #include <cstdio>
 #include <numeric>
@@ -9,13 +11,6 @@
 
 namespace interstice::refill {
 namespace {
-
-template <class... Values>
-std::string line(const char* format, Values... values) {
-  char text[400];
-  std::snprintf(text, sizeof text, format, values...);
-  return text;
-}
 
 std::string numbers(const std::vector<std::size_t>& hollows, const std::vector<std::size_t>& rank) {
   std::string out;
@@ -81,10 +76,10 @@ Foretold foretold(const RefillDocument& document) {
 
 std::string hollow_words(const Hollow& h) {
   if (h.kind == HollowKind::pit)
-    return line("burst bubble %.1f mm wide, %.2f ml at most", h.length_mm, h.volume_high_ml);
-  return line("%.0f x %.1f mm open, %s%.1f mm deep, %.2f to %.2f ml", h.length_mm, h.width_mm,
-              h.floor_mm ? "about " : "at least ", h.floor_mm.value_or(h.depth_at_least_mm), h.volume_low_ml,
-              h.volume_high_ml);
+    return fmt::format("burst bubble {:.1f} mm wide, {:.2f} ml at most", h.length_mm, h.volume_high_ml);
+  return fmt::format("{:.0f} x {:.1f} mm open, {}{:.1f} mm deep, {:.2f} to {:.2f} ml", h.length_mm,
+                     h.width_mm, h.floor_mm ? "about " : "at least ",
+                     h.floor_mm.value_or(h.depth_at_least_mm), h.volume_low_ml, h.volume_high_ml);
 }
 
 std::string lean_words(const RefillPour& p) {
@@ -93,8 +88,9 @@ std::string lean_words(const RefillPour& p) {
 
 std::string limit_words(const RefillDocument& document) {
   if (!document.fill_limit) return "your own smallest fill: " + document.fill_limit_words;
-  return line("your own smallest fill, from %zu seams: %.1f +- %.1f mm (half of your seams so wide filled)",
-              document.fill_limit->seams, document.fill_limit->width_mm, document.fill_limit->u95_mm);
+  return fmt::format(
+      "your own smallest fill, from {} seams: {:.1f} +- {:.1f} mm (half of your seams so wide filled)",
+      document.fill_limit->seams, document.fill_limit->width_mm, document.fill_limit->u95_mm);
 }
 
 std::vector<std::string> refill_cautions() {
@@ -121,7 +117,7 @@ std::string refill_list(const RefillDocument& document) {
   for (const std::size_t i : order) {
     const Hollow& h = document.hollows[i];
     const std::string seam = h.tiles[0] + " - " + h.tiles[1];
-    out += line("%3zu  %-13s  %s", rank[i] + 1, seam.c_str(), hollow_words(h).c_str());
+    out += fmt::format("{:3}  {:<13}  {}", rank[i] + 1, seam, hollow_words(h));
     out += h.best_photo.empty() ? "" : "  " + h.best_photo;
     const bool told = i < document.advice.size() && document.advice[i].way != Way::pour;
     out += (told ? std::string("  ") + name_of(document.advice[i].way) : "") + "\n";
@@ -129,16 +125,16 @@ std::string refill_list(const RefillDocument& document) {
   out += ways_in_words(document);
   for (std::size_t k = 0; k < document.pours.size(); ++k) {
     const RefillPour& p = document.pours[k];
-    out += line("pour %zu: %s; fill %s; %.1f to %.1f ml, mix %.0f ml\n", k + 1, lean_words(p).c_str(),
-                numbers(p.hollows, rank).c_str(), p.volume_low_ml, p.volume_high_ml, p.mix_ml);
+    out += fmt::format("pour {}: {}; fill {}; {:.1f} to {:.1f} ml, mix {:.0f} ml\n", k + 1, lean_words(p),
+                       numbers(p.hollows, rank), p.volume_low_ml, p.volume_high_ml, p.mix_ml);
     std::string tape;
     for (const TilePair& t : p.tape) tape += (tape.empty() ? "" : ", ") + t[0] + "-" + t[1];
     if (!tape.empty()) out += "       tape, open at the upper end only: " + tape + "\n";
   }
   out += limit_words(document) + "\n";
   const Foretold f = foretold(document);
-  out += line(
-      "before the pour %zu seams were called clear: %zu filled, %zu stayed hollow; of the other %zu, %zu "
+  out += fmt::format(
+      "before the pour {} seams were called clear: {} filled, {} stayed hollow; of the other {}, {} "
       "filled\n",
       f.clear_filled + f.clear_hollow, f.clear_filled, f.clear_hollow, f.other_filled + f.other_hollow,
       f.other_filled);

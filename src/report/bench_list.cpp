@@ -1,5 +1,7 @@
 #include "report/bench_list.h"
 
+#include <fmt/core.h>
+
 #include <algorithm>
 #include <cstdarg>
 #include <cstdio>
@@ -9,15 +11,6 @@
 
 namespace interstice::report {
 namespace {
-
-__attribute__((format(printf, 1, 2))) std::string text(const char* format, ...) {
-  char buffer[512];
-  va_list arguments;
-  va_start(arguments, format);
-  std::vsnprintf(buffer, sizeof buffer, format, arguments);
-  va_end(arguments);
-  return buffer;
-}
 
 int urgency(seams::Verdict v) {
   switch (v) {
@@ -43,16 +36,17 @@ double deciding_mm(const seams::FitSeam& s) {
 
 std::string seam_line(const seams::FitSeam& s) {
   const std::string name = s.tiles[0] + " - " + s.tiles[1];
-  if (!s.narrowest_mm) return text("%-13s  unseen: no photo shows its edges well\n", name.c_str());
-  std::string line = text("%-13s  %5.2f mm +- %.2f  %s", name.c_str(), *s.narrowest_mm, *s.u95_mm,
-                          seams::name_of(s.verdict));
+  if (!s.narrowest_mm) return fmt::format("{:<13}  unseen: no photo shows its edges well\n", name);
+  std::string line = fmt::format("{:<13}  {:5.2f} mm +- {:.2f}  {}", name, *s.narrowest_mm, *s.u95_mm,
+                                 seams::name_of(s.verdict));
   if (s.verdict == seams::Verdict::too_tight) {
-    line += text(" over %.0f of %.0f mm", std::max(0.5, s.tight_length_mm), s.length_mm);
+    line += fmt::format(" over {:.0f} of {:.0f} mm", std::max(0.5, s.tight_length_mm), s.length_mm);
   }
   if (const auto throat = seams::deciding_throat(s)) {
-    line += text(": %.2f mm +- %.2f wide behind the mouth", throat->mm, core::expanded_mm(throat->u_mm));
+    line += fmt::format(": {:.2f} mm +- {:.2f} wide behind the mouth", throat->mm,
+                        core::expanded_mm(throat->u_mm));
     if (s.verdict == seams::Verdict::pinched && s.pinched_length_mm > 0)
-      line += text(" over %.0f of %.0f mm", s.pinched_length_mm, s.length_mm);
+      line += fmt::format(" over {:.0f} of {:.0f} mm", s.pinched_length_mm, s.length_mm);
   }
   if (!s.best_photo.empty()) line += "  (see " + s.best_photo + ")";
   return line + "\n";
@@ -139,12 +133,11 @@ std::string bench_list(const seams::FitDocument& fit) {
   std::size_t count[5] = {0, 0, 0, 0, 0}, placed = 0;
   for (const seams::FitSeam& s : fit.seams) ++count[urgency(s.verdict)];
   for (const seams::FitTile& t : fit.tiles) placed += t.state == plan::TileState::placed ? 1 : 0;
-  out += text(
-      "%zu of %s placed; %s: %zu too tight, %zu pinched, %zu doubtful, %zu unseen, %zu clear (smallest "
-      "fill %.2f mm)\n",
-      placed, core::counted(fit.tiles.size(), "piece").c_str(),
-      core::counted(fit.seams.size(), "seam").c_str(), count[0], count[1], count[2], count[3], count[4],
-      fit.smallest_fill_mm);
+  out += fmt::format(
+      "{} of {} placed; {}: {} too tight, {} pinched, {} doubtful, {} unseen, {} clear (smallest "
+      "fill {:.2f} mm)\n",
+      placed, core::counted(fit.tiles.size(), "piece"), core::counted(fit.seams.size(), "seam"), count[0],
+      count[1], count[2], count[3], count[4], fit.smallest_fill_mm);
   return out;
 }
 
@@ -155,7 +148,9 @@ std::string seams_csv(const seams::FitDocument& fit) {
       "map_v_mm,"
       "best_photo\r\n";
   for (const seams::FitSeam& s : fit.seams) {
-    const auto number = [](const std::optional<double>& x) { return x ? text("%.3f", *x) : std::string(); };
+    const auto number = [](const std::optional<double>& x) {
+      return x ? fmt::format("{:.3f}", *x) : std::string();
+    };
     out += quoted(s.tiles[0]) + "," + quoted(s.tiles[1]) + "," + number(s.narrowest_mm) + "," +
            number(s.u95_mm) + "," + seams::name_of(s.verdict) + "," + number(s.length_mm) + "," +
            number(s.tight_length_mm) + "," + number(s.pinched_length_mm) + "," + number(s.throat_mm) + "," +

@@ -1,9 +1,10 @@
 #include "report/markup.h"
 
+#include <fmt/core.h>
+
 #include <cctype>
 #include <cmath>
 #include <cstdint>
-#include <cstdio>
 
 namespace interstice::report {
 namespace {
@@ -62,10 +63,8 @@ void add_escaped(std::string& out, std::string_view s, std::size_t i, std::size_
 }
 
 std::string quantity(const char* element, const char* kind, double value, int decimals, const char* unit) {
-  char text[200];
-  std::snprintf(text, sizeof text, "<%s class=\"q\" data-%s=\"%.5g\" data-d=\"%d\">%.*f%s%s</%s>", element,
-                kind, value, decimals, decimals, value, *unit ? "\xC2\xA0" : "", unit, element);
-  return text;
+  return fmt::format("<{} class=\"q\" data-{}=\"{:.5g}\" data-d=\"{}\">{:.{}f}{}{}</{}>", element, kind,
+                     value, decimals, value, decimals, *unit ? "\xC2\xA0" : "", unit, element);
 }
 
 // Length of a number such as "12" or "3.5" at `i`, 0 if none starts there.
@@ -132,9 +131,8 @@ std::string in_drawing(const std::string& label) {
 }
 
 std::string fixed(double x, int decimals) {
-  char text[64];
-  std::snprintf(text, sizeof text, "%.*f", decimals, x);
-  return std::string(text) == "-0" ? "0" : text;
+  const std::string text = fmt::format("{:.{}f}", x, decimals);
+  return text == "-0" ? "0" : text;
 }
 
 std::string length_html(double mm, int decimals) {

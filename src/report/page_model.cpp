@@ -1,5 +1,7 @@
 // The surface in 3-D: heights on the map's grid for the page's script to build a mesh of, and the seams as
 // lines.
+#include <fmt/core.h>
+
 #include <algorithm>
 #include <cmath>
 #include <cstdint>
@@ -90,9 +92,7 @@ Json seam_lines(const seams::FitDocument& fit) {
 std::string fingerprint(const seams::FitDocument& fit) {
   std::uint64_t h = 14695981039346656037u;  // FNV-1a
   for (const char c : seams::write_fit(fit)) h = (h ^ static_cast<unsigned char>(c)) * 1099511628211u;
-  char text[20];
-  std::snprintf(text, sizeof text, "%016llx", static_cast<unsigned long long>(h));
-  return text;
+  return fmt::format("{:016x}", static_cast<unsigned long long>(h));
 }
 
 }  // namespace

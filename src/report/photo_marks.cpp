@@ -1,5 +1,7 @@
 #include "report/photo_marks.h"
 
+#include <fmt/core.h>
+
 #include <algorithm>
 #include <cmath>
 #include <map>
@@ -89,23 +91,20 @@ void draw_corrections(cv::Mat& picture, const PhotoView& view, const seams::FitD
 void label_corrections(cv::Mat& picture, const PhotoView& view, const seams::FitDocument& fit,
                        const seams::FitTile& tile, double unit, LabelPlaces& places) {
   const geometry::Profile form(fit.form_profile);
-  char text[80];
   for (const seams::Correction& c : fit.corrections) {
     if (c.tile != tile.label) continue;
     if (c.action != seams::Correction::Action::move) {
       const std::vector<cv::Point2d> stretch = sanded_stretch(view, form, tile, c);
-      if (c.action == seams::Correction::Action::ease) {
-        std::snprintf(text, sizeof text, "ease %.1f deg", c.angle_deg);
-      } else {
-        std::snprintf(text, sizeof text, c.angle_deg > 0 ? "sand %.1f, ease %.1f deg" : "sand %.1f",
-                      c.depth_mm, c.angle_deg);
-      }
+      std::string text;
+      if (c.action != seams::Correction::Action::ease) text = fmt::format("sand {:.1f}", c.depth_mm);
+      if (text.empty() || c.angle_deg > 0)
+        text += fmt::format("{}ease {:.1f} deg", text.empty() ? "" : ", ", c.angle_deg);
       const cv::Point2d at = stretch[stretch.size() / 2];
       label(picture, text, {static_cast<int>(at.x), static_cast<int>(at.y)}, 0.4 * unit, kBlack, places);
     } else {
       const cv::Point2d at = view.place(middle_of(tile));
-      std::snprintf(text, sizeof text, std::abs(c.turn_deg) > 0.05 ? "move %.1f, turn %.1f deg" : "move %.1f",
-                    step_of(form, tile, c).norm(), c.turn_deg);
+      std::string text = fmt::format("move {:.1f}", step_of(form, tile, c).norm());
+      if (std::abs(c.turn_deg) > 0.05) text += fmt::format(", turn {:.1f} deg", c.turn_deg);
       label(picture, text, {static_cast<int>(at.x) - 12, static_cast<int>(at.y)}, 0.4 * unit, kBlack, places);
     }
   }
@@ -170,14 +169,11 @@ void draw_seam(cv::Mat& picture, const PhotoView& view, const seams::FitDocument
   } else {
     cv::circle(picture, at, static_cast<int>(9 * unit), colour, 2 * thin, cv::LINE_AA);
   }
-  char text[80];
+  std::string text = "unseen";
   if (behind)
-    std::snprintf(text, sizeof text, "%.1f +- %.1f mm wide behind", behind->mm,
-                  core::expanded_mm(behind->u_mm));
+    text = fmt::format("{:.1f} +- {:.1f} mm wide behind", behind->mm, core::expanded_mm(behind->u_mm));
   else if (seam.narrowest_mm)
-    std::snprintf(text, sizeof text, "%.1f +- %.1f mm", *seam.narrowest_mm, *seam.u95_mm);
-  else
-    std::snprintf(text, sizeof text, "unseen");
+    text = fmt::format("{:.1f} +- {:.1f} mm", *seam.narrowest_mm, *seam.u95_mm);
   label(picture, text, {at.x + static_cast<int>(12 * unit), at.y - static_cast<int>(10 * unit)}, 0.5 * unit,
         colour, places);
 }

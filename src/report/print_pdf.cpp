@@ -1,5 +1,7 @@
 #include "report/print_pdf.h"
 
+#include <fmt/core.h>
+
 #include <fcntl.h>
 #include <signal.h>
 #include <spawn.h>
@@ -8,7 +10,6 @@
 
 #include <cctype>
 #include <cerrno>
-#include <cstdio>
 #include <filesystem>
 #include <mutex>
 #include <optional>
@@ -59,9 +60,7 @@ std::string file_url(const fs::path& file) {
     if (std::isalnum(u) || c == '/' || c == '-' || c == '_' || c == '.' || c == '~') {
       out += c;
     } else {
-      char code[4];
-      std::snprintf(code, sizeof code, "%%%02X", u);
-      out += code;
+      out += fmt::format("%{:02X}", u);
     }
   }
   return out;

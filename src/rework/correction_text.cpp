@@ -1,4 +1,6 @@
 // Corrections as text: the work order, and lists of corrections from a file.
+#include <fmt/core.h>
+
 #include <algorithm>
 #include <cmath>
 #include <cstdio>
@@ -10,14 +12,8 @@
 namespace interstice::rework {
 namespace {
 
-std::string number(const char* format, double x) {
-  char text[64];
-  std::snprintf(text, sizeof text, format, x);
-  return text;
-}
-
 std::string mm(double x) {
-  return number("%.1f mm", x);
+  return fmt::format("{:.1f} mm", x);
 }
 
 std::string move_text(const seams::Correction& c) {
@@ -29,8 +25,8 @@ std::string move_text(const seams::Correction& c) {
   std::string text = way.empty() ? "" : "move " + c.tile + " " + way;
   if (c.turn_deg != 0) {
     text += text.empty() ? "turn " + c.tile : ", turn it";
-    text +=
-        number(" %.1f deg", std::abs(c.turn_deg)) + (c.turn_deg > 0 ? " counter-clockwise" : " clockwise");
+    text += fmt::format(" {:.1f} deg", std::abs(c.turn_deg)) +
+            (c.turn_deg > 0 ? " counter-clockwise" : " clockwise");
   }
   return text.empty() ? "leave " + c.tile + " where it is" : text;
 }
@@ -38,25 +34,25 @@ std::string move_text(const seams::Correction& c) {
 // Which end to begin from: ", from the end at D05", or ", 4 mm from the end at D05".
 std::string begin_text(const seams::Correction& c) {
   if (c.begin_at.empty()) return "";
-  return (c.begin_mm >= 1 ? number(", %.0f mm from", c.begin_mm) : std::string(", from")) + " the end at " +
-         c.begin_at;
+  return (c.begin_mm >= 1 ? fmt::format(", {:.0f} mm from", c.begin_mm) : std::string(", from")) +
+         " the end at " + c.begin_at;
 }
 
 std::string degrees(double angle_deg) {
-  return number(angle_deg == std::round(angle_deg) ? "%.0f" : "%.1f", angle_deg) +
+  return fmt::format("{:.{}f}", angle_deg, angle_deg == std::round(angle_deg) ? 0 : 1) +
          (angle_deg == 1 ? " degree" : " degrees");
 }
 
 std::string sand_text(const seams::Correction& c) {
   std::string text = "sand " + c.tile + " where it faces " + c.facing + ": " + mm(c.depth_mm);
-  if (c.length_mm > 0) text += number(" over %.0f mm", c.length_mm);
+  if (c.length_mm > 0) text += fmt::format(" over {:.0f} mm", c.length_mm);
   if (c.angle_deg > 0) text += " with " + degrees(c.angle_deg) + " more bevel";
   return text + begin_text(c);
 }
 
 std::string ease_text(const seams::Correction& c) {
   std::string text = "ease the wall of " + c.tile + " towards " + c.facing + " by " + degrees(c.angle_deg);
-  if (c.length_mm > 0) text += number(" over %.0f mm", c.length_mm);
+  if (c.length_mm > 0) text += fmt::format(" over {:.0f} mm", c.length_mm);
   return text + begin_text(c) + ", face edge unchanged";
 }
 
@@ -64,7 +60,7 @@ std::string ease_text(const seams::Correction& c) {
 std::string further_words(const seams::Correction& c) {
   std::string text = c.action == seams::Correction::Action::sand ? "sand " + mm(c.depth_mm)
                                                                  : "ease by " + degrees(c.angle_deg);
-  if (c.length_mm > 0) text += number(" over %.0f mm", c.length_mm);
+  if (c.length_mm > 0) text += fmt::format(" over {:.0f} mm", c.length_mm);
   if (c.action == seams::Correction::Action::sand && c.angle_deg > 0)
     text += " with " + degrees(c.angle_deg) + " more bevel";
   return text + begin_text(c);
@@ -185,7 +181,7 @@ std::string work_order(const seams::FitDocument& fit) {
   }
   const std::vector<WorkStep> steps = work_steps(fit);
   for (std::size_t i = 0; i < steps.size(); ++i)
-    out += number("%3.0f  ", static_cast<double>(i + 1)) + step_words(fit, steps[i]) +
+    out += fmt::format("{:3.0f}  ", static_cast<double>(i + 1)) + step_words(fit, steps[i]) +
            freed_text(fit, steps[i]) + "\n";
   for (const std::string& line : fit.corrections_refused) out += "  -  " + line + "\n";
   if (moves)

@@ -1,8 +1,9 @@
 #include "rework/corrections.h"
 
+#include <fmt/core.h>
+
 #include <algorithm>
 #include <cmath>
-#include <cstdio>
 #include <numbers>
 #include <set>
 
@@ -18,9 +19,7 @@ using Eigen::Vector2d;
 using Eigen::Vector3d;
 
 std::string tenths(double x) {
-  char text[32];
-  std::snprintf(text, sizeof text, "%.1f", x);
-  return text;
+  return fmt::format("{:.1f}", x);
 }
 
 Vector2d map_of(const CorrectionShell& shell, const solid::SolidBody& base, double arc) {

@@ -1,9 +1,10 @@
 #include "scan/card_diagnosis.h"
 
+#include <fmt/core.h>
+
 #include <Eigen/QR>
 #include <cmath>
 #include <complex>
-#include <cstdio>
 #include <numeric>
 
 #include "core/errors.h"
@@ -114,18 +115,15 @@ std::string what_is_odd(int card, const CardSolution& without, const std::vector
   std::vector<double> scales;
   for (const Lying& l : lying) scales.push_back(l.scale * (1 - best.height_mm / l.camera_above_mm));
   const double bigger = core::median(scales) - 1;
-  char text[200];
   const double half_length = camera::kSheetWidthMm / 2;
   if (best.moved_mm < half_length * std::abs(bigger)) {
-    std::snprintf(text, sizeof text,
-                  "is printed %.1f %% %s than the other cards; it is not used, nor should its check line be",
-                  100 * std::abs(bigger), bigger > 0 ? "larger" : "smaller");
-    return text;
+    return fmt::format(
+        "is printed {:.1f} % {} than the other cards; it is not used, nor should its check line be",
+        100 * std::abs(bigger), bigger > 0 ? "larger" : "smaller");
   }
-  std::snprintf(text, sizeof text, "lies elsewhere from %s on (moved by about %.*f mm); it is not used",
-                core::one_line(name(lying[best.from].photo), 60).c_str(), best.moved_mm < 10 ? 1 : 0,
-                best.moved_mm);
-  return text;
+  return fmt::format("lies elsewhere from {} on (moved by about {:.{}f} mm); it is not used",
+                     core::one_line(name(lying[best.from].photo), 60), best.moved_mm,
+                     best.moved_mm < 10 ? 1 : 0);
 }
 
 }  // namespace interstice::scan

@@ -1,7 +1,8 @@
 #include "scan/photo_work.h"
 
+#include <fmt/core.h>
+
 #include <cmath>
-#include <cstdio>
 #include <numbers>
 #include <opencv2/imgproc.hpp>
 
@@ -39,11 +40,7 @@ std::string exact(const camera::Lens& lens, const SearchSpace& space) {
   const camera::LensVector p = lens.parameters();
   std::vector<double> numbers(p.data(), p.data() + p.size());
   numbers.insert(numbers.end(), {space.radius_mm, space.height_mm});
-  for (const double x : numbers) {
-    char text[40];
-    std::snprintf(text, sizeof text, " %a", x);
-    out += text;
-  }
+  for (const double x : numbers) out += fmt::format(" {:a}", x);
   return out;
 }
 

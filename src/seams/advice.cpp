@@ -1,9 +1,10 @@
 #include "seams/advice.h"
 
+#include <fmt/core.h>
+
 #include <Eigen/Geometry>
 #include <algorithm>
 #include <cmath>
-#include <cstdio>
 #include <numbers>
 #include <optional>
 
@@ -45,17 +46,10 @@ std::string line_for(const scan::Scan& scan, const FitSeam& seam, const ClockFac
   const int height =
       5 * static_cast<int>(std::lround(std::asin(std::clamp(view.z(), -1.0, 1.0)) / kRadian / 5));
   const int centimetres = std::max(5, 5 * static_cast<int>(std::lround(distance / 50)));
-  char text[160];
-  if (height >= 75) {
-    std::snprintf(text, sizeof text, "photograph it from straight above, about %d cm away", centimetres);
-  } else {
-    std::snprintf(
-        text, sizeof text,
-        "photograph it from %d o'clock (%s at 12, seen from above), %d degrees up, about %d cm away",
-        hour_at(clock, std::atan2(view.y(), view.x())), clock.label.substr(0, 40).c_str(), height,
-        centimetres);
-  }
-  return text;
+  if (height >= 75) return fmt::format("photograph it from straight above, about {} cm away", centimetres);
+  return fmt::format(
+      "photograph it from {} o'clock ({} at 12, seen from above), {} degrees up, about {} cm away",
+      hour_at(clock, std::atan2(view.y(), view.x())), clock.label.substr(0, 40), height, centimetres);
 }
 
 // From straight outward of the seam, low over the bench; empty where a photo was taken from about there.

@@ -1,8 +1,9 @@
 #include "seams/plan_agreement.h"
 
+#include <fmt/core.h>
+
 #include <algorithm>
 #include <cmath>
-#include <cstdio>
 #include <limits>
 #include <numbers>
 
@@ -98,12 +99,10 @@ PlanAgreement agreement_with_plan(const FitDocument& fit, const plan::Plan& plan
 std::vector<std::string> check_against_plan(FitDocument& fit, const plan::Plan& plan) {
   const PlanAgreement agreement = agreement_with_plan(fit, plan);
   if (agreement.pieces.size() >= kFewPieces && agreement.median_own_mm > kNotItsShape_mm) {
-    char text[200];
-    std::snprintf(text, sizeof text,
-                  "the pieces do not have this plan's shapes (half of them are more than %.1f mm off): give "
-                  "the plan they were cut from, not another and not its mirror image",
-                  agreement.median_own_mm);
-    throw core::MeasureError(text);
+    throw core::MeasureError(fmt::format(
+        "the pieces do not have this plan's shapes (half of them are more than {:.1f} mm off): give "
+        "the plan they were cut from, not another and not its mirror image",
+        agreement.median_own_mm));
   }
   std::vector<std::string> warnings;
   for (const PieceAgreement& piece : agreement.pieces) {

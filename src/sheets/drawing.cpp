@@ -1,10 +1,11 @@
 #include "sheets/drawing.h"
 
+#include <fmt/core.h>
+
 #include <cairo-pdf.h>
 #include <cairo.h>
 
 #include <cmath>
-#include <cstdio>
 #include <memory>
 #include <numbers>
 #include <stdexcept>
@@ -40,10 +41,9 @@ void Drawing::check_line(const Vector2d& from, double length_mm) {
   line(from, to, 0.25);
   line(from - Vector2d(0, 2), from + Vector2d(0, 2), 0.25);
   line(to - Vector2d(0, 2), to + Vector2d(0, 2), 0.25);
-  char text[120];
-  std::snprintf(text, sizeof text, "check line %g mm, tick to tick: measure it on the print before cutting",
-                length_mm);
-  write(from + Vector2d(1.5, 4.2), text, 2.0);
+  write(from + Vector2d(1.5, 4.2),
+        fmt::format("check line {:g} mm, tick to tick: measure it on the print before cutting", length_mm),
+        2.0);
 }
 
 namespace {

@@ -1,9 +1,10 @@
+#include <fmt/core.h>
+
 #include <dxflib/dl_dxf.h>
 #include <dxflib/dl_writer_ascii.h>
 #include <unistd.h>
 
 #include <cstdint>
-#include <cstdio>
 #include <cstdlib>
 #include <filesystem>
 #include <memory>
@@ -92,9 +93,7 @@ std::string dxf_text(const std::string& text) {
     } else if (c > 0xffff) {
       out += '?';
     } else {
-      char code[16];
-      std::snprintf(code, sizeof code, "\\U+%04X", static_cast<unsigned>(c));
-      out += code;
+      out += fmt::format("\\U+{:04X}", static_cast<unsigned>(c));
     }
   }
   return out;

@@ -1,5 +1,6 @@
+#include <fmt/core.h>
+
 #include <cmath>
-#include <cstdio>
 
 #include "sheets/drawing.h"
 
@@ -30,20 +31,16 @@ std::string escaped(const std::string& text) {
 }
 
 std::string number(double x) {
-  char text[32];
-  std::snprintf(text, sizeof text, "%.3f", x);
-  std::string s = text;
+  std::string s = fmt::format("{:.3f}", x);
   s.erase(s.find_last_not_of('0') + 1);
   if (!s.empty() && s.back() == '.') s.pop_back();
   return s == "-0" ? "0" : s;
 }
 
 std::string colour(const Ink& ink) {
-  char text[16];
-  std::snprintf(text, sizeof text, "#%02x%02x%02x", static_cast<int>(std::lround(ink.red * 255)),
-                static_cast<int>(std::lround(ink.green * 255)),
-                static_cast<int>(std::lround(ink.blue * 255)));
-  return text;
+  return fmt::format("#{:02x}{:02x}{:02x}", static_cast<int>(std::lround(ink.red * 255)),
+                     static_cast<int>(std::lround(ink.green * 255)),
+                     static_cast<int>(std::lround(ink.blue * 255)));
 }
 
 void add_path(std::string& out, const DrawnPath& path) {

@@ -1,8 +1,9 @@
 #include "sheets/form_strips.h"
 
+#include <fmt/core.h>
+
 #include <algorithm>
 #include <cmath>
-#include <cstdio>
 #include <functional>
 #include <numbers>
 #include <stdexcept>
@@ -84,10 +85,9 @@ class StripLayout {
 
   std::vector<Drawing> finish() {
     for (std::size_t k = 0; k < sheets_.size(); ++k) {
-      char text[400];
-      std::snprintf(text, sizeof text, "%s: %s, sheet %zu of %zu", plan_.name.c_str(), what_.c_str(), k + 1,
-                    sheets_.size());
-      sheets_[k].write({kStripMargin_mm, kStripMargin_mm + 3}, text, 2.4, Anchor::left, 0, true);
+      sheets_[k].write({kStripMargin_mm, kStripMargin_mm + 3},
+                       fmt::format("{}: {}, sheet {} of {}", plan_.name, what_, k + 1, sheets_.size()), 2.4,
+                       Anchor::left, 0, true);
       sheets_[k].write(
           {kStripMargin_mm, kStripMargin_mm + 7},
           "1:1, print at 100 %. Cut the strips out, wrap them on the form, prick or trace the lines through.",
@@ -168,9 +168,7 @@ class StripLayout {
 };
 
 std::string name_with_angle(const std::string& name, double deg) {
-  char text[80];
-  std::snprintf(text, sizeof text, "%s, middle %.1f°", name.c_str(), deg);
-  return text;
+  return fmt::format("{}, middle {:.1f}°", name, deg);
 }
 
 // Heights between courses: where the share of meridian covered passes from one ring to the next.

@@ -1,8 +1,9 @@
 #include "sheets/pattern_piece.h"
 
+#include <fmt/core.h>
+
 #include <algorithm>
 #include <cmath>
-#include <cstdio>
 #include <numbers>
 
 #include "geometry/region.h"
@@ -59,8 +60,7 @@ class PieceDrawer {
     // A tick across the outline where one edge ends and the next begins.
     const Vector2d in = Vector2d(-(b - a).y(), (b - a).x()).normalized();
     const double chord = (b - a).norm();
-    char bevel[32];
-    std::snprintf(bevel, sizeof bevel, " %.1f°", edge.bevel_deg);
+    const std::string bevel = fmt::format(" {:.1f}°", edge.bevel_deg);
     double height = 1.9;
     std::string text = name + bevel;
     if (text_width_mm(text, height) > chord - 3.5) height = kSmallestText_mm;
@@ -129,9 +129,8 @@ void draw_pattern_piece(Drawing& sheet, const plan::Plan& plan, geometry::TileIn
   const double room = std::max(6.0, piece.inscribed_mm - 9), big = std::clamp(0.2 * room, 2.4, 5.0);
   const double small = std::clamp(0.085 * room, kSmallestText_mm, 2.0);
   sheet.write(at + Vector2d(0, -0.35 * big), label, big, Anchor::middle, 0, true);
-  char line[48];
-  std::snprintf(line, sizeof line, "bevel %.0f°", piece.recommended_bevel_deg);
-  sheet.write(at + Vector2d(0, 0.35 * big + 0.9 * small), line, small, Anchor::middle);
+  sheet.write(at + Vector2d(0, 0.35 * big + 0.9 * small),
+              fmt::format("bevel {:.0f}°", piece.recommended_bevel_deg), small, Anchor::middle);
   sheet.write(at + Vector2d(0, 0.35 * big + 2.5 * small), "outer face", small, Anchor::middle, 0, false,
               kGrey);
   const Vector2d grain = options.grain == Grain::along_ring ? Vector2d(1, 0) : Vector2d(0, 1);

@@ -1,5 +1,7 @@
 #include "sheets/patterns.h"
 
+#include <fmt/core.h>
+
 #include <algorithm>
 #include <cmath>
 #include <cstdio>
@@ -19,25 +21,21 @@ constexpr double kMargin_mm = 10;  // printers leave 4 to 6 mm blank
 constexpr double kHead_mm = 16;
 constexpr double kFoot_mm = 14;
 
-std::string format(const char* pattern, double a, double b = 0) {
-  char text[400];
-  std::snprintf(text, sizeof text, pattern, a, b);
-  return text;
-}
-
 void add_frame_texts(Drawing& sheet, const plan::Plan& plan, const PatternOptions& o, std::size_t k,
                      std::size_t n) {
   const double x = kMargin_mm;
   sheet.write({x, kMargin_mm + 4},
               plan.name + ": cutting patterns, sheet " + std::to_string(k + 1) + " of " + std::to_string(n),
               3.2, Anchor::left, 0, true);
-  std::string line = format(
-      "1:1, print at 100 %% (no fitting to the page). Stock %g mm. Seen on the outer face; walls slope in to "
+  std::string line = fmt::format(
+      "1:1, print at 100 % (no fitting to the page). Stock {:g} mm. Seen on the outer face; walls slope in "
+      "to "
       "the back.",
       plan.tile_thickness_mm);
   sheet.write({x, kMargin_mm + 8.5}, line, 2.0);
   line = "Cut on the outline.";
-  if (o.kerf_mm > 0) line = format("Outline: finished edge; dashed: middle of a cut %g mm wide.", o.kerf_mm);
+  if (o.kerf_mm > 0)
+    line = fmt::format("Outline: finished edge; dashed: middle of a cut {:g} mm wide.", o.kerf_mm);
   line += " Edges: neighbour, bevel. Middle: label, one bevel (not the rim's). Arrow: grain.";
   sheet.write({x, kMargin_mm + 12}, line, 2.0);
   const double length = sheet.width_mm - 2 * kMargin_mm >= 155 ? 150 : 50;
@@ -59,7 +57,7 @@ std::string edges_text(const plan::Plan& plan, const solid::PieceGeometry& piece
   std::string text;
   for (const solid::PieceEdge& edge : piece.edges) {
     if (!text.empty()) text += ", ";
-    text += edge_name(plan, edge) + format(" %.1f", edge.bevel_deg);
+    text += edge_name(plan, edge) + fmt::format(" {:.1f}", edge.bevel_deg);
   }
   return text;
 }
@@ -92,10 +90,10 @@ class ListWriter {
                            const std::vector<solid::PieceGeometry>& pieces) {
     new_page();
     for (const std::string& line : cutting_cautions()) paragraph(line);
-    paragraph(format(
+    paragraph(fmt::format(
         "Bevels are measured from square to the face and leave the back smaller. Of each edge: half the "
         "angle to its neighbour, so that both walls of a seam run parallel. The one bevel of a piece is "
-        "the largest of its edges to neighbours, rounded up; the plan counts with %g degrees.",
+        "the largest of its edges to neighbours, rounded up; the plan counts with {:g} degrees.",
         plan_.bevel_deg));
     paragraph(
         "Enlargement: lengths of the face against the shape drawn on the form. Rocking: the gap left under a "
@@ -150,10 +148,10 @@ class ListWriter {
     Vector2d low = body.face.outline[0], high = low;
     for (const Vector2d& p : body.face.outline) low = low.cwiseMin(p), high = high.cwiseMax(p);
     const std::string cells[5] = {plan_.tiles[geometry::TileIndex(i)].label,
-                                  format("%.0f x %.0f", high.x() - low.x(), high.y() - low.y()),
-                                  format("%.0f°", piece.recommended_bevel_deg),
-                                  format("%.1f", piece.enlargement_percent),
-                                  format("%.1f", piece.rocking_gap_mm)};
+                                  fmt::format("{:.0f} x {:.0f}", high.x() - low.x(), high.y() - low.y()),
+                                  fmt::format("{:.0f}°", piece.recommended_bevel_deg),
+                                  fmt::format("{:.1f}", piece.enlargement_percent),
+                                  fmt::format("{:.1f}", piece.rocking_gap_mm)};
     for (std::size_t c = 0; c < 5; ++c) {
       pages_.back().write({kMargin_mm + kColumns[c].x, y_}, cells[c], kText_mm, Anchor::left, 0, c == 0);
     }

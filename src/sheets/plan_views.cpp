@@ -1,8 +1,9 @@
 #include "sheets/plan_views.h"
 
+#include <fmt/core.h>
+
 #include <algorithm>
 #include <cmath>
-#include <cstdio>
 #include <numbers>
 
 namespace interstice::sheets {
@@ -119,9 +120,8 @@ Drawing draw_elevation(const plan::Plan& plan, const std::vector<solid::PieceBod
   }
   const Vector3d rim(0, 0, 0);
   d.line(on_sheet(rim - (r_max + 4) * right), on_sheet(rim + (r_max + 4) * right), 0.3);
-  char text[80];
-  std::snprintf(text, sizeof text, "seen from %.0f°", azimuth_deg);
-  d.write({d.width_mm / 2, d.height_mm - 4}, text, 3, Anchor::middle);
+  d.write({d.width_mm / 2, d.height_mm - 4}, fmt::format("seen from {:.0f}°", azimuth_deg), 3,
+          Anchor::middle);
   return d;
 }
 

@@ -1,8 +1,9 @@
 #include "surface/surface.h"
 
+#include <fmt/core.h>
+
 #include <algorithm>
 #include <cmath>
-#include <cstdio>
 #include <opencv2/imgproc.hpp>
 
 #include "core/errors.h"
@@ -45,10 +46,9 @@ bool leave_out_elsewhere(scan::Scan& scan, const std::vector<ElsewhereIn>& elsew
       kept.push_back(std::move(scan.photos[geometry::PhotoIndex(i)]));
       continue;
     }
-    char reason[120];
-    std::snprintf(reason, sizeof reason, "shows the form elsewhere than the other photos, by about %.1f mm",
-                  it->moved_mm);
-    scan.left_out.push_back({scan.photos[geometry::PhotoIndex(i)].info.name, reason});
+    scan.left_out.push_back(
+        {scan.photos[geometry::PhotoIndex(i)].info.name,
+         fmt::format("shows the form elsewhere than the other photos, by about {:.1f} mm", it->moved_mm)});
   }
   scan.photos = std::move(kept);
   return true;
