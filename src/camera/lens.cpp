@@ -3,6 +3,7 @@
 #include <Eigen/Eigenvalues>
 #include <Eigen/LU>
 #include <algorithm>
+#include <boost/math/tools/roots.hpp>
 #include <cmath>
 #include <limits>
 #include <nlohmann/json.hpp>
@@ -124,9 +125,8 @@ double Lens::domain() const {
   constexpr double kStep = 0.01, kEnd = 12;
   for (double r = kStep; r < kEnd; r += kStep) {
     if (rise(r) > 0) continue;
-    double low = r - kStep, high = r;
-    for (int i = 0; i < 60; ++i) (rise((low + high) / 2) > 0 ? low : high) = (low + high) / 2;
-    return low;
+    const auto to_the_last_bit = [](double, double) { return false; };
+    return boost::math::tools::bisect(rise, r - kStep, r, to_the_last_bit).first;
   }
   return std::numeric_limits<double>::infinity();
 }

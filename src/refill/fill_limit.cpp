@@ -3,6 +3,7 @@
 #include <Eigen/Core>
 #include <Eigen/LU>
 #include <algorithm>
+#include <boost/math/tools/toms748_solve.hpp>
 #include <cmath>
 #include <limits>
 
@@ -109,16 +110,18 @@ std::optional<LimitFit> fit_limit(const std::vector<SeamOutcome>& seams, std::st
   LimitFit out;
   out.width_mm = -f->intercept / f->slope;
   const double top = at_limit(seams, out.width_mm);
-  const auto inside = [&](double limit) { return top - at_limit(seams, limit) <= kChi2 / 2; };
   // From the estimate outward to where the profile has fallen by that much.
   const auto end = [&](double outward) {
-    double far = 0.02;
+    const auto outside = [&](double far) {
+      return top - at_limit(seams, out.width_mm + outward * far) - kChi2 / 2;
+    };
+    double in = 0, far = 0.02, value = outside(far);
     const double limit = most->width_mm - least->width_mm + 1;
-    while (far < limit && inside(out.width_mm + outward * far)) far *= 2;
-    double in = far / 2;
-    for (int k = 0; k < 30; ++k) {
-      const double middle = (in + far) / 2;
-      (inside(out.width_mm + outward * middle) ? in : far) = middle;
+    while (far < limit && value <= 0) in = far, far *= 2, value = outside(far);
+    if (value > 0) {
+      const auto near = [](double a, double b) { return b - a < 1e-6; };
+      boost::uintmax_t most_rounds = 60;
+      far = boost::math::tools::toms748_solve(outside, in, far, outside(in), value, near, most_rounds).second;
     }
     return out.width_mm + outward * far;
   };

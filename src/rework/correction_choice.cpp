@@ -1,8 +1,8 @@
 // Which pieces to touch: fewest first, then least work.
 #include <algorithm>
+#include <boost/pending/disjoint_sets.hpp>
 #include <cmath>
 #include <map>
-#include <numeric>
 
 #include "rework/correction_part.h"
 
@@ -16,23 +16,20 @@ constexpr int kManyRows = 1500;         // in seconds only with the pieces given
 }  // namespace
 
 std::vector<std::vector<std::size_t>> CorrectionModel::connected(const std::vector<char>& candidates) const {
-  std::vector<std::size_t> root(shell_.pieces.size());
-  std::iota(root.begin(), root.end(), std::size_t{0});
-  const auto find = [&](std::size_t i) {
-    while (root[i] != i) i = root[i] = root[root[i]];
-    return i;
-  };
+  boost::disjoint_sets_with_storage<> joined(shell_.pieces.size());
   for (const ShellPair& p : shell_.pairs) {
-    if (candidates[p.a] && candidates[p.b])
-      root[std::max(find(p.a), find(p.b))] = std::min(find(p.a), find(p.b));
+    if (candidates[p.a] && candidates[p.b]) joined.union_set(p.a, p.b);
   }
-  std::map<std::size_t, std::vector<std::size_t>> parts;
-  for (std::size_t i = 0; i < root.size(); ++i) {
-    if (candidates[i]) parts[find(i)].push_back(i);
+  // In the order of their first pieces, whichever of them stands for the part.
+  std::vector<std::vector<std::size_t>> parts;
+  std::map<std::size_t, std::size_t> part_of;
+  for (std::size_t i = 0; i < shell_.pieces.size(); ++i) {
+    if (!candidates[i]) continue;
+    const auto [at, is_first] = part_of.try_emplace(joined.find_set(i), parts.size());
+    if (is_first) parts.emplace_back();
+    parts[at->second].push_back(i);
   }
-  std::vector<std::vector<std::size_t>> out;
-  for (auto& [first, pieces] : parts) out.push_back(std::move(pieces));
-  return out;
+  return parts;
 }
 
 // Which pieces are touched and which seams are given up.

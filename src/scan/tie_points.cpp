@@ -3,12 +3,13 @@
 #include <Eigen/Geometry>
 #include <Eigen/LU>
 #include <algorithm>
+#include <boost/pending/disjoint_sets.hpp>
 #include <cmath>
 #include <limits>
 #include <map>
-#include <numeric>
 #include <opencv2/core/hal/hal.hpp>
 #include <set>
+#include <unordered_map>
 
 #include "core/parallel.h"
 
@@ -219,20 +220,6 @@ std::vector<Match> match_along_lines(const TiePhoto& a, const TiePhoto& b, const
   return out;
 }
 
-struct Forest {
-  std::vector<std::size_t> parent;
-  explicit Forest(std::size_t n) : parent(n) { std::iota(parent.begin(), parent.end(), std::size_t{0}); }
-  std::size_t root(std::size_t i) {
-    while (parent[i] != i) i = parent[i] = parent[parent[i]];
-    return i;
-  }
-  void join(std::size_t i, std::size_t j) {
-    i = root(i);
-    j = root(j);
-    if (i != j) parent[std::max(i, j)] = std::min(i, j);
-  }
-};
-
 // A track is kept when no photo shows it twice, its rays open up enough and all its pixels agree.
 bool finish_track(Track& track, const std::vector<TiePhoto>& photos, const std::vector<Rays>& rays) {
   std::sort(track.features.begin(), track.features.end());
@@ -344,18 +331,23 @@ std::vector<Track> match_on_form(const std::vector<TiePhoto>& photos, const Form
   });
   std::vector<std::size_t> first(photos.size() + 1, 0);
   for (std::size_t i = 0; i < photos.size(); ++i) first[i + 1] = first[i] + photos[i].features.pixel.size();
-  Forest forest(first.back());
+  boost::disjoint_sets_with_storage<> matched(first.back());
   for (std::size_t n = 0; n < pairs.size(); ++n) {
-    for (const auto& [f, g] : matches[n]) forest.join(first[pairs[n].first] + f, first[pairs[n].second] + g);
+    for (const auto& [f, g] : matches[n])
+      matched.union_set(first[pairs[n].first] + f, first[pairs[n].second] + g);
   }
-  std::map<std::size_t, Track> tracks;
+  // In the order of their first features, whichever of them stands for the set.
+  std::vector<Track> tracks;
+  std::unordered_map<std::size_t, std::size_t> track_of;
   for (std::size_t i = 0; i < photos.size(); ++i) {
     for (std::size_t f = 0; f < photos[i].features.pixel.size(); ++f) {
-      tracks[forest.root(first[i] + f)].features.emplace_back(i, f);
+      const auto [at, is_first] = track_of.try_emplace(matched.find_set(first[i] + f), tracks.size());
+      if (is_first) tracks.emplace_back();
+      tracks[at->second].features.emplace_back(i, f);
     }
   }
   std::vector<Track> out;
-  for (auto& [root, track] : tracks) {
+  for (Track& track : tracks) {
     if (track.features.size() > 1 && finish_track(track, photos, rays)) out.push_back(std::move(track));
   }
   return out;
