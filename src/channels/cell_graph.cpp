@@ -11,7 +11,7 @@ double Lump::half_height(const Eigen::Vector3d& up) const {
 
 void CellGraph::index_doorways() {
   at.assign(cells.size(), {});
-  for (std::size_t i = 0; i < doorways.size(); ++i) {
+  for (const DoorwayIndex i : doorways.indices()) {
     at[doorways[i].a].push_back(i);
     at[doorways[i].b].push_back(i);
   }

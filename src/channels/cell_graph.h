@@ -10,6 +10,8 @@
 #include <cstddef>
 #include <vector>
 
+#include "channels/index.h"
+
 namespace interstice::channels {
 
 struct Lump {
@@ -29,22 +31,25 @@ struct Port {
 struct ChannelCell {
   Lump body;
   double volume_mm3 = 0;
-  std::size_t station = 0;  // the place along a seam it belongs to
-  std::size_t depth = 0;    // which of the station's cells, counted from the form
+  StationIndex station;   // the place along a seam it belongs to
+  std::size_t depth = 0;  // which of the station's cells, counted from the form
   std::vector<Port> ports;
 };
 
 struct Doorway {
-  std::size_t a = 0, b = 0;
+  CellIndex a, b;
   Lump place;
   double area_mm2 = 0;
 };
 
 struct CellGraph {
-  std::vector<ChannelCell> cells;
-  std::vector<Doorway> doorways;
-  std::vector<std::vector<std::size_t>> at;  // doorways of each cell
+  ByCell<ChannelCell> cells;
+  geometry::IndexedVector<DoorwayIndex, Doorway> doorways;
+  ByCell<std::vector<DoorwayIndex>> at;  // doorways of each cell
 
+  CellIndex other_side(DoorwayIndex doorway, CellIndex cell) const {
+    return doorways[doorway].a == cell ? doorways[doorway].b : doorways[doorway].a;
+  }
   void index_doorways();  // fills `at`; call after cells and doorways are complete
 };
 

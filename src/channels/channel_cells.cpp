@@ -19,7 +19,7 @@ constexpr double kLeastEnd_mm2 = 4.0;
 class CellFiller {
  public:
   CellFiller(const ShellSolids& shell, const VoidGrid& grid,
-             const std::vector<std::size_t>& station_of_column, ChannelNetwork& network)
+             const std::vector<StationIndex>& station_of_column, ChannelNetwork& network)
       : shell_(shell), grid_(grid), station_(station_of_column), net_(network) {}
 
   void fill();
@@ -28,6 +28,10 @@ class CellFiller {
   std::size_t flat(std::size_t i, std::size_t j) const { return j * grid_.side() + i; }
   bool open(std::size_t i, std::size_t j, std::size_t k) const {
     return !grid_.wood(i, j, k) && grid_.void_fraction(i, j, k) > 0;
+  }
+  // A station's cell before it is known which of them hold any void.
+  static std::size_t place_of(StationIndex station, std::size_t depth) {
+    return station.value * kDepthCells + depth;
   }
   // Which of a station's cells, from form to tape, holds a layer of a column.
   std::size_t depth_cell(std::size_t i, std::size_t j, std::size_t k) const {
@@ -41,17 +45,17 @@ class CellFiller {
 
   const ShellSolids& shell_;
   const VoidGrid& grid_;
-  const std::vector<std::size_t>& station_;  // of each column
+  const std::vector<StationIndex>& station_;  // of each column
   ChannelNetwork& net_;
 };
 
 void CellFiller::gather_boxes(std::vector<LumpSum>& bodies) {
   const std::size_t n = grid_.side();
-  std::vector<LumpSum> mouths(net_.stations.size());
-  std::vector<double> area(net_.stations.size()), depth(net_.stations.size());
+  ByStation<LumpSum> mouths(net_.stations.size());
+  ByStation<double> area(net_.stations.size()), depth(net_.stations.size());
   for (std::size_t j = 0; j < n; ++j) {
     for (std::size_t i = 0; i < n; ++i) {
-      const std::size_t st = station_[flat(i, j)];
+      const StationIndex st = station_[flat(i, j)];
       if (st == kNoStation) continue;
       const double tape = grid_.column(i, j).tape_mm;
       area[st] += 1;
@@ -62,18 +66,18 @@ void CellFiller::gather_boxes(std::vector<LumpSum>& bodies) {
         const std::size_t g = depth_cell(i, j, k);
         const Vector3d p = grid_.box_centre(i, j, k);
         const double volume = f * grid_.box_volume_mm3(i, j, k);
-        bodies[st * kDepthCells + g].add(p, volume);
+        bodies[place_of(st, g)].add(p, volume);
         net_.stations[st].volume_mm3 += volume;
         if (g + 1 == kDepthCells) mouths[st].add(p, volume);
       }
     }
   }
-  for (std::size_t s = 0; s < net_.stations.size(); ++s) {
+  for (const StationIndex s : net_.stations.indices()) {
     Station& st = net_.stations[s];
     if (area[s] > 0) st.depth_mm = depth[s] / area[s];
     net_.void_volume_mm3 += st.volume_mm3;
     if (st.width_mm == kInfinity && st.mouth.isZero()) {
-      const Lump lump = (mouths[s].weight() > 0 ? mouths[s] : bodies[s * kDepthCells]).lump();
+      const Lump lump = (mouths[s].weight() > 0 ? mouths[s] : bodies[place_of(s, 0)]).lump();
       st.mouth = lump.centre;
       st.map = shell_.form.locate(st.mouth).uv;
     }
@@ -84,7 +88,7 @@ void CellFiller::gather_faces(std::map<std::pair<std::size_t, std::size_t>, Lump
                               std::vector<LumpSum>& mouths, std::vector<LumpSum>& ends) {
   const std::size_t n = grid_.side();
   const auto cell_at = [&](std::size_t i, std::size_t j, std::size_t k) {
-    return station_[flat(i, j)] * kDepthCells + depth_cell(i, j, k);
+    return place_of(station_[flat(i, j)], depth_cell(i, j, k));
   };
   const auto meet = [&](std::size_t a, std::size_t b, const Vector3d& p, double area) {
     if (a != b) doors[{std::min(a, b), std::max(a, b)}].add(p, area);
@@ -124,23 +128,21 @@ void CellFiller::fill() {
   std::map<std::pair<std::size_t, std::size_t>, LumpSum> doors;
   gather_boxes(bodies);
   gather_faces(doors, mouths, ends);
-  std::vector<std::size_t> cell_of(bodies.size(), kNoStation);
-  std::vector<double> end_area(net_.stations.size());
+  std::vector<CellIndex> cell_of(bodies.size());
+  ByStation<double> end_area(net_.stations.size());
   for (std::size_t c = 0; c < bodies.size(); ++c) {
     if (bodies[c].weight() <= 0) continue;
-    cell_of[c] = net_.cells.cells.size();
     ChannelCell cell;
     cell.body = bodies[c].lump();
     cell.volume_mm3 = bodies[c].weight();
-    cell.station = c / kDepthCells;
+    cell.station = StationIndex(c / kDepthCells);
     cell.depth = c % kDepthCells;
     if (mouths[c].weight() > 0) cell.ports.push_back({mouths[c].lump(), true});
     if (ends[c].weight() > 0) cell.ports.push_back({ends[c].lump(), false});
     end_area[cell.station] += ends[c].weight();
-    net_.cells.cells.push_back(std::move(cell));
+    cell_of[c] = net_.cells.cells.push_back(std::move(cell));
   }
-  for (std::size_t s = 0; s < net_.stations.size(); ++s)
-    net_.stations[s].at_end = end_area[s] >= kLeastEnd_mm2;
+  for (const StationIndex s : net_.stations.indices()) net_.stations[s].at_end = end_area[s] >= kLeastEnd_mm2;
   for (ChannelCell& cell : net_.cells.cells) {
     if (!net_.stations[cell.station].at_end)
       std::erase_if(cell.ports, [](const Port& p) { return !p.mouth; });
@@ -155,7 +157,7 @@ void CellFiller::fill() {
 }  // namespace
 
 void fill_cells(const ShellSolids& shell, const VoidGrid& grid,
-                const std::vector<std::size_t>& station_of_column, ChannelNetwork& network) {
+                const std::vector<StationIndex>& station_of_column, ChannelNetwork& network) {
   CellFiller(shell, grid, station_of_column, network).fill();
 }
 

@@ -9,16 +9,18 @@ namespace interstice::channels {
 namespace {
 
 void link_stations(ChannelNetwork& net) {
-  std::map<std::pair<std::size_t, std::size_t>, double> area;
+  std::map<std::pair<StationIndex, StationIndex>, double> area;
   for (const Doorway& d : net.cells.doorways) {
-    const std::size_t a = net.cells.cells[d.a].station, b = net.cells.cells[d.b].station;
+    const StationIndex a = net.cells.cells[d.a].station, b = net.cells.cells[d.b].station;
     // Along one channel only neighbours meet: round a very short station the grid's boxes may touch.
     const bool past =
-        net.stations[a].channel == net.stations[b].channel && std::max(a, b) - std::min(a, b) > 1;
+        net.stations[a].channel == net.stations[b].channel && std::max(a, b).value - std::min(a, b).value > 1;
     if (a != b && !past) area[{std::min(a, b), std::max(a, b)}] += d.area_mm2;
   }
   for (const Channel& c : net.channels) {  // a channel holds together even where the wood touches
-    for (std::size_t k = 1; k < c.count; ++k) area.try_emplace({c.first + k - 1, c.first + k}, 0.0);
+    for (const StationIndex s : c.stations()) {
+      if (s != c.first) area.try_emplace({StationIndex(s.value - 1), s}, 0.0);
+    }
   }
   for (const auto& [pair, ignored] : area) {
     const auto [a, b] = pair;
@@ -27,7 +29,7 @@ void link_stations(ChannelNetwork& net) {
 }
 
 void find_junctions(const ShellSolids& shell, const VoidGrid& grid,
-                    const std::vector<std::size_t>& station_of_column, ChannelNetwork& net) {
+                    const std::vector<StationIndex>& station_of_column, ChannelNetwork& net) {
   const std::size_t n = grid.side();
   const auto in_junction = [&](std::size_t at) {
     const VoidGrid::Column& c = grid.column(at % n, at / n);
@@ -67,9 +69,9 @@ void find_junctions(const ShellSolids& shell, const VoidGrid& grid,
 
 }  // namespace
 
-std::vector<std::size_t> ChannelNetwork::openings() const {
-  std::vector<std::size_t> out;
-  for (std::size_t s = 0; s < stations.size(); ++s) {
+std::vector<StationIndex> ChannelNetwork::openings() const {
+  std::vector<StationIndex> out;
+  for (const StationIndex s : stations.indices()) {
     if (stations[s].at_end) out.push_back(s);
   }
   return out;

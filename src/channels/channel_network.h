@@ -22,7 +22,7 @@ namespace interstice::channels {
 inline constexpr std::size_t kDepthCells = 4;  // of a station, from form to tape
 
 struct Station {
-  std::size_t channel = 0;
+  ChannelIndex channel;
   double s_mm = 0;       // along the seam, its middle
   double length_mm = 0;  // 0 where a third piece is nearer (that length belongs to the junction)
   double width_mm = 0;   // narrowest mouth; infinity where the pieces are too far apart for a seam
@@ -44,9 +44,12 @@ struct WidthPoint {
 
 struct Channel {
   std::array<geometry::TileIndex, 2> tiles;
-  std::optional<std::size_t> fit_seam;  // empty: not listed by the fit (short, or only a corner meets)
-  std::size_t first = 0, count = 0;     // its stations
-  std::vector<WidthPoint> mouth;        // along it, as sampled
+  std::optional<geometry::SeamIndex> fit_seam;  // empty: not listed (short, or only a corner meets)
+  StationIndex first;
+  std::size_t count = 0;          // of its stations
+  std::vector<WidthPoint> mouth;  // along it, as sampled
+
+  geometry::IndexRange<StationIndex> stations() const { return {first.value, first.value + count}; }
 
   double length_below_mm(double limit_mm) const;  // over which the mouth is narrower than the limit
   // The same as expected, given that there is such a length, if all widths may be wider or narrower together
@@ -63,14 +66,14 @@ struct Junction {
 };
 
 struct ChannelNetwork {
-  std::vector<Channel> channels;
-  std::vector<Station> stations;
+  ByChannel<Channel> channels;
+  ByStation<Station> stations;
   std::vector<WidthLink> links;  // between stations; width_mm is the narrower station's
   std::vector<Junction> junctions;
   CellGraph cells;
   double void_volume_mm3 = 0;
 
-  std::vector<std::size_t> openings() const;  // stations at which the shell ends
+  std::vector<StationIndex> openings() const;  // stations at which the shell ends
 };
 
 ChannelNetwork channel_network(const seams::FitDocument& fit, const ShellSolids& shell, const VoidGrid& grid,

@@ -9,14 +9,14 @@
 
 namespace interstice::channels {
 
-inline constexpr std::size_t kNoStation = static_cast<std::size_t>(-1);
+inline constexpr StationIndex kNoStation{static_cast<std::size_t>(-1)};
 
 // Channels and their stations as the mouths give them, and the station each column of the grid belongs to
 // (column i, j at j * side + i; kNoStation where there is no void between pieces).
 struct StationDraft {
-  std::vector<Channel> channels;
-  std::vector<Station> stations;
-  std::vector<std::size_t> station_of_column;
+  ByChannel<Channel> channels;
+  ByStation<Station> stations;
+  std::vector<StationIndex> station_of_column;
 };
 // Along the seam, the length that belongs to point k: half way to its neighbours, or to where the width
 // passes the limit if a neighbour is on its other side.
@@ -27,6 +27,6 @@ StationDraft draft_stations(const seams::FitDocument& fit, const ShellSolids& sh
 
 // The cells, doorways and ports; completes the stations' volumes, depths and ends.
 void fill_cells(const ShellSolids& shell, const VoidGrid& grid,
-                const std::vector<std::size_t>& station_of_column, ChannelNetwork& network);
+                const std::vector<StationIndex>& station_of_column, ChannelNetwork& network);
 
 }  // namespace interstice::channels

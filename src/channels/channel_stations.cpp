@@ -22,9 +22,9 @@ using Pair = std::pair<std::uint16_t, std::uint16_t>;
 
 // The mouth's midpoints of one channel, which decide what void is whose.
 struct Midpoints {
-  std::size_t first_station = 0;
+  StationIndex first_station;
   std::vector<Vector3d> at;
-  std::vector<std::size_t> station;
+  std::vector<StationIndex> station;
 };
 
 Pair pair_of(const VoidGrid::Column& c) {
@@ -96,8 +96,8 @@ class Drafter {
   double fill_;
   int threads_;
   StationDraft out_;
-  std::map<Pair, std::size_t> channel_of_pair_;
-  std::vector<Midpoints> midpoints_;  // by channel
+  std::map<Pair, ChannelIndex> channel_of_pair_;
+  ByChannel<Midpoints> midpoints_;
   std::vector<char> void_column_;
 };
 
@@ -112,7 +112,7 @@ void Drafter::find_pairs() {
   });
   for (std::size_t j = 0; j < n; ++j) {
     for (std::size_t i = 0; i < n; ++i) {
-      if (void_column_[flat(i, j)]) channel_of_pair_.try_emplace(pair_of(grid_.column(i, j)), 0);
+      if (void_column_[flat(i, j)]) channel_of_pair_.try_emplace(pair_of(grid_.column(i, j)));
     }
   }
 }
@@ -120,18 +120,18 @@ void Drafter::find_pairs() {
 void Drafter::draft_channels() {
   std::map<std::string, std::size_t> index;
   for (std::size_t i = 0; i < fit_.tiles.size(); ++i) index[fit_.tiles[i].label] = i;
-  std::map<Pair, std::size_t> listed;
+  std::map<Pair, geometry::SeamIndex> listed;
   for (std::size_t s = 0; s < fit_.seams.size(); ++s) {
     const auto a = index.find(fit_.seams[s].tiles[0]), b = index.find(fit_.seams[s].tiles[1]);
     if (a == index.end() || b == index.end() || !shell_.pieces[a->second] || !shell_.pieces[b->second])
       continue;
     const auto x = static_cast<std::uint16_t>(a->second), y = static_cast<std::uint16_t>(b->second);
     const Pair pair(std::min(x, y), std::max(x, y));
-    listed[pair] = s;
-    channel_of_pair_.try_emplace(pair, 0);
+    listed[pair] = geometry::SeamIndex(s);
+    channel_of_pair_.try_emplace(pair);
   }
   std::vector<Pair> pairs;
-  for (auto& [pair, at] : channel_of_pair_) at = pairs.size(), pairs.push_back(pair);
+  for (auto& [pair, at] : channel_of_pair_) at = ChannelIndex(pairs.size()), pairs.push_back(pair);
   std::vector<std::vector<seams::SeamSample>> samples(pairs.size());
   std::vector<std::vector<DepthWidths>> depths(pairs.size());
   std::vector<solid::SolidBody> bodies;
@@ -139,7 +139,7 @@ void Drafter::draft_channels() {
     bodies.push_back(piece ? solid::SolidBody(*piece) : solid::SolidBody());
   core::parallel_for(pairs.size(), threads_, [&](std::size_t p) {
     const auto seam = listed.find(pairs[p]);
-    if (seam != listed.end()) samples[p] = fit_.seams[seam->second].samples;
+    if (seam != listed.end()) samples[p] = fit_.seams[seam->second.value].samples;
     if (samples[p].empty()) samples[p] = computed_samples(shell_, pairs[p].first, pairs[p].second);
     depths[p] = widths_by_depth(bodies[pairs[p].first], bodies[pairs[p].second], samples[p]);
   });
@@ -190,8 +190,8 @@ std::size_t Drafter::end_of_station(const std::vector<seams::SeamSample>& sample
 
 void Drafter::add_stations(Channel channel, const std::vector<seams::SeamSample>& samples,
                            const std::vector<DepthWidths>& depths) {
-  const std::size_t index = out_.channels.size();
-  channel.first = out_.stations.size();
+  const ChannelIndex index(out_.channels.size());
+  channel.first = StationIndex(out_.stations.size());
   for (const seams::SeamSample& p : samples) channel.mouth.push_back({p.s_mm, p.width_mm, own_length(p)});
   Midpoints midpoints{channel.first, {}, {}};
   for (std::size_t from = 0, to = 0; from < samples.size(); from = to) {
@@ -204,7 +204,7 @@ void Drafter::add_stations(Channel channel, const std::vector<seams::SeamSample>
         st.width_at_mm[d] = std::min(st.width_at_mm[d], depths[k][d]);
       st.length_mm += length_of_point(channel.mouth, k, fill_);
       midpoints.at.push_back((samples[k].a + samples[k].b) / 2);
-      midpoints.station.push_back(out_.stations.size());
+      midpoints.station.emplace_back(out_.stations.size());
     }
     out_.stations.push_back(st);
   }
@@ -215,7 +215,7 @@ void Drafter::add_stations(Channel channel, const std::vector<seams::SeamSample>
     st.channel = index;
     out_.stations.push_back(st);
   }
-  channel.count = out_.stations.size() - channel.first;
+  channel.count = out_.stations.size() - channel.first.value;
   out_.channels.push_back(std::move(channel));
   midpoints_.push_back(std::move(midpoints));
 }
@@ -231,7 +231,7 @@ void Drafter::assign_columns() {
       Vector3d base, normal;
       grid_.base(grid_.map_at(i, j), base, normal);
       const Vector3d top = base + column.tape_mm * normal;
-      std::size_t station = mouth.first_station;
+      StationIndex station = mouth.first_station;
       double best = kFar_mm;
       for (std::size_t k = 0; k < mouth.at.size(); ++k) {
         const double d = (mouth.at[k] - top).squaredNorm();

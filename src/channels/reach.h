@@ -8,40 +8,39 @@
 #include <cstddef>
 #include <vector>
 
+#include "channels/index.h"
+
 namespace interstice::channels {
 
 struct WidthLink {
-  std::size_t a = 0, b = 0;
+  StationIndex a, b;
   double width_mm = 0;
 };
 
-// Widest path from any source to every node; infinity at sources, 0 where nothing leads. node_width limits
-// every path through (and into) a node; sources are limited by their own width too. Empty node_width: no
-// limit.
-std::vector<double> widest_paths(std::size_t nodes, const std::vector<WidthLink>& links,
-                                 const std::vector<std::size_t>& sources,
-                                 const std::vector<double>& node_width_mm = {});
+// Widest path from any source to every station; infinity at sources, 0 where nothing leads. station_width limits
+// every path through (and into) a station; sources are limited by their own width too. Empty: no limit.
+ByStation<double> widest_paths(std::size_t stations, const std::vector<WidthLink>& links,
+                               const std::vector<StationIndex>& sources,
+                               const ByStation<double>& station_width_mm = {});
 
-// What lies behind groups of closed nodes. group[i] is the group of node i if it is closed (too tight),
-// kPassable if resin passes. Levels count how many closed groups must be crossed from an opening.
-inline constexpr std::size_t kPassable = static_cast<std::size_t>(-1);
+// What lies behind closed stretches of channels. closed_by[i] is the channel that station i closes (too tight),
+// kPassable if resin passes. Levels count how many closed channels must be crossed from an opening.
+inline constexpr ChannelIndex kPassable{static_cast<std::size_t>(-1)};
 
 struct Blocked {
-  std::size_t group = 0;
-  std::vector<std::size_t> own;  // the closed nodes themselves
-  std::vector<std::size_t>
-      next;  // passable nodes that opening this group would free (once those before it are)
-  std::vector<std::size_t> behind;  // next, and all that lies further behind through more closed groups
-  int before = 0;  // closed groups that must be opened first; 0: it borders what resin reaches
+  ChannelIndex channel;
+  std::vector<StationIndex> own;     // its closed stations themselves
+  std::vector<StationIndex> next;    // passable ones that opening it would free (once those before it are)
+  std::vector<StationIndex> behind;  // next, and all that lies further behind through more closed channels
+  int before = 0;  // closed channels that must be opened first; 0: it borders what resin reaches
 };
 
 struct ReachResult {
-  std::vector<char> reached;     // resin gets to this node
-  std::vector<Blocked> blocked;  // by group number
+  ByStation<char> reached;  // resin gets there
+  ByChannel<Blocked> blocked;
 };
 
-ReachResult stranded_behind(std::size_t nodes, const std::vector<WidthLink>& links,
-                            const std::vector<std::size_t>& openings, const std::vector<std::size_t>& group,
-                            std::size_t groups);
+ReachResult stranded_behind(const std::vector<WidthLink>& links, const std::vector<StationIndex>& openings,
+                            const ByStation<ChannelIndex>& closed_by, std::size_t channels);
 
 }  // namespace interstice::channels

@@ -20,6 +20,31 @@ using SeamIndex = Index<struct SeamTag>;
 using PhotoIndex = Index<struct PhotoTag>;
 using CardIndex = Index<struct CardTag>;
 
+// Indices one after the other, from the first to before the last.
+template <class I>
+class IndexRange {
+ public:
+  class Iterator {
+   public:
+    constexpr explicit Iterator(std::size_t at) : at_(at) {}
+    constexpr I operator*() const { return I(at_); }
+    constexpr Iterator& operator++() {
+      ++at_;
+      return *this;
+    }
+    friend constexpr bool operator==(Iterator, Iterator) = default;
+
+   private:
+    std::size_t at_;
+  };
+  constexpr IndexRange(std::size_t first, std::size_t last) : first_(first), last_(last) {}
+  constexpr Iterator begin() const { return Iterator(first_); }
+  constexpr Iterator end() const { return Iterator(last_); }
+
+ private:
+  std::size_t first_, last_;
+};
+
 // A vector that is only addressed by its own kind of index.
 template <class I, class T>
 class IndexedVector {
@@ -33,6 +58,9 @@ class IndexedVector {
     items_.push_back(std::move(item));
     return I(items_.size() - 1);
   }
+  void assign(std::size_t n, const T& value) { items_.assign(n, value); }
+  void resize(std::size_t n) { items_.resize(n); }
+  IndexRange<I> indices() const { return {0, items_.size()}; }
   std::size_t size() const { return items_.size(); }
   bool empty() const { return items_.empty(); }
   auto begin() { return items_.begin(); }
@@ -40,6 +68,7 @@ class IndexedVector {
   auto begin() const { return items_.begin(); }
   auto end() const { return items_.end(); }
   const std::vector<T>& raw() const { return items_; }
+  friend bool operator==(const IndexedVector&, const IndexedVector&) = default;
 
  private:
   std::vector<T> items_;

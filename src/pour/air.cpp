@@ -11,18 +11,14 @@ namespace {
 constexpr double kInfinity = std::numeric_limits<double>::infinity();
 constexpr double kSameLevel_mm = 1e-9;
 
-std::size_t other_side(const channels::Doorway& d, std::size_t cell) {
-  return d.a == cell ? d.b : d.a;
-}
-
 // Cells of one connected stretch of present cells, from `start`; marks them in `seen`.
-std::vector<std::size_t> stretch_from(const channels::CellGraph& graph, const std::vector<char>& present,
-                                      std::size_t start, std::vector<char>& seen) {
-  std::vector<std::size_t> cells{start};
+std::vector<CellIndex> stretch_from(const channels::CellGraph& graph, const ByCell<char>& present,
+                                    CellIndex start, ByCell<char>& seen) {
+  std::vector<CellIndex> cells{start};
   seen[start] = 1;
   for (std::size_t k = 0; k < cells.size(); ++k) {
-    for (const std::size_t d : graph.at[cells[k]]) {
-      const std::size_t next = other_side(graph.doorways[d], cells[k]);
+    for (const DoorwayIndex d : graph.at[cells[k]]) {
+      const CellIndex next = graph.other_side(d, cells[k]);
       if (!present[next] || seen[next]) continue;
       seen[next] = 1;
       cells.push_back(next);
@@ -32,15 +28,15 @@ std::vector<std::size_t> stretch_from(const channels::CellGraph& graph, const st
 }
 
 struct Candidate {
-  std::size_t cell = 0;
+  CellIndex cell;
   const channels::Port* port = nullptr;
   double top = -kInfinity;
 };
 
-Candidate highest_port(const channels::CellGraph& graph, const std::vector<std::size_t>& cells,
-                       const std::vector<char>& may_open, const Eigen::Vector3d& up) {
+Candidate highest_port(const channels::CellGraph& graph, const std::vector<CellIndex>& cells,
+                       const ByCell<char>& may_open, const Eigen::Vector3d& up) {
   Candidate best;
-  for (const std::size_t c : cells) {
+  for (const CellIndex c : cells) {
     if (!may_open[c]) continue;
     for (const channels::Port& port : graph.cells[c].ports) {
       const double top = port.place.level(up) + port.place.half_height(up);
@@ -51,10 +47,10 @@ Candidate highest_port(const channels::CellGraph& graph, const std::vector<std::
 }
 
 // Levels at which the ends of the shell stop letting air out: their own tops.
-void add_end_vents(const channels::CellGraph& graph, const std::vector<std::size_t>& cells,
-                   const std::vector<char>& may_open, const Eigen::Vector3d& up, double level,
-                   std::vector<double>& vents) {
-  for (const std::size_t c : cells) {
+void add_end_vents(const channels::CellGraph& graph, const std::vector<CellIndex>& cells,
+                   const ByCell<char>& may_open, const Eigen::Vector3d& up, double level,
+                   ByCell<double>& vents) {
+  for (const CellIndex c : cells) {
     if (!may_open[c]) continue;
     for (const channels::Port& port : graph.cells[c].ports) {
       if (port.mouth) continue;
@@ -65,10 +61,10 @@ void add_end_vents(const channels::CellGraph& graph, const std::vector<std::size
 }
 
 // Ends that are tops of their surroundings: no doorway beside them lets air out higher.
-std::vector<std::size_t> needed_vents(const std::vector<double>& vents, const std::vector<double>& escape,
-                                      const std::vector<std::size_t>& inlets) {
-  std::vector<std::size_t> out;
-  for (std::size_t c = 0; c < vents.size(); ++c) {
+std::vector<CellIndex> needed_vents(const ByCell<double>& vents, const ByCell<double>& escape,
+                                    const std::vector<CellIndex>& inlets) {
+  std::vector<CellIndex> out;
+  for (const CellIndex c : vents.indices()) {
     if (vents[c] == -kInfinity || escape[c] > vents[c] + kSameLevel_mm) continue;
     if (std::find(inlets.begin(), inlets.end(), c) == inlets.end()) out.push_back(c);
   }
@@ -83,11 +79,11 @@ double fraction_below(const channels::Lump& lump, const Eigen::Vector3d& up, dou
   return std::clamp((level - (z - half)) / (2 * half), 0.0, 1.0);
 }
 
-std::vector<double> escape_levels(const channels::CellGraph& graph, const std::vector<char>& present,
-                                  const Eigen::Vector3d& up, const std::vector<double>& vent_level) {
-  std::vector<double> escape(graph.cells.size(), -kInfinity);
-  std::priority_queue<std::pair<double, std::size_t>> open;  // highest first
-  for (std::size_t c = 0; c < escape.size(); ++c) {
+ByCell<double> escape_levels(const channels::CellGraph& graph, const ByCell<char>& present,
+                             const Eigen::Vector3d& up, const ByCell<double>& vent_level) {
+  ByCell<double> escape(graph.cells.size(), -kInfinity);
+  std::priority_queue<std::pair<double, CellIndex>> open;  // highest first
+  for (const CellIndex c : escape.indices()) {
     if (!present[c] || vent_level[c] == -kInfinity) continue;
     escape[c] = vent_level[c];
     open.emplace(escape[c], c);
@@ -96,9 +92,9 @@ std::vector<double> escape_levels(const channels::CellGraph& graph, const std::v
     const auto [level, c] = open.top();
     open.pop();
     if (level < escape[c]) continue;
-    for (const std::size_t d : graph.at[c]) {
+    for (const DoorwayIndex d : graph.at[c]) {
       const channels::Doorway& door = graph.doorways[d];
-      const std::size_t next = other_side(door, c);
+      const CellIndex next = graph.other_side(d, c);
       if (!present[next]) continue;
       const double through = std::min(level, door.place.level(up) + door.place.half_height(up));
       if (through <= escape[next]) continue;
@@ -109,11 +105,11 @@ std::vector<double> escape_levels(const channels::CellGraph& graph, const std::v
   return escape;
 }
 
-std::vector<double> arrival_levels(const channels::CellGraph& graph, const std::vector<char>& present,
-                                   const Eigen::Vector3d& up, const std::vector<std::size_t>& sources) {
-  std::vector<double> arrival(graph.cells.size(), kInfinity);
-  std::priority_queue<std::pair<double, std::size_t>> open;  // lowest first, by negated level
-  for (const std::size_t c : sources) {
+ByCell<double> arrival_levels(const channels::CellGraph& graph, const ByCell<char>& present,
+                              const Eigen::Vector3d& up, const std::vector<CellIndex>& sources) {
+  ByCell<double> arrival(graph.cells.size(), kInfinity);
+  std::priority_queue<std::pair<double, CellIndex>> open;  // lowest first, by negated level
+  for (const CellIndex c : sources) {
     arrival[c] = -kInfinity;
     open.emplace(kInfinity, c);
   }
@@ -121,9 +117,9 @@ std::vector<double> arrival_levels(const channels::CellGraph& graph, const std::
     const auto [negated, c] = open.top();
     open.pop();
     if (-negated > arrival[c]) continue;
-    for (const std::size_t d : graph.at[c]) {
+    for (const DoorwayIndex d : graph.at[c]) {
       const channels::Doorway& door = graph.doorways[d];
-      const std::size_t next = other_side(door, c);
+      const CellIndex next = graph.other_side(d, c);
       if (!present[next]) continue;
       const double over = std::max(-negated, door.place.level(up) - door.place.half_height(up));
       if (over >= arrival[next]) continue;
@@ -134,24 +130,24 @@ std::vector<double> arrival_levels(const channels::CellGraph& graph, const std::
   return arrival;
 }
 
-Fill pour_at(const channels::CellGraph& graph, const std::vector<double>& remaining,
-             const std::vector<char>& may_open, const Eigen::Vector3d& up, double smallest_mm3) {
+Fill pour_at(const channels::CellGraph& graph, const ByCell<double>& remaining, const ByCell<char>& may_open,
+             const Eigen::Vector3d& up, double smallest_mm3) {
   const std::size_t n = graph.cells.size();
   Fill fill;
   fill.up = up;
   fill.filled.assign(n, 0.0);
   fill.level_mm.assign(n, std::numeric_limits<double>::quiet_NaN());
   fill.inlet_mm = fill.level_mm;
-  std::vector<char> present(n), seen(n, 0);
-  for (std::size_t c = 0; c < n; ++c) present[c] = remaining[c] > 0;
-  std::vector<double> vents(n, -kInfinity);
-  std::vector<std::size_t> sources;
-  std::vector<std::pair<std::vector<std::size_t>, std::size_t>> stretches;  // cells, opening
-  for (std::size_t start = 0; start < n; ++start) {
+  ByCell<char> present(n), seen(n, 0);
+  for (const CellIndex c : present.indices()) present[c] = remaining[c] > 0;
+  ByCell<double> vents(n, -kInfinity);
+  std::vector<CellIndex> sources;
+  std::vector<std::pair<std::vector<CellIndex>, std::size_t>> stretches;  // cells, opening
+  for (const CellIndex start : present.indices()) {
     if (!present[start] || seen[start]) continue;
-    std::vector<std::size_t> cells = stretch_from(graph, present, start, seen);
+    std::vector<CellIndex> cells = stretch_from(graph, present, start, seen);
     double volume = 0;
-    for (const std::size_t c : cells) volume += remaining[c] * graph.cells[c].volume_mm3;
+    for (const CellIndex c : cells) volume += remaining[c] * graph.cells[c].volume_mm3;
     fill.left_mm3 += volume;
     if (volume < smallest_mm3) continue;
     const Candidate inlet = highest_port(graph, cells, may_open, up);
@@ -162,12 +158,12 @@ Fill pour_at(const channels::CellGraph& graph, const std::vector<double>& remain
     fill.openings.push_back({inlet.cell, *inlet.port, inlet.top, inlet.top, 0});
     stretches.emplace_back(std::move(cells), fill.openings.size() - 1);
   }
-  const std::vector<double> escape = escape_levels(graph, present, up, vents);
-  const std::vector<double> arrival = arrival_levels(graph, present, up, sources);
+  const ByCell<double> escape = escape_levels(graph, present, up, vents);
+  const ByCell<double> arrival = arrival_levels(graph, present, up, sources);
   fill.vents = needed_vents(vents, escape, sources);
   for (const auto& [cells, opening] : stretches) {
     Opening& inlet = fill.openings[opening];
-    for (const std::size_t c : cells) {
+    for (const CellIndex c : cells) {
       fill.inlet_mm[c] = inlet.level_mm;
       fill.level_mm[c] = std::min(inlet.level_mm, escape[c]);
       if (arrival[c] > inlet.level_mm + kSameLevel_mm) continue;

@@ -20,17 +20,20 @@
 
 namespace interstice::pour {
 
+using channels::ByCell, channels::ByChannel, channels::ByStation;
+using channels::CellIndex, channels::ChannelIndex, channels::DoorwayIndex, channels::StationIndex;
+
 // For each cell the level up to which its air can leave to a vent (minus infinity: never). `vent_level` holds
 // the level of the opening for vents and minus infinity elsewhere; absent cells take no part.
-std::vector<double> escape_levels(const channels::CellGraph& graph, const std::vector<char>& present,
-                                  const Eigen::Vector3d& up, const std::vector<double>& vent_level);
+ByCell<double> escape_levels(const channels::CellGraph& graph, const ByCell<char>& present,
+                             const Eigen::Vector3d& up, const ByCell<double>& vent_level);
 
 // For each cell the lowest level at which resin from the source cells reaches it (infinity: never).
-std::vector<double> arrival_levels(const channels::CellGraph& graph, const std::vector<char>& present,
-                                   const Eigen::Vector3d& up, const std::vector<std::size_t>& sources);
+ByCell<double> arrival_levels(const channels::CellGraph& graph, const ByCell<char>& present,
+                              const Eigen::Vector3d& up, const std::vector<CellIndex>& sources);
 
 struct Opening {
-  std::size_t cell = 0;
+  CellIndex cell;
   channels::Port port;
   double level_mm = 0;    // resin stands this high, along up
   double lowest_mm = 0;   // lowest place filled through it
@@ -39,19 +42,19 @@ struct Opening {
 
 struct Fill {
   Eigen::Vector3d up{0, 0, 1};
-  std::vector<Opening> openings;   // largest volume first
-  std::vector<double> filled;      // fraction of each cell's remaining space that this pour fills
-  std::vector<double> level_mm;    // of the resin over each cell that took part; NaN elsewhere
-  std::vector<double> inlet_mm;    // of the opening its stretch is filled through; NaN elsewhere
-  std::vector<std::size_t> vents;  // cells whose end lets out air that could not leave otherwise
+  std::vector<Opening> openings;  // largest volume first
+  ByCell<double> filled;          // fraction of each cell's remaining space that this pour fills
+  ByCell<double> level_mm;        // of the resin over each cell that took part; NaN elsewhere
+  ByCell<double> inlet_mm;        // of the opening its stretch is filled through; NaN elsewhere
+  std::vector<CellIndex> vents;   // whose end lets out air that could not leave otherwise
   double volume_mm3 = 0, left_mm3 = 0;
 };
 
 // One pour at one tilt into what is still empty: remaining[c] is the fraction of cell c not yet filled (0 for
 // cells that take no part). Stretches smaller than `smallest_mm3` are not worth an opening and stay empty.
 // may_open[c]: the cell's ports may be used.
-Fill pour_at(const channels::CellGraph& graph, const std::vector<double>& remaining,
-             const std::vector<char>& may_open, const Eigen::Vector3d& up, double smallest_mm3);
+Fill pour_at(const channels::CellGraph& graph, const ByCell<double>& remaining, const ByCell<char>& may_open,
+             const Eigen::Vector3d& up, double smallest_mm3);
 
 // The fraction of a lump that lies below a level.
 double fraction_below(const channels::Lump& lump, const Eigen::Vector3d& up, double level);

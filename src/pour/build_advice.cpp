@@ -56,20 +56,19 @@ std::vector<RingReport> ring_reports(const plan::Plan& plan, int rings_on) {
   return out;
 }
 
-void report_closing(const PourScene& scene, const std::vector<std::size_t>& rim, PourDocument& d) {
+void report_closing(const PourScene& scene, const std::vector<StationIndex>& rim, PourDocument& d) {
   const channels::ChannelNetwork& net = scene.net;
-  const std::vector<char> still =
-      channels::stranded_behind(net.stations.size(), net.links, rim, closed_stations(net, scene.fill_mm),
-                                net.channels.size())
+  const ByStation<char> still =
+      channels::stranded_behind(net.links, rim, closed_stations(net, scene.fill_mm), net.channels.size())
           .reached;
-  std::set<std::size_t> channels;
-  for (std::size_t s = 0; s < net.stations.size(); ++s) {
+  std::set<ChannelIndex> closing;
+  for (const StationIndex s : net.stations.indices()) {
     if (!scene.reached[s] || still[s]) continue;
     d.build.closing_length_mm += net.stations[s].length_mm;
     d.build.closing_volume_ml += to_ml(net.stations[s].volume_mm3);
-    if (net.stations[s].length_mm > 0) channels.insert(net.stations[s].channel);
+    if (net.stations[s].length_mm > 0) closing.insert(net.stations[s].channel);
   }
-  for (const std::size_t c : channels) d.build.closing_seams.push_back(scene.tiles_of(c));
+  for (const ChannelIndex c : closing) d.build.closing_seams.push_back(scene.tiles_of(c));
 }
 
 std::string mm(double length_mm) {
@@ -157,15 +156,15 @@ void limit_rings(const PourScene& scene, const std::optional<Resin>& resin, Pour
 
 void report_build(const PourScene& scene, const std::optional<Resin>& resin, PourDocument& d) {
   BuildAdvice& b = d.build;
-  std::vector<std::size_t> rim;
-  for (const std::size_t s : scene.openings) {
+  std::vector<StationIndex> rim;
+  for (const StationIndex s : scene.openings) {
     if (at_rim(scene, s)) rim.push_back(s);
     b.open_ring = b.open_ring || (scene.net.stations[s].at_end && !at_rim(scene, s));
   }
-  std::vector<std::size_t> from = scene.openings;
+  std::vector<StationIndex> from = scene.openings;
   if (b.open_ring) {
     report_closing(scene, rim, d);
-    std::erase_if(from, [&](std::size_t s) { return at_rim(scene, s); });  // resin comes in at the top
+    std::erase_if(from, [&](StationIndex s) { return at_rim(scene, s); });  // resin comes in at the top
   }
   for (const double length : path_lengths_mm(scene.net, scene.reached, from)) {
     if (std::isfinite(length)) b.deepest_reach_mm = std::max(b.deepest_reach_mm, length);

@@ -31,46 +31,44 @@ seams::FitDocument judged_at(const seams::FitDocument& measured, double fill_mm)
   return fit;
 }
 
-std::size_t nearest_station(const channels::ChannelNetwork& net, const Eigen::Vector2d& uv) {
-  std::size_t best = 0;
-  for (std::size_t s = 1; s < net.stations.size(); ++s) {
+StationIndex nearest_station(const channels::ChannelNetwork& net, const Eigen::Vector2d& uv) {
+  StationIndex best;
+  for (const StationIndex s : net.stations.indices()) {
     if ((net.stations[s].map - uv).norm() < (net.stations[best].map - uv).norm()) best = s;
   }
   return best;
 }
 
-std::vector<char> reached_stations(const channels::ChannelNetwork& net, double fill_mm,
-                                   const std::vector<std::size_t>& openings) {
-  return channels::stranded_behind(net.stations.size(), net.links, openings, closed_stations(net, fill_mm),
-                                   net.channels.size())
+ByStation<char> reached_stations(const channels::ChannelNetwork& net, double fill_mm,
+                                 const std::vector<StationIndex>& openings) {
+  return channels::stranded_behind(net.links, openings, closed_stations(net, fill_mm), net.channels.size())
       .reached;
 }
 
 // Down to which cells resin gets: from the openings through cells of reached stations that are wide enough at
 // their own depth.
-std::vector<char> reached_cells(const PourScene& scene) {
+ByCell<char> reached_cells(const PourScene& scene) {
   const channels::CellGraph& graph = scene.net.cells;
-  const auto passes = [&](std::size_t c) {
+  const auto passes = [&](CellIndex c) {
     const channels::ChannelCell& cell = graph.cells[c];
     const channels::Station& station = scene.net.stations[cell.station];
     return scene.reached[cell.station] && station.width_at_mm[cell.depth] >= scene.fill_mm;
   };
-  const std::set<std::size_t> sources(scene.openings.begin(), scene.openings.end());
-  std::vector<char> reached(graph.cells.size(), 0);
-  std::vector<std::size_t> stack;
-  const auto visit = [&](std::size_t c) {
+  const std::set<StationIndex> sources(scene.openings.begin(), scene.openings.end());
+  ByCell<char> reached(graph.cells.size(), 0);
+  std::vector<CellIndex> stack;
+  const auto visit = [&](CellIndex c) {
     if (reached[c] || !passes(c)) return;
     reached[c] = 1;
     stack.push_back(c);
   };
-  for (std::size_t c = 0; c < graph.cells.size(); ++c) {
+  for (const CellIndex c : graph.cells.indices()) {
     if (sources.contains(graph.cells[c].station)) visit(c);
   }
   while (!stack.empty()) {
-    const std::size_t c = stack.back();
+    const CellIndex c = stack.back();
     stack.pop_back();
-    for (const std::size_t d : graph.at[c])
-      visit(graph.doorways[d].a == c ? graph.doorways[d].b : graph.doorways[d].a);
+    for (const DoorwayIndex d : graph.at[c]) visit(graph.other_side(d, c));
   }
   return reached;
 }

@@ -13,7 +13,7 @@ constexpr double kGone = 0.02;  // a cell this nearly full is full: its remainin
 
 struct Beginning {
   std::vector<Tilt> tilts;
-  std::vector<double> remaining;  // filled in only for those that are carried on
+  ByCell<double> remaining;  // filled in only for those that are carried on
   double left_mm3 = 0, total_tilt_deg = 0;
 };
 
@@ -27,10 +27,10 @@ bool better(const Beginning& a, const Beginning& b, double leave_mm3) {
 
 class Search {
  public:
-  Search(const channels::CellGraph& graph, const std::vector<char>& usable, const std::vector<char>& may_open,
+  Search(const channels::CellGraph& graph, const ByCell<char>& usable, const ByCell<char>& may_open,
          const SearchOptions& options)
       : graph_(graph), may_open_(may_open), options_(options) {
-    for (std::size_t c = 0; c < graph.cells.size(); ++c) start_.remaining.push_back(usable[c] ? 1.0 : 0.0);
+    for (const CellIndex c : graph.cells.indices()) start_.remaining.push_back(usable[c] ? 1.0 : 0.0);
     start_.left_mm3 = volume(start_.remaining);
   }
 
@@ -55,20 +55,20 @@ class Search {
   }
 
  private:
-  double volume(const std::vector<double>& remaining) const {
+  double volume(const ByCell<double>& remaining) const {
     double sum = 0;
-    for (std::size_t c = 0; c < remaining.size(); ++c) sum += remaining[c] * graph_.cells[c].volume_mm3;
+    for (const CellIndex c : remaining.indices()) sum += remaining[c] * graph_.cells[c].volume_mm3;
     return sum;
   }
 
-  void apply(const Fill& fill, std::vector<double>& remaining) const {
-    for (std::size_t c = 0; c < remaining.size(); ++c) {
+  void apply(const Fill& fill, ByCell<double>& remaining) const {
+    for (const CellIndex c : remaining.indices()) {
       remaining[c] *= 1 - fill.filled[c];
       if (remaining[c] < kGone) remaining[c] = 0;
     }
   }
 
-  Fill pour(const std::vector<double>& remaining, const Tilt& tilt) const {
+  Fill pour(const ByCell<double>& remaining, const Tilt& tilt) const {
     return pour_at(graph_, remaining, may_open_, tilt.up(), options_.smallest_mm3);
   }
 
@@ -80,7 +80,7 @@ class Search {
       const Beginning& from = level[k / n];
       const Tilt& tilt = options_.candidates[k % n];
       Beginning& b = out[k];
-      std::vector<double> remaining = from.remaining;
+      ByCell<double> remaining = from.remaining;
       apply(pour(from.remaining, tilt), remaining);
       b.left_mm3 = volume(remaining);
       b.total_tilt_deg = from.total_tilt_deg + tilt.tilt_deg;
@@ -93,8 +93,8 @@ class Search {
     return out;
   }
 
-  std::vector<double> after(const std::vector<Tilt>& tilts) const {
-    std::vector<double> remaining = start_.remaining;
+  ByCell<double> after(const std::vector<Tilt>& tilts) const {
+    ByCell<double> remaining = start_.remaining;
     for (const Tilt& tilt : tilts) apply(pour(remaining, tilt), remaining);
     return remaining;
   }
@@ -129,9 +129,9 @@ class Search {
     sequence.remaining = start_.remaining;
     for (const Tilt& tilt : tilts) {
       Fill fill = pour(sequence.remaining, tilt);
-      const std::vector<double> before = sequence.remaining;
+      const ByCell<double> before = sequence.remaining;
       apply(fill, sequence.remaining);
-      for (std::size_t c = 0; c < before.size(); ++c) fill.filled[c] *= before[c];
+      for (const CellIndex c : before.indices()) fill.filled[c] *= before[c];
       sequence.steps.push_back({tilt, std::move(fill)});
     }
     sequence.left_mm3 = volume(sequence.remaining);
@@ -139,7 +139,7 @@ class Search {
   }
 
   const channels::CellGraph& graph_;
-  const std::vector<char>& may_open_;
+  const ByCell<char>& may_open_;
   const SearchOptions& options_;
   Beginning start_;
 };
@@ -151,8 +151,8 @@ Eigen::Vector3d Tilt::up() const {
   return {std::sin(t) * std::cos(a), std::sin(t) * std::sin(a), std::cos(t)};
 }
 
-PourSequence search_pours(const channels::CellGraph& graph, const std::vector<char>& usable,
-                          const std::vector<char>& may_open, const SearchOptions& options) {
+PourSequence search_pours(const channels::CellGraph& graph, const ByCell<char>& usable,
+                          const ByCell<char>& may_open, const SearchOptions& options) {
   return Search(graph, usable, may_open, options).run();
 }
 

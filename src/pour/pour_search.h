@@ -38,13 +38,13 @@ struct PourStep {
 
 struct PourSequence {
   std::vector<PourStep> steps;
-  std::vector<double> remaining;  // fraction of each cell still empty at the end
+  ByCell<double> remaining;  // fraction of each cell still empty at the end
   double left_mm3 = 0;
 };
 
 // usable[c]: resin can get to cell c at all. may_open[c]: its ports may serve as openings.
-PourSequence search_pours(const channels::CellGraph& graph, const std::vector<char>& usable,
-                          const std::vector<char>& may_open, const SearchOptions& options);
+PourSequence search_pours(const channels::CellGraph& graph, const ByCell<char>& usable,
+                          const ByCell<char>& may_open, const SearchOptions& options);
 
 // Tilts every `step` degrees from 0 to 180 towards each azimuth (upright and upside down once).
 std::vector<Tilt> tilt_grid(const std::vector<double>& azimuths_deg, double step_deg);

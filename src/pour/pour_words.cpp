@@ -88,7 +88,7 @@ void add_pours(const PourDocument& d, std::string& out) {
   if (d.pours.empty()) return;
   add(out, "");
   add(out, d.ready ? "How to pour:" : "How to pour what can be reached now:");
-  for (std::size_t i = 0; i < d.pours.size(); ++i) add(out, "  " + d.pours[i].words);
+  for (const PourReport& p : d.pours) add(out, "  " + p.words);
   add(out, "  Air left after the last pour: about " + fixed(d.trapped_ml_after, 1) + " ml.");
 }
 

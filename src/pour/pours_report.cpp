@@ -68,7 +68,7 @@ class PourReporter {
                           ? std::max(1, static_cast<int>(std::ceil(depth / *resin_->max_depth_mm - 1e-9)))
                           : 1;
     for (int lift = 1; lift <= lifts; ++lift) add_lift(step, lift, lifts, depth / lifts);
-    for (std::size_t c = 0; c < wet_.size(); ++c) wet_[c] += step.fill.filled[c];
+    for (const CellIndex c : wet_.indices()) wet_[c] += step.fill.filled[c];
     PourReport& last = document_.pours.back();
     report_pockets(last);
   }
@@ -84,7 +84,7 @@ class PourReporter {
 
   // The share of a cell filled by this lift: levels are counted down from each opening, so the last lift is
   // full.
-  double share(const Fill& fill, std::size_t cell, int lift, int lifts, double lift_mm) const {
+  double share(const Fill& fill, CellIndex cell, int lift, int lifts, double lift_mm) const {
     if (fill.filled[cell] <= 0) return 0;
     if (lifts == 1) return fill.filled[cell];
     const channels::Lump& body = net_.cells.cells[cell].body;
@@ -108,8 +108,8 @@ class PourReporter {
     p.azimuth_deg = std::remainder(step.tilt.azimuth_deg, 360.0);
     p.up = side_at(sides_, p.azimuth_deg);
     p.lift = lift, p.lifts = lifts;
-    std::vector<double> part(wet_.size());
-    for (std::size_t c = 0; c < part.size(); ++c) {
+    ByCell<double> part(wet_.size());
+    for (const CellIndex c : part.indices()) {
       part[c] = share(fill, c, lift, lifts, lift_mm);
       p.volume_ml += to_ml(part[c] * net_.cells.cells[c].volume_mm3);
     }
@@ -118,7 +118,7 @@ class PourReporter {
     set_mix(p);
     set_prop(p);
     for (const Opening& o : fill.openings) {
-      const std::size_t s = net_.cells.cells[o.cell].station;
+      const StationIndex s = net_.cells.cells[o.cell].station;
       p.inlets.push_back(
           {scene_.tiles_at(s), net_.stations[s].map, !o.port.mouth, to_ml(o.volume_mm3), scene_.place_at(s)});
     }
@@ -129,15 +129,14 @@ class PourReporter {
   }
 
   // Of the seams' ends at the rim, those that resin comes to for the first time.
-  double rim_share(const std::vector<double>& part) {
+  double rim_share(const ByCell<double>& part) {
     const std::size_t before = rim_wet_.size();
-    for (std::size_t c = 0; c < part.size(); ++c) {
-      const std::size_t s = net_.cells.cells[c].station;
+    for (const CellIndex c : part.indices()) {
+      const StationIndex s = net_.cells.cells[c].station;
       if (part[c] > 1e-6 && net_.stations[s].at_end && at_rim(scene_, s)) rim_wet_.insert(s);
     }
     std::size_t all = 0;
-    for (std::size_t s = 0; s < net_.stations.size(); ++s)
-      all += net_.stations[s].at_end && at_rim(scene_, s);
+    for (const StationIndex s : net_.stations.indices()) all += net_.stations[s].at_end && at_rim(scene_, s);
     return all > 0 ? static_cast<double>(rim_wet_.size() - before) / static_cast<double>(all) : 0;
   }
 
@@ -165,13 +164,13 @@ class PourReporter {
 
   // For the whole pour, whatever the step of depth: resin runs past all of them from the start.
   void list_seams(const PourStep& step, PourReport& p) const {
-    const std::vector<double>& part = step.fill.filled;
-    std::set<std::size_t> filled, wet;
-    std::map<std::size_t, std::size_t> ends;  // channel -> a wet end
-    std::vector<char> wet_station(net_.stations.size(), 0);
-    for (std::size_t c = 0; c < part.size(); ++c) {
+    const ByCell<double>& part = step.fill.filled;
+    std::set<ChannelIndex> filled, wet;
+    std::map<ChannelIndex, StationIndex> ends;  // a wet end of each
+    ByStation<char> wet_station(net_.stations.size(), 0);
+    for (const CellIndex c : part.indices()) {
       if (part[c] <= 1e-6) continue;
-      const std::size_t s = net_.cells.cells[c].station;
+      const StationIndex s = net_.cells.cells[c].station;
       wet_station[s] = 1;
       filled.insert(net_.stations[s].channel);
       if (net_.stations[s].at_end) ends.try_emplace(net_.stations[s].channel, s);
@@ -181,19 +180,20 @@ class PourReporter {
       if (wet_station[l.a]) wet.insert(net_.stations[l.b].channel);
       if (wet_station[l.b]) wet.insert(net_.stations[l.a].channel);
     }
-    const auto listed = [&](std::size_t c) { return net_.channels[c].fit_seam.has_value(); };
-    for (const std::size_t c : wet) {  // where only corners meet, the neighbours' tape covers it
+    const auto listed = [&](ChannelIndex c) { return net_.channels[c].fit_seam.has_value(); };
+    for (const ChannelIndex c : wet) {  // where only corners meet, the neighbours' tape covers it
       if (listed(c)) p.tape.push_back(scene_.tiles_of(c));
     }
-    for (const std::size_t c : filled) {
+    for (const ChannelIndex c : filled) {
       if (listed(c)) p.fills.push_back(scene_.tiles_of(c));
     }
-    std::set<std::size_t> open;  // ends that are inlet or vent in this pour
+    std::set<ChannelIndex> open;  // ends that are inlet or vent in this pour
     for (const Opening& o : step.fill.openings) {
       if (!o.port.mouth) open.insert(net_.stations[net_.cells.cells[o.cell].station].channel);
     }
-    for (const std::size_t c : step.fill.vents) {
-      const std::size_t s = net_.cells.cells[c].station, channel = net_.stations[s].channel;
+    for (const CellIndex c : step.fill.vents) {
+      const StationIndex s = net_.cells.cells[c].station;
+      const ChannelIndex channel = net_.stations[s].channel;
       if (!wet_station[s] || !open.insert(channel).second) continue;
       p.vents.push_back({scene_.tiles_of(channel), net_.stations[s].map, true, 0, scene_.place_at(s)});
     }
@@ -205,16 +205,16 @@ class PourReporter {
 
   // How long resin needs to every place: free draining along the quickest way from its opening, driven by the
   // mean slope of that way, but never by less than the head that half the channel's own depth gives.
-  void report_times(const PourStep& step, const std::vector<double>& part, PourReport& p) const {
+  void report_times(const PourStep& step, const ByCell<double>& part, PourReport& p) const {
     if (!resin_) return;
-    const std::vector<Way> ways = quickest_ways(step);
-    std::vector<char> filled(net_.stations.size(), 0);
-    for (std::size_t c = 0; c < part.size(); ++c) {
+    const ByStation<Way> ways = quickest_ways(step);
+    ByStation<char> filled(net_.stations.size(), 0);
+    for (const CellIndex c : part.indices()) {
       if (part[c] > 1e-6) filled[net_.cells.cells[c].station] = 1;
     }
     const double mu = resin_->viscosity_mpa_s / 1000, weight = resin_->density_g_ml * 1000 * kGravity_m_s2;
     p.slowest_min = 0;
-    for (std::size_t s = 0; s < filled.size(); ++s) {
+    for (const StationIndex s : filled.indices()) {
       const channels::Station& st = net_.stations[s];
       if (!filled[s] || !std::isfinite(ways[s].resistance) || ways[s].length_mm <= 0) continue;
       const double head_mm = std::max(ways[s].level_mm - st.mouth.dot(step.fill.up), st.depth_mm / 2);
@@ -230,17 +230,17 @@ class PourReporter {
     double resistance = std::numeric_limits<double>::infinity();  // sum of length / width^2, 1/mm
     double length_mm = 0, level_mm = 0;                           // the level is that of its opening
   };
-  std::vector<Way> quickest_ways(const PourStep& step) const {
-    std::vector<std::vector<std::size_t>> next(net_.stations.size());
+  ByStation<Way> quickest_ways(const PourStep& step) const {
+    ByStation<std::vector<StationIndex>> next(net_.stations.size());
     for (const channels::WidthLink& l : net_.links) {
       next[l.a].push_back(l.b);
       next[l.b].push_back(l.a);
     }
-    std::vector<Way> ways(net_.stations.size());
-    using Entry = std::pair<double, std::size_t>;
+    ByStation<Way> ways(net_.stations.size());
+    using Entry = std::pair<double, StationIndex>;
     std::priority_queue<Entry, std::vector<Entry>, std::greater<>> queue;
     for (const Opening& o : step.fill.openings) {
-      const std::size_t s = net_.cells.cells[o.cell].station;
+      const StationIndex s = net_.cells.cells[o.cell].station;
       ways[s] = {0, 0, o.level_mm};
       queue.emplace(0.0, s);
     }
@@ -248,7 +248,7 @@ class PourReporter {
       const auto [resistance, s] = queue.top();
       queue.pop();
       if (resistance > ways[s].resistance) continue;
-      for (const std::size_t t : next[s]) {
+      for (const StationIndex t : next[s]) {
         if (!scene_.reached[t]) continue;
         const double length = (net_.stations[s].mouth - net_.stations[t].mouth).norm();
         const double width =
@@ -262,7 +262,7 @@ class PourReporter {
     return ways;
   }
 
-  void report_pricks(const PourStep& step, const std::vector<double>& part, PourReport& p) {
+  void report_pricks(const PourStep& step, const ByCell<double>& part, PourReport& p) {
     if (p.lift == p.lifts) p.pricks = pocket_pricks(scene_, step, 2 * kDrop_mm3, left_);
     if (!document_.bubble_limit_mm) return;
     const DeadEnds ends = dead_ends(scene_, step, part, *document_.bubble_limit_mm);
@@ -271,21 +271,21 @@ class PourReporter {
   }
 
   void report_pockets(PourReport& p) const {
-    std::map<std::size_t, double> left;  // channel -> mm3
-    std::map<std::size_t, std::pair<double, std::size_t>> worst;
-    for (std::size_t c = 0; c < wet_.size(); ++c) {
+    std::map<ChannelIndex, double> left;  // mm3
+    std::map<ChannelIndex, std::pair<double, StationIndex>> worst;
+    for (const CellIndex c : wet_.indices()) {
       const channels::ChannelCell& cell = net_.cells.cells[c];
       if (!scene_.reached_cell[c]) continue;
       const double air = (1 - std::min(1.0, wet_[c])) * cell.volume_mm3;
       p.trapped_ml += to_ml(air);
-      const std::size_t channel = net_.stations[cell.station].channel;
+      const ChannelIndex channel = net_.stations[cell.station].channel;
       left[channel] += air;
       auto& w = worst[channel];
       if (air > w.first) w = {air, cell.station};
     }
     for (const auto& [channel, air] : left) {
       if (air < 2 * kDrop_mm3) continue;
-      const std::size_t s = worst[channel].second;
+      const StationIndex s = worst[channel].second;
       p.pockets.push_back({scene_.tiles_of(channel), net_.stations[s].map, to_ml(air), scene_.place_at(s)});
     }
     std::stable_sort(p.pockets.begin(), p.pockets.end(),
@@ -297,11 +297,11 @@ class PourReporter {
   const std::optional<Resin>& resin_;
   PourDocument& document_;
   Sides sides_;
-  std::vector<double> wet_;        // fraction of each cell filled so far
-  std::vector<double> left_;       // that stays empty after all pours, less what pricks let out
-  std::set<std::size_t> rim_wet_;  // stations at the rim that resin has come to
-  std::vector<char> crept_;        // cells too narrow to fill into which resin creeps
-  std::vector<double> opening_level_;
+  ByCell<double> wet_;              // fraction filled so far
+  ByCell<double> left_;             // that stays empty after all pours, less what pricks let out
+  std::set<StationIndex> rim_wet_;  // at the rim that resin has come to
+  ByCell<char> crept_;              // too narrow to fill into which resin creeps
+  ByCell<double> opening_level_;
 };
 
 }  // namespace
@@ -309,9 +309,9 @@ class PourReporter {
 void report_pours(const PourScene& scene, const std::optional<Resin>& resin, const PourOptions& options,
                   PourDocument& document) {
   const channels::ChannelNetwork& net = scene.net;
-  std::vector<char> usable, may_open;
+  ByCell<char> usable, may_open;
   double fillable = 0;
-  for (std::size_t c = 0; c < net.cells.cells.size(); ++c) {
+  for (const CellIndex c : net.cells.cells.indices()) {
     const channels::ChannelCell& cell = net.cells.cells[c];
     const bool reached = scene.reached_cell[c] != 0;
     usable.push_back(reached);

@@ -13,10 +13,10 @@ namespace {
 StrandedPlace place_of(const PourScene& scene, const channels::Blocked& blocked) {
   const channels::ChannelNetwork& net = scene.net;
   StrandedPlace p;
-  p.behind = scene.tiles_of(blocked.group);
+  p.behind = scene.tiles_of(blocked.channel);
   p.before = blocked.before;
-  std::size_t narrowest = blocked.own.front();
-  for (const std::size_t s : blocked.own) {
+  StationIndex narrowest = blocked.own.front();
+  for (const StationIndex s : blocked.own) {
     if (net.stations[s].width_mm < net.stations[narrowest].width_mm) narrowest = s;
     p.own_length_mm += net.stations[s].length_mm;
     p.volume_ml += to_ml(net.stations[s].volume_mm3);
@@ -26,17 +26,17 @@ StrandedPlace place_of(const PourScene& scene, const channels::Blocked& blocked)
   p.map = net.stations[narrowest].map;
   p.freed_length_mm = p.length_mm;
   p.freed_volume_ml = p.volume_ml;
-  std::set<std::size_t> channels;
-  for (const std::size_t s : blocked.behind) {
+  std::set<ChannelIndex> behind;
+  for (const StationIndex s : blocked.behind) {
     p.length_mm += net.stations[s].length_mm;
     p.volume_ml += to_ml(net.stations[s].volume_mm3);
-    if (net.stations[s].length_mm > 0) channels.insert(net.stations[s].channel);
+    if (net.stations[s].length_mm > 0) behind.insert(net.stations[s].channel);
   }
-  for (const std::size_t s : blocked.next) {
+  for (const StationIndex s : blocked.next) {
     p.freed_length_mm += net.stations[s].length_mm;
     p.freed_volume_ml += to_ml(net.stations[s].volume_mm3);
   }
-  for (const std::size_t c : channels) p.seams_behind.push_back(scene.tiles_of(c));
+  for (const ChannelIndex c : behind) p.seams_behind.push_back(scene.tiles_of(c));
   return p;
 }
 
@@ -47,21 +47,18 @@ void set_own_length(StrandedPlace& place, double own_mm) {
 }
 
 // Seams that are open as measured but may be too tight: what each would strand if it alone proved so.
-void add_possible(const PourScene& scene, const std::vector<std::size_t>& closed,
-                  const std::vector<double>& u95, PourDocument& document,
-                  std::vector<std::size_t>& channel_of_place) {
-  for (std::size_t c = 0; c < scene.net.channels.size(); ++c) {
+void add_possible(const PourScene& scene, const ByStation<ChannelIndex>& closed, const ByChannel<double>& u95,
+                  PourDocument& document, std::vector<ChannelIndex>& channel_of_place) {
+  for (const ChannelIndex c : scene.net.channels.indices()) {
     const channels::Channel& channel = scene.net.channels[c];
     if (!channel.fit_seam) continue;
-    const seams::FitSeam& seam = scene.fit.seams[*channel.fit_seam];
+    const seams::FitSeam& seam = scene.fit.seams[channel.fit_seam->value];
     const bool doubtful = seam.verdict == seams::Verdict::doubtful && seam.doubt != seams::Doubt::throat;
     if (!doubtful && seam.verdict != seams::Verdict::unseen) continue;
-    const auto end = static_cast<std::ptrdiff_t>(channel.first + channel.count);
-    if (std::count(closed.begin() + static_cast<std::ptrdiff_t>(channel.first), closed.begin() + end, c) > 0)
-      continue;  // already listed by its measured width
-    std::vector<std::size_t> group = closed;
+    if (closes_any(channel, c, closed)) continue;  // already listed by its measured width
+    ByStation<ChannelIndex> group = closed;
     double narrowest = std::numeric_limits<double>::infinity(), own_mm = 0;
-    for (std::size_t s = channel.first; s < channel.first + channel.count; ++s) {
+    for (const StationIndex s : channel.stations()) {
       const channels::Station& st = scene.net.stations[s];
       narrowest = std::min(narrowest, st.width_mm);
       if (seam.verdict != seams::Verdict::unseen || st.seen) continue;
@@ -73,8 +70,8 @@ void add_possible(const PourScene& scene, const std::vector<std::size_t>& closed
       close_channel(scene.net, c, limit, group);
       own_mm = channel.expected_length_below_mm(scene.fill_mm, u95[c] / core::kCoverage);
     }
-    const channels::ReachResult reach = channels::stranded_behind(
-        scene.net.stations.size(), scene.net.links, scene.openings, group, scene.net.channels.size());
+    const channels::ReachResult reach =
+        channels::stranded_behind(scene.net.links, scene.openings, group, scene.net.channels.size());
     if (reach.blocked[c].own.empty()) continue;
     StrandedPlace p = place_of(scene, reach.blocked[c]);
     set_own_length(p, own_mm);
@@ -95,21 +92,20 @@ bool kept(const PourScene& scene, const channels::ChannelCell& cell) {
 
 void report_narrow_behind(const PourScene& scene, PourDocument& document) {
   const channels::ChannelNetwork& net = scene.net;
-  std::vector<double> volume(net.channels.size());
-  std::vector<char> dry(net.stations.size(), 0);
-  for (std::size_t c = 0; c < net.cells.cells.size(); ++c) {
+  ByChannel<double> volume(net.channels.size());
+  ByStation<char> dry(net.stations.size(), 0);
+  for (const CellIndex c : net.cells.cells.indices()) {
     const channels::ChannelCell& cell = net.cells.cells[c];
     if (!scene.reached[cell.station] || scene.reached_cell[c] || !kept(scene, cell)) continue;
     volume[net.stations[cell.station].channel] += to_ml(cell.volume_mm3);
     dry[cell.station] = 1;
   }
-  std::vector<double> length(net.channels.size());
-  std::vector<std::optional<std::size_t>> channel_of(scene.fit.seams.size());
-  for (std::size_t c = 0; c < net.channels.size(); ++c) {
+  ByChannel<double> length(net.channels.size());
+  std::vector<std::optional<ChannelIndex>> channel_of(scene.fit.seams.size());
+  for (const ChannelIndex c : net.channels.indices()) {
     const channels::Channel& channel = net.channels[c];
-    if (channel.fit_seam) channel_of[*channel.fit_seam] = c;
-    for (std::size_t s = channel.first; s < channel.first + channel.count; ++s)
-      length[c] += dry[s] ? net.stations[s].length_mm : 0;
+    if (channel.fit_seam) channel_of[channel.fit_seam->value] = c;
+    for (const StationIndex s : channel.stations()) length[c] += dry[s] ? net.stations[s].length_mm : 0;
     document.pinched_length_mm += length[c];
     document.pinched_ml += volume[c];
   }
@@ -135,32 +131,39 @@ void report_narrow_behind(const PourScene& scene, PourDocument& document) {
 
 }  // namespace
 
-void close_channel(const channels::ChannelNetwork& net, std::size_t channel, double below_mm,
-                   std::vector<std::size_t>& group) {
-  const channels::Channel& c = net.channels[channel];
-  for (std::size_t s = c.first; s < c.first + c.count; ++s)
-    group[s] = net.stations[s].width_mm < below_mm ? channel : channels::kPassable;
+void close_channel(const channels::ChannelNetwork& net, ChannelIndex channel, double below_mm,
+                   ByStation<ChannelIndex>& closed_by) {
+  for (const StationIndex s : net.channels[channel].stations())
+    closed_by[s] = net.stations[s].width_mm < below_mm ? channel : channels::kPassable;
 }
 
-std::vector<std::size_t> closed_stations(const channels::ChannelNetwork& net, double fill_mm) {
-  std::vector<std::size_t> group(net.stations.size(), channels::kPassable);
-  for (std::size_t c = 0; c < net.channels.size(); ++c) close_channel(net, c, fill_mm, group);
+bool closes_any(const channels::Channel& channel, ChannelIndex index,
+                const ByStation<ChannelIndex>& closed_by) {
+  for (const StationIndex s : channel.stations()) {
+    if (closed_by[s] == index) return true;
+  }
+  return false;
+}
+
+ByStation<ChannelIndex> closed_stations(const channels::ChannelNetwork& net, double fill_mm) {
+  ByStation<ChannelIndex> group(net.stations.size(), channels::kPassable);
+  for (const ChannelIndex c : net.channels.indices()) close_channel(net, c, fill_mm, group);
   return group;
 }
 
 void report_stranded(const PourScene& scene, int threads, PourDocument& document) {
-  const std::vector<std::size_t> closed = closed_stations(scene.net, scene.fill_mm);
-  const channels::ReachResult reach = channels::stranded_behind(
-      scene.net.stations.size(), scene.net.links, scene.openings, closed, scene.net.channels.size());
-  const std::vector<double> u95 = widths_u95_mm(scene);
-  std::vector<std::size_t> channel_of_place;
+  const ByStation<ChannelIndex> closed = closed_stations(scene.net, scene.fill_mm);
+  const channels::ReachResult reach =
+      channels::stranded_behind(scene.net.links, scene.openings, closed, scene.net.channels.size());
+  const ByChannel<double> u95 = widths_u95_mm(scene);
+  std::vector<ChannelIndex> channel_of_place;
   for (const channels::Blocked& b : reach.blocked) {
     if (b.own.empty()) continue;
     StrandedPlace p = place_of(scene, b);
-    set_own_length(p, scene.net.channels[b.group].expected_length_below_mm(scene.fill_mm,
-                                                                           u95[b.group] / core::kCoverage));
+    set_own_length(p, scene.net.channels[b.channel].expected_length_below_mm(
+                          scene.fill_mm, u95[b.channel] / core::kCoverage));
     document.stranded.push_back(std::move(p));
-    channel_of_place.push_back(b.group);
+    channel_of_place.push_back(b.channel);
   }
   add_possible(scene, closed, u95, document, channel_of_place);
   add_ranges(scene, closed, u95, threads, channel_of_place, document.stranded);
@@ -171,7 +174,7 @@ void report_stranded(const PourScene& scene, int threads, PourDocument& document
                      }
                      return a.length_mm > b.length_mm;
                    });
-  for (std::size_t s = 0; s < scene.net.stations.size(); ++s) {
+  for (const StationIndex s : scene.net.stations.indices()) {
     if (scene.reached[s]) continue;
     document.stranded_length_mm += scene.net.stations[s].length_mm;
     document.stranded_ml += to_ml(scene.net.stations[s].volume_mm3);
@@ -181,17 +184,16 @@ void report_stranded(const PourScene& scene, int threads, PourDocument& document
 
 void report_network(const PourScene& scene, PourDocument& document) {
   const channels::ChannelNetwork& net = scene.net;
-  std::vector<double> width;
+  ByStation<double> width;
   for (const channels::Station& s : net.stations) width.push_back(std::max(0.0, s.width_mm));
   std::vector<channels::WidthLink> links = net.links;
   for (channels::WidthLink& l : links) l.width_mm = std::numeric_limits<double>::infinity();
-  const std::vector<double> widest =
-      channels::widest_paths(net.stations.size(), links, scene.openings, width);
-  for (std::size_t c = 0; c < net.channels.size(); ++c) {
+  const ByStation<double> widest = channels::widest_paths(net.stations.size(), links, scene.openings, width);
+  for (const ChannelIndex c : net.channels.indices()) {
     ChannelReport report;
     report.tiles = scene.tiles_of(c);
     report.listed = net.channels[c].fit_seam.has_value();
-    for (std::size_t s = net.channels[c].first; s < net.channels[c].first + net.channels[c].count; ++s) {
+    for (const StationIndex s : net.channels[c].stations()) {
       const channels::Station& st = net.stations[s];
       report.length_mm += st.length_mm;
       report.volume_ml += to_ml(st.volume_mm3);
@@ -209,24 +211,24 @@ void report_network(const PourScene& scene, PourDocument& document) {
     document.junctions_ml += report.volume_ml;
     document.junctions.push_back(std::move(report));
   }
-  std::set<std::size_t> seen;
-  for (const std::size_t s : scene.openings) {
+  std::set<ChannelIndex> seen;
+  for (const StationIndex s : scene.openings) {
     if (!seen.insert(net.stations[s].channel).second) continue;
     document.openings.push_back({scene.tiles_at(s), net.stations[s].map, net.stations[s].at_end, 0});
   }
 }
 
-std::vector<double> path_lengths_mm(const channels::ChannelNetwork& net, const std::vector<char>& open,
-                                    const std::vector<std::size_t>& sources) {
-  std::vector<std::vector<std::size_t>> next(net.stations.size());
+ByStation<double> path_lengths_mm(const channels::ChannelNetwork& net, const ByStation<char>& open,
+                                  const std::vector<StationIndex>& sources) {
+  ByStation<std::vector<StationIndex>> next(net.stations.size());
   for (const channels::WidthLink& l : net.links) {
     next[l.a].push_back(l.b);
     next[l.b].push_back(l.a);
   }
-  std::vector<double> length(net.stations.size(), std::numeric_limits<double>::infinity());
-  using Entry = std::pair<double, std::size_t>;
+  ByStation<double> length(net.stations.size(), std::numeric_limits<double>::infinity());
+  using Entry = std::pair<double, StationIndex>;
   std::priority_queue<Entry, std::vector<Entry>, std::greater<>> queue;
-  for (const std::size_t s : sources) {
+  for (const StationIndex s : sources) {
     if (!open[s]) continue;
     length[s] = 0;
     queue.emplace(0.0, s);
@@ -235,7 +237,7 @@ std::vector<double> path_lengths_mm(const channels::ChannelNetwork& net, const s
     const auto [d, s] = queue.top();
     queue.pop();
     if (d > length[s]) continue;
-    for (const std::size_t t : next[s]) {
+    for (const StationIndex t : next[s]) {
       if (!open[t]) continue;
       const double through = d + (net.stations[s].mouth - net.stations[t].mouth).norm();
       if (through >= length[t]) continue;
@@ -246,7 +248,7 @@ std::vector<double> path_lengths_mm(const channels::ChannelNetwork& net, const s
   return length;
 }
 
-bool at_rim(const PourScene& scene, std::size_t station) {
+bool at_rim(const PourScene& scene, StationIndex station) {
   const channels::Station& st = scene.net.stations[station];
   if (!st.at_end) return false;
   for (const geometry::TileIndex t : scene.net.channels[st.channel].tiles) {

@@ -17,19 +17,19 @@ namespace {
 
 class Ranges {
  public:
-  Ranges(const PourScene& scene, const std::vector<std::size_t>& closed, const std::vector<double>& u95_mm,
+  Ranges(const PourScene& scene, const ByStation<ChannelIndex>& closed, const ByChannel<double>& u95_mm,
          int threads)
       : scene_(scene), net_(scene.net), closed_(closed), u95_(u95_mm) {
     low_ = high_ = behind(closed_);
     vary_others(threads);
   }
 
-  void set(std::size_t channel, StrandedPlace& place) const {
+  void set(ChannelIndex channel, StrandedPlace& place) const {
     const double u95 = u95_[channel], guard = core::guard_band_mm(u95);
     const double tight = own_length(channel, -u95);
     // Wider by u95 it may be open though the verdict, one-sided, proves it tight.
     const double wide = own_length(channel, own_length(channel, u95) > 0 ? u95 : guard);
-    const std::vector<std::size_t> opened = shifted(channel, guard), narrowed = shifted(channel, -guard);
+    const ByStation<ChannelIndex> opened = shifted(channel, guard), narrowed = shifted(channel, -guard);
     const double with_tight = behind(narrowed)[channel];
     place.length_high_mm = std::max(place.length_mm, tight + std::max(high_[channel], with_tight));
     place.length_low_mm = 0;
@@ -40,50 +40,48 @@ class Ranges {
   }
 
  private:
-  double own_length(std::size_t channel, double shift_mm) const {
+  double own_length(ChannelIndex channel, double shift_mm) const {
     return net_.channels[channel].length_below_mm(scene_.fill_mm - shift_mm);
   }
 
-  std::vector<std::size_t> shifted(std::size_t channel, double shift_mm) const {
-    std::vector<std::size_t> group = closed_;
+  ByStation<ChannelIndex> shifted(ChannelIndex channel, double shift_mm) const {
+    ByStation<ChannelIndex> group = closed_;
     close_channel(net_, channel, scene_.fill_mm - shift_mm, group);
     return group;
   }
 
-  bool is_closed(std::size_t channel, const std::vector<std::size_t>& group) const {
-    const channels::Channel& c = net_.channels[channel];
-    return std::count(group.begin() + static_cast<std::ptrdiff_t>(c.first),
-                      group.begin() + static_cast<std::ptrdiff_t>(c.first + c.count), channel) > 0;
+  bool is_closed(ChannelIndex channel, const ByStation<ChannelIndex>& group) const {
+    return closes_any(net_.channels[channel], channel, group);
   }
 
-  // By channel, the length behind its closed stations.
-  std::vector<double> behind(const std::vector<std::size_t>& group) const {
-    std::vector<double> length(net_.channels.size());
-    const channels::ReachResult reach = channels::stranded_behind(
-        net_.stations.size(), net_.links, scene_.openings, group, net_.channels.size());
+  // The length behind each channel's closed stations.
+  ByChannel<double> behind(const ByStation<ChannelIndex>& group) const {
+    ByChannel<double> length(net_.channels.size());
+    const channels::ReachResult reach =
+        channels::stranded_behind(net_.links, scene_.openings, group, net_.channels.size());
     for (const channels::Blocked& b : reach.blocked) {
-      for (const std::size_t s : b.behind) length[b.group] += net_.stations[s].length_mm;
+      for (const StationIndex s : b.behind) length[b.channel] += net_.stations[s].length_mm;
     }
     return length;
   }
 
   void vary_others(int threads) {
-    std::vector<std::vector<std::size_t>> cases;
-    for (std::size_t c = 0; c < net_.channels.size(); ++c) {
+    std::vector<ByStation<ChannelIndex>> cases;
+    for (const ChannelIndex c : net_.channels.indices()) {
       const bool closed = is_closed(c, closed_);
-      std::vector<std::size_t> other = shifted(c, (closed ? 1 : -1) * core::guard_band_mm(u95_[c]));
+      ByStation<ChannelIndex> other = shifted(c, (closed ? 1 : -1) * core::guard_band_mm(u95_[c]));
       const channels::Channel& channel = net_.channels[c];
-      if (channel.fit_seam && scene_.fit.seams[*channel.fit_seam].verdict == seams::Verdict::unseen) {
-        for (std::size_t s = channel.first; s < channel.first + channel.count; ++s) {
+      if (channel.fit_seam && scene_.fit.seams[channel.fit_seam->value].verdict == seams::Verdict::unseen) {
+        for (const StationIndex s : channel.stations()) {
           if (!net_.stations[s].seen) other[s] = closed ? channels::kPassable : c;
         }
       }
       if (is_closed(c, other) != closed) cases.push_back(std::move(other));
     }
-    std::vector<std::vector<double>> lengths(cases.size());
+    std::vector<ByChannel<double>> lengths(cases.size());
     core::parallel_for(cases.size(), threads, [&](std::size_t k) { lengths[k] = behind(cases[k]); });
     for (std::size_t k = 0; k < cases.size(); ++k) {
-      for (std::size_t c = 0; c < net_.channels.size(); ++c) {
+      for (const ChannelIndex c : net_.channels.indices()) {
         if (!is_closed(c, cases[k])) continue;
         low_[c] = std::min(low_[c], lengths[k][c]);
         high_[c] = std::max(high_[c], lengths[k][c]);
@@ -93,29 +91,29 @@ class Ranges {
 
   const PourScene& scene_;
   const channels::ChannelNetwork& net_;
-  const std::vector<std::size_t>& closed_;
-  const std::vector<double>& u95_;
-  std::vector<double> low_, high_;  // by channel: of the length behind it, whichever other seam changes
+  const ByStation<ChannelIndex>& closed_;
+  const ByChannel<double>& u95_;
+  ByChannel<double> low_, high_;  // of the length behind it, whichever other seam changes
 };
 
 }  // namespace
 
-std::vector<double> widths_u95_mm(const PourScene& scene) {
+ByChannel<double> widths_u95_mm(const PourScene& scene) {
   std::vector<double> u95;
   for (const seams::FitSeam& s : scene.fit.seams) {
     if (s.u95_mm) u95.push_back(*s.u95_mm);
   }
   const double usual = u95.empty() ? 0 : core::median(u95);  // for seams too short to be listed
-  std::vector<double> out;
+  ByChannel<double> out;
   for (const channels::Channel& c : scene.net.channels) {
-    out.push_back(c.fit_seam ? scene.fit.seams[*c.fit_seam].u95_mm.value_or(usual) : usual);
+    out.push_back(c.fit_seam ? scene.fit.seams[c.fit_seam->value].u95_mm.value_or(usual) : usual);
   }
   return out;
 }
 
-void add_ranges(const PourScene& scene, const std::vector<std::size_t>& closed,
-                const std::vector<double>& u95_mm, int threads,
-                const std::vector<std::size_t>& channel_of_place, std::vector<StrandedPlace>& places) {
+void add_ranges(const PourScene& scene, const ByStation<ChannelIndex>& closed,
+                const ByChannel<double>& u95_mm, int threads,
+                const std::vector<ChannelIndex>& channel_of_place, std::vector<StrandedPlace>& places) {
   const Ranges ranges(scene, closed, u95_mm, threads);
   core::parallel_for(places.size(), threads,
                      [&](std::size_t k) { ranges.set(channel_of_place[k], places[k]); });

@@ -29,9 +29,10 @@ std::optional<EdgePart> edge_facing(const CorrectionShell& shell, std::size_t pi
 std::string name_of_end(const CorrectionShell& shell, std::size_t piece, std::size_t facing, double arc_mm) {
   const solid::SolidBody own(shell.pieces[piece].solid);
   const auto [segment, t] = own.place_of_arc(arc_mm);
-  std::vector<seams::EndPiece> pieces;
+  seams::EndPieces pieces;
   for (const ShellPiece& p : shell.pieces) pieces.push_back({&p.label, p.ring, &p.solid.arris});
-  return seams::name_of_end(pieces, piece, facing, own.arris_at(segment, t));
+  return seams::name_of_end(pieces, geometry::TileIndex(piece), geometry::TileIndex(facing),
+                            own.arris_at(segment, t));
 }
 
 }  // namespace interstice::rework

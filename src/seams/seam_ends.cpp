@@ -15,10 +15,10 @@ double middle_height(const EndPiece& piece) {
 }
 
 // Index of the piece of that label; the number of pieces where there is none.
-std::size_t piece_of(const FitDocument& fit, const std::string& label) {
+geometry::TileIndex piece_of(const FitDocument& fit, const std::string& label) {
   std::size_t i = 0;
   while (i < fit.tiles.size() && fit.tiles[i].label != label) ++i;
-  return i;
+  return geometry::TileIndex(i);
 }
 
 Eigen::Vector3d middle_of(const SeamSample& sample) {
@@ -32,19 +32,19 @@ std::string end_of(const FitDocument& fit, const FitSeam& seam, const SeamSample
 
 }  // namespace
 
-std::vector<EndPiece> end_pieces(const FitDocument& fit) {
-  std::vector<EndPiece> out;
+EndPieces end_pieces(const FitDocument& fit) {
+  EndPieces out;
   for (const FitTile& t : fit.tiles) out.push_back({&t.label, t.ring, &t.arris});
   return out;
 }
 
-std::string name_of_end(const std::vector<EndPiece>& pieces, std::size_t a, std::size_t b,
+std::string name_of_end(const EndPieces& pieces, geometry::TileIndex a, geometry::TileIndex b,
                         const Eigen::Vector3d& place) {
   constexpr double kReach_mm = 1.5 * core::kWidestSeam_mm;
   double best2 = kReach_mm * kReach_mm;
-  std::size_t best = pieces.size();
+  std::optional<geometry::TileIndex> best;
   bool lowest = true;
-  for (std::size_t i = 0; i < pieces.size(); ++i) {
+  for (const geometry::TileIndex i : pieces.indices()) {
     if (i == a || i == b) {
       lowest = lowest && pieces[i].ring == 1 && place.z() < middle_height(pieces[i]);
       continue;
@@ -54,7 +54,7 @@ std::string name_of_end(const std::vector<EndPiece>& pieces, std::size_t a, std:
       if (d2 < best2) best2 = d2, best = i;
     }
   }
-  return best < pieces.size() ? *pieces[best].label : lowest ? "the rim" : "the open side";
+  return best ? *pieces[*best].label : lowest ? "the rim" : "the open side";
 }
 
 std::array<std::string, 2> seam_ends(const FitDocument& fit, const FitSeam& seam) {

@@ -8,6 +8,7 @@
 #include <string>
 #include <vector>
 
+#include "geometry/index.h"
 #include "seams/fit_document.h"
 
 namespace interstice::seams {
@@ -18,12 +19,13 @@ struct EndPiece {
   int ring;
   const std::vector<Eigen::Vector3d>* arris;
 };
-std::vector<EndPiece> end_pieces(const FitDocument& fit);
+using EndPieces = geometry::IndexedVector<geometry::TileIndex, EndPiece>;
+EndPieces end_pieces(const FitDocument& fit);
 
 // What lies beyond a place at an end of the seam between two of the pieces: the label of the third whose arris comes
 // nearest (within the widest seam and half of it, as far as three rounded corners leave a junction open); else "the
 // rim" where both pieces stand on the lowest ring and the place lies below their middles; else "the open side".
-std::string name_of_end(const std::vector<EndPiece>& pieces, std::size_t a, std::size_t b,
+std::string name_of_end(const EndPieces& pieces, geometry::TileIndex a, geometry::TileIndex b,
                         const Eigen::Vector3d& place);
 
 // At the first and the last sample, so that a graph along the seam can be told from its mirror image.

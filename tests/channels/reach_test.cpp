@@ -14,25 +14,46 @@
 namespace interstice {
 namespace {
 
+using channels::ByStation;
+using channels::ChannelIndex;
+using channels::StationIndex;
 constexpr double kInf = std::numeric_limits<double>::infinity();
+
+channels::WidthLink link(std::size_t from, std::size_t to, double width_mm = 1) {
+  return {StationIndex(from), StationIndex(to), width_mm};
+}
+
+std::vector<StationIndex> stations(const std::vector<std::size_t>& numbers) {
+  std::vector<StationIndex> out;
+  for (const std::size_t n : numbers) out.emplace_back(n);
+  return out;
+}
+
+// All stations passable, but for these, each with the channel that closes it.
+ByStation<ChannelIndex> closing(std::size_t n,
+                                const std::vector<std::pair<std::size_t, std::size_t>>& closed) {
+  ByStation<ChannelIndex> out(n, channels::kPassable);
+  for (const auto& [station, channel] : closed) out[StationIndex(station)] = ChannelIndex(channel);
+  return out;
+}
 
 // The project's own worked example; its answers follow by hand from T. C. Hu's statement (1961, "The maximum
 // capacity route problem", Operations Research 9) that the bottlenecks of a maximum spanning tree are those
-// of the graph. Nodes I a b c d e f.
-enum Node : std::size_t { I, a, b, c, d, e, f };
-const std::vector<channels::WidthLink> kExample{{I, a, 5.0}, {I, b, 2.0}, {a, b, 3.5}, {a, c, 1.2},
-                                                {b, c, 2.8}, {c, d, 4.0}, {b, d, 0.9}, {d, e, 1.5},
-                                                {c, e, 2.6}, {e, f, 0.4}};
+// of the graph. Stations I a b c d e f.
+enum Named : std::size_t { I, a, b, c, d, e, f };
+const std::vector<channels::WidthLink> kExample{
+    link(I, a, 5.0), link(I, b, 2.0), link(a, b, 3.5), link(a, c, 1.2), link(b, c, 2.8),
+    link(c, d, 4.0), link(b, d, 0.9), link(d, e, 1.5), link(c, e, 2.6), link(e, f, 0.4)};
 
 TEST(WidestPaths, WorkedExample) {
-  const std::vector<double> widest = channels::widest_paths(7, kExample, {I});
-  const std::vector<double> expected{kInf, 5.0, 3.5, 2.8, 2.8, 2.6, 0.4};
+  const ByStation<double> widest = channels::widest_paths(7, kExample, stations({I}));
+  const ByStation<double> expected({kInf, 5.0, 3.5, 2.8, 2.8, 2.6, 0.4});
   EXPECT_EQ(widest, expected);
-  std::vector<std::size_t> filled;  // at a smallest fill of 3 mm
-  for (std::size_t n = 1; n < 7; ++n) {
-    if (widest[n] >= 3.0) filled.push_back(n);
+  std::vector<StationIndex> filled;  // at a smallest fill of 3 mm
+  for (const StationIndex n : widest.indices()) {
+    if (n.value != I && widest[n] >= 3.0) filled.push_back(n);
   }
-  EXPECT_EQ(filled, (std::vector<std::size_t>{a, b}));
+  EXPECT_EQ(filled, stations({a, b}));
 }
 
 TEST(WidestPaths, EveryPathsBottleneckByBruteForce) {
@@ -45,12 +66,12 @@ TEST(WidestPaths, EveryPathsBottleneckByBruteForce) {
       for (std::size_t y = x + 1; y < n; ++y) {
         if (random() % 3 == 0) continue;
         w[x][y] = w[y][x] = static_cast<double>(1 + random() % 30);
-        links.push_back({x, y, w[x][y]});
+        links.push_back(link(x, y, w[x][y]));
       }
     }
     std::vector<double> node(n);
     for (double& x : node) x = static_cast<double>(1 + random() % 30);
-    const std::vector<double> widest = channels::widest_paths(n, links, {0}, node);
+    const ByStation<double> widest = channels::widest_paths(n, links, stations({0}), ByStation<double>(node));
     for (std::size_t goal = 1; goal < n; ++goal) {
       std::vector<std::size_t> between;
       for (std::size_t m = 1; m < n; ++m) {
@@ -67,7 +88,7 @@ TEST(WidestPaths, EveryPathsBottleneckByBruteForce) {
           at = between[k];
         }
       } while (std::next_permutation(between.begin(), between.end()));
-      EXPECT_EQ(widest[goal], best);
+      EXPECT_EQ(widest[StationIndex(goal)], best);
     }
   }
 }
@@ -75,39 +96,37 @@ TEST(WidestPaths, EveryPathsBottleneckByBruteForce) {
 // opening 0 - 1 - [2] - 3 - 4 - [5] - 6, brackets closed.
 TEST(Stranded, InARow) {
   std::vector<channels::WidthLink> links;
-  for (std::size_t n = 0; n < 6; ++n) links.push_back({n, n + 1, 1});
-  std::vector<std::size_t> group(7, channels::kPassable);
-  group[2] = 0, group[5] = 1;
-  const channels::ReachResult r = channels::stranded_behind(7, links, {0}, group, 2);
-  EXPECT_EQ(r.reached, (std::vector<char>{1, 1, 0, 0, 0, 0, 0}));
-  EXPECT_EQ(r.blocked[0].next, (std::vector<std::size_t>{3, 4}));
-  EXPECT_EQ(r.blocked[0].behind, (std::vector<std::size_t>{3, 4, 5, 6}));
-  EXPECT_EQ(r.blocked[0].before, 0);
-  EXPECT_EQ(r.blocked[1].next, (std::vector<std::size_t>{6}));
-  EXPECT_EQ(r.blocked[1].behind, (std::vector<std::size_t>{6}));
-  EXPECT_EQ(r.blocked[1].before, 1);
+  for (std::size_t n = 0; n < 6; ++n) links.push_back(link(n, n + 1));
+  const channels::ReachResult r =
+      channels::stranded_behind(links, stations({0}), closing(7, {{2, 0}, {5, 1}}), 2);
+  EXPECT_EQ(r.reached, ByStation<char>({1, 1, 0, 0, 0, 0, 0}));
+  EXPECT_EQ(r.blocked[ChannelIndex(0)].next, stations({3, 4}));
+  EXPECT_EQ(r.blocked[ChannelIndex(0)].behind, stations({3, 4, 5, 6}));
+  EXPECT_EQ(r.blocked[ChannelIndex(0)].before, 0);
+  EXPECT_EQ(r.blocked[ChannelIndex(1)].next, stations({6}));
+  EXPECT_EQ(r.blocked[ChannelIndex(1)].behind, stations({6}));
+  EXPECT_EQ(r.blocked[ChannelIndex(1)].before, 1);
 }
 
 // A pocket 3 with two closed ways in, 1 and 2: either frees it. The other way round, a closed 4 between two
 // reached places strands only itself.
 TEST(Stranded, SideBySideAndBetweenReachedPlaces) {
-  const std::vector<channels::WidthLink> links{{0, 1, 1}, {0, 2, 1}, {1, 3, 1}, {2, 3, 1},
-                                               {0, 4, 1}, {4, 5, 1}, {0, 5, 1}};
-  std::vector<std::size_t> group(6, channels::kPassable);
-  group[1] = 0, group[2] = 1, group[4] = 2;
-  const channels::ReachResult r = channels::stranded_behind(6, links, {0}, group, 3);
-  EXPECT_EQ(r.blocked[0].behind, (std::vector<std::size_t>{3}));
-  EXPECT_EQ(r.blocked[1].behind, (std::vector<std::size_t>{3}));
-  EXPECT_TRUE(r.blocked[2].behind.empty());
-  EXPECT_EQ(r.blocked[2].own, (std::vector<std::size_t>{4}));
+  const std::vector<channels::WidthLink> links{link(0, 1), link(0, 2), link(1, 3), link(2, 3),
+                                               link(0, 4), link(4, 5), link(0, 5)};
+  const channels::ReachResult r =
+      channels::stranded_behind(links, stations({0}), closing(6, {{1, 0}, {2, 1}, {4, 2}}), 3);
+  EXPECT_EQ(r.blocked[ChannelIndex(0)].behind, stations({3}));
+  EXPECT_EQ(r.blocked[ChannelIndex(1)].behind, stations({3}));
+  EXPECT_TRUE(r.blocked[ChannelIndex(2)].behind.empty());
+  EXPECT_EQ(r.blocked[ChannelIndex(2)].own, stations({4}));
 }
 
 TEST(Stranded, ClosedAtTheOpeningItself) {
-  const channels::ReachResult r = channels::stranded_behind(3, {{0, 1, 1}, {1, 2, 1}}, {0},
-                                                            {0, channels::kPassable, channels::kPassable}, 1);
-  EXPECT_EQ(r.reached, (std::vector<char>{0, 0, 0}));
-  EXPECT_EQ(r.blocked[0].behind, (std::vector<std::size_t>{1, 2}));
-  EXPECT_EQ(r.blocked[0].before, 0);
+  const channels::ReachResult r =
+      channels::stranded_behind({link(0, 1), link(1, 2)}, stations({0}), closing(3, {{0, 0}}), 1);
+  EXPECT_EQ(r.reached, ByStation<char>({0, 0, 0}));
+  EXPECT_EQ(r.blocked[ChannelIndex(0)].behind, stations({1, 2}));
+  EXPECT_EQ(r.blocked[ChannelIndex(0)].before, 0);
 }
 
 // Law: opening a group that has none before it reaches exactly what it is said to free.
@@ -116,18 +135,19 @@ TEST(Stranded, FreedIsWhatOpeningFrees) {
   for (int trial = 0; trial < 300; ++trial) {
     const std::size_t n = 20, groups = 5;
     std::vector<channels::WidthLink> links;
-    for (std::size_t k = 0; k < 28; ++k) links.push_back({random() % n, random() % n, 1});
-    std::vector<std::size_t> group(n, channels::kPassable);
-    for (std::size_t k = 0; k < 9; ++k) group[1 + random() % (n - 1)] = random() % groups;
-    const channels::ReachResult r = channels::stranded_behind(n, links, {0}, group, groups);
+    for (std::size_t k = 0; k < 28; ++k) links.push_back(link(random() % n, random() % n));
+    ByStation<ChannelIndex> closed_by(n, channels::kPassable);
+    for (std::size_t k = 0; k < 9; ++k)
+      closed_by[StationIndex(1 + random() % (n - 1))] = ChannelIndex(random() % groups);
+    const channels::ReachResult r = channels::stranded_behind(links, stations({0}), closed_by, groups);
     for (const channels::Blocked& blocked : r.blocked) {
       if (blocked.own.empty() || blocked.before > 0) continue;
-      std::vector<std::size_t> opened = group;
-      for (const std::size_t s : blocked.own) opened[s] = channels::kPassable;
-      const channels::ReachResult after = channels::stranded_behind(n, links, {0}, opened, groups);
-      std::vector<std::size_t> gained;
-      for (std::size_t s = 0; s < n; ++s) {
-        if (after.reached[s] && !r.reached[s] && group[s] == channels::kPassable) gained.push_back(s);
+      ByStation<ChannelIndex> opened = closed_by;
+      for (const StationIndex s : blocked.own) opened[s] = channels::kPassable;
+      const channels::ReachResult after = channels::stranded_behind(links, stations({0}), opened, groups);
+      std::vector<StationIndex> gained;
+      for (const StationIndex s : closed_by.indices()) {
+        if (after.reached[s] && !r.reached[s] && closed_by[s] == channels::kPassable) gained.push_back(s);
       }
       EXPECT_EQ(gained, blocked.next);
     }
@@ -137,14 +157,13 @@ TEST(Stranded, FreedIsWhatOpeningFrees) {
 // opening - [0] - P - [0] - Q - [1] - opening: one closing of group 1 keeps resin from Q, yet opening group
 // 0, two stretches of one seam, frees Q as well: what is freed always counts as stranded.
 TEST(Stranded, BehindTwoStretchesOfOneSeam) {
-  const std::vector<channels::WidthLink> ring{{0, 1, 1.0}, {1, 2, 1.0}, {2, 3, 1.0},
-                                              {3, 4, 1.0}, {4, 5, 1.0}, {5, 0, 1.0}};
-  const std::vector<std::size_t> group{channels::kPassable, 0, channels::kPassable, 0,
-                                       channels::kPassable, 1};
-  const channels::ReachResult r = channels::stranded_behind(6, ring, {0}, group, 2);
-  EXPECT_EQ(r.blocked[0].next, (std::vector<std::size_t>{2, 4}));
-  EXPECT_EQ(r.blocked[0].behind, (std::vector<std::size_t>{2, 4}));
-  EXPECT_EQ(r.blocked[1].next, (std::vector<std::size_t>{4}));
+  const std::vector<channels::WidthLink> ring{link(0, 1), link(1, 2), link(2, 3),
+                                              link(3, 4), link(4, 5), link(5, 0)};
+  const channels::ReachResult r =
+      channels::stranded_behind(ring, stations({0}), closing(6, {{1, 0}, {3, 0}, {5, 1}}), 2);
+  EXPECT_EQ(r.blocked[ChannelIndex(0)].next, stations({2, 4}));
+  EXPECT_EQ(r.blocked[ChannelIndex(0)].behind, stations({2, 4}));
+  EXPECT_EQ(r.blocked[ChannelIndex(1)].next, stations({4}));
 }
 
 // A mouth of width 2.5 + |s - 10| / 10 is below 3 over exactly 10 mm, and over 2 (w - 2.5) 10 below any w,

@@ -11,6 +11,8 @@
 namespace interstice {
 namespace {
 
+using channels::ByCell;
+using channels::CellIndex;
 using Eigen::Vector3d;
 constexpr double kInf = std::numeric_limits<double>::infinity();
 
@@ -22,7 +24,7 @@ double pond_volume(const std::vector<std::string>& rows, bool diagonals) {
   const auto height = [&](long i, long j) {
     return static_cast<double>(rows[static_cast<std::size_t>(i)][static_cast<std::size_t>(j)] - '0');
   };
-  std::vector<double> vents;
+  ByCell<double> vents;
   for (long i = 0; i < h; ++i) {
     for (long j = 0; j < w; ++j) {
       channels::ChannelCell cell;
@@ -34,7 +36,8 @@ double pond_volume(const std::vector<std::string>& rows, bool diagonals) {
   const auto join = [&](long i, long j, long x, long y) {
     if (x < 0 || y < 0 || x >= h || y >= w) return;
     channels::Doorway d;
-    d.a = static_cast<std::size_t>(i * w + j), d.b = static_cast<std::size_t>(x * w + y);
+    d.a = CellIndex(static_cast<std::size_t>(i * w + j)),
+    d.b = CellIndex(static_cast<std::size_t>(x * w + y));
     d.place.centre = {0, 0, std::min(-height(i, j), -height(x, y))};
     g.doorways.push_back(d);
   };
@@ -45,10 +48,10 @@ double pond_volume(const std::vector<std::string>& rows, bool diagonals) {
     }
   }
   g.index_doorways();
-  const std::vector<double> escape =
-      pour::escape_levels(g, std::vector<char>(g.cells.size(), 1), Vector3d::UnitZ(), vents);
+  const ByCell<double> escape =
+      pour::escape_levels(g, ByCell<char>(g.cells.size(), 1), Vector3d::UnitZ(), vents);
   double volume = 0;
-  for (std::size_t c = 0; c < g.cells.size(); ++c) volume += g.cells[c].body.centre.z() - escape[c];
+  for (const CellIndex c : g.cells.indices()) volume += g.cells[c].body.centre.z() - escape[c];
   return volume;
 }
 
@@ -77,15 +80,14 @@ TEST(PriorityFlood, SillVolumes) {
 // out.
 struct Labyrinth {
   channels::CellGraph graph;
-  std::vector<std::size_t> parent;
+  ByCell<CellIndex> parent;
 
-  std::size_t add(const Vector3d& at, std::size_t from) {
+  CellIndex add(const Vector3d& at, CellIndex from) {
     channels::ChannelCell cell;
     cell.body.centre = at;
     cell.volume_mm3 = 1;
-    graph.cells.push_back(cell);
+    const CellIndex id = graph.cells.push_back(cell);
     parent.push_back(from);
-    const std::size_t id = graph.cells.size() - 1;
     if (id != from) {
       channels::Doorway d;
       d.a = from, d.b = id;
@@ -94,7 +96,7 @@ struct Labyrinth {
     }
     return id;
   }
-  std::size_t run(std::size_t from, const Vector3d& step, int cells) {
+  CellIndex run(CellIndex from, const Vector3d& step, int cells) {
     for (int k = 0; k < cells; ++k) from = add(graph.cells[from].body.centre + step, from);
     return from;
   }
@@ -104,15 +106,15 @@ struct Labyrinth {
 Labyrinth built_labyrinth() {
   const Vector3d x(1, 0, 0), y(0, 1, 0), z(0, 0, 1);
   Labyrinth l;
-  const std::size_t mouth = l.add({0, 0, 0}, 0);
+  const CellIndex mouth = l.add({0, 0, 0}, CellIndex(0));
   l.graph.cells[mouth].ports.push_back({channels::Lump{}, true});
-  const std::size_t shaft = l.run(mouth, -z, 6);
+  const CellIndex shaft = l.run(mouth, -z, 6);
   l.run(shaft, x, 5);
-  const std::size_t chimney_foot = l.run(shaft, y, 3);
+  const CellIndex chimney_foot = l.run(shaft, y, 3);
   l.run(chimney_foot, z, 4);
-  const std::size_t bend = l.run(chimney_foot, -z, 2);
+  const CellIndex bend = l.run(chimney_foot, -z, 2);
   l.run(l.run(bend, y, 2), z, 5);
-  const std::size_t third = 3;
+  const CellIndex third(3);
   l.run(third, -x, 4);
   l.run(l.run(third, -y, 2), -z, 3);
   l.run(l.run(l.run(third, (x + y).normalized(), 3), z, 2), x, 3);
@@ -128,8 +130,8 @@ double filled_volume(const pour::Fill& fill) {
 
 TEST(Labyrinth, UprightByHand) {
   const Labyrinth l = built_labyrinth();
-  const std::vector<double> all(l.graph.cells.size(), 1.0);
-  const pour::Fill fill = pour::pour_at(l.graph, all, std::vector<char>(all.size(), 1), Vector3d::UnitZ(), 0);
+  const ByCell<double> all(l.graph.cells.size(), 1.0);
+  const pour::Fill fill = pour::pour_at(l.graph, all, ByCell<char>(all.size(), 1), Vector3d::UnitZ(), 0);
   // Chimney: 4 cells rise from its foot, and behind the bend 5 rise; 2 rise and 3 run level above their bend
   // in the last branch. All else drains upwards.
   EXPECT_DOUBLE_EQ(filled_volume(fill), static_cast<double>(l.graph.cells.size()) - (4 + 5 + 2 + 3));
@@ -144,14 +146,13 @@ TEST(Labyrinth, TenTiltsExactly) {
   for (const auto& [tilt, azimuth] : tilts) {
     const double t = tilt * std::numbers::pi / 180, a = azimuth * std::numbers::pi / 180;
     const Vector3d up(std::sin(t) * std::cos(a), std::sin(t) * std::sin(a), std::cos(t));
-    const pour::Fill fill =
-        pour::pour_at(l.graph, std::vector<double>(n, 1.0), std::vector<char>(n, 1), up, 0);
-    for (std::size_t c = 0; c < n; ++c) {
+    const pour::Fill fill = pour::pour_at(l.graph, ByCell<double>(n, 1.0), ByCell<char>(n, 1), up, 0);
+    for (const CellIndex c : l.graph.cells.indices()) {
       // By construction: filled if it lies below the opening, no doorway on its way out is above the opening,
       // and none is below the cell itself.
       const double own = l.graph.cells[c].body.centre.dot(up);
       double lowest = kInf, highest = -kInf;
-      for (std::size_t k = c; k != l.parent[k]; k = l.parent[k]) {
+      for (CellIndex k = c; k != l.parent[k]; k = l.parent[k]) {
         const double door =
             (l.graph.cells[k].body.centre + l.graph.cells[l.parent[k]].body.centre).dot(up) / 2;
         lowest = std::min(lowest, door);
@@ -159,7 +160,8 @@ TEST(Labyrinth, TenTiltsExactly) {
       }
       const double level = 0;  // of the opening, whatever the tilt
       const bool filled = own <= level + 1e-9 && highest <= level + 1e-9 && own <= lowest + 1e-9;
-      EXPECT_EQ(fill.filled[c], filled ? 1.0 : 0.0) << "cell " << c << " at tilt " << tilt << ", " << azimuth;
+      EXPECT_EQ(fill.filled[c], filled ? 1.0 : 0.0)
+          << "cell " << c.value << " at tilt " << tilt << ", " << azimuth;
     }
   }
 }
@@ -168,20 +170,20 @@ TEST(Labyrinth, TenTiltsExactly) {
 // not.
 TEST(Labyrinth, EndsOfTheShellAreVents) {
   Labyrinth l;
-  const std::size_t mouth = l.add({0, 0, 0}, 0);
+  const CellIndex mouth = l.add({0, 0, 0}, CellIndex(0));
   l.graph.cells[mouth].ports.push_back({channels::Lump{}, true});
-  const std::size_t top = l.run(l.run(l.run(mouth, {0, 0, -1}, 6), {1, 0, 0}, 3), {0, 0, 1}, 4);
+  const CellIndex top = l.run(l.run(l.run(mouth, {0, 0, -1}, 6), {1, 0, 0}, 3), {0, 0, 1}, 4);
   l.graph.index_doorways();
   const std::size_t n = l.graph.cells.size();
-  const std::vector<double> all(n, 1.0);
+  const ByCell<double> all(n, 1.0);
   l.graph.cells[top].ports.push_back({l.graph.cells[top].body, true});
-  const pour::Fill taped = pour::pour_at(l.graph, all, std::vector<char>(n, 1), Vector3d::UnitZ(), 0);
+  const pour::Fill taped = pour::pour_at(l.graph, all, ByCell<char>(n, 1), Vector3d::UnitZ(), 0);
   EXPECT_EQ(taped.left_mm3, 4);
   EXPECT_TRUE(taped.vents.empty());
   l.graph.cells[top].ports[0].mouth = false;
-  const pour::Fill open = pour::pour_at(l.graph, all, std::vector<char>(n, 1), Vector3d::UnitZ(), 0);
+  const pour::Fill open = pour::pour_at(l.graph, all, ByCell<char>(n, 1), Vector3d::UnitZ(), 0);
   EXPECT_EQ(open.left_mm3, 0);
-  EXPECT_EQ(open.vents, (std::vector<std::size_t>{top}));
+  EXPECT_EQ(open.vents, (std::vector<CellIndex>{top}));
 }
 
 // With loops: raise the level doorway by doorway and see which cells still touch the open air.
@@ -198,24 +200,23 @@ TEST(EscapeLevels, EqualsARisingLevelInMazesWithLoops) {
     }
     for (int k = 0; k < 22; ++k) {
       channels::Doorway d;
-      d.a = random() % n, d.b = random() % n;
+      d.a = CellIndex(random() % n), d.b = CellIndex(random() % n);
       d.place.centre = {0, 0, place(random)};
       if (d.a != d.b) g.doorways.push_back(d);
     }
     g.index_doorways();
-    std::vector<double> vents(n, -kInf);
-    vents[0] = 5;
-    const std::vector<double> escape =
-        pour::escape_levels(g, std::vector<char>(n, 1), Vector3d::UnitZ(), vents);
+    ByCell<double> vents(n, -kInf);
+    vents[CellIndex(0)] = 5;
+    const ByCell<double> escape = pour::escape_levels(g, ByCell<char>(n, 1), Vector3d::UnitZ(), vents);
     for (double level = -11; level < 11; level += 0.37) {
-      std::vector<char> airy(n, 0);
-      airy[0] = level < 5;
+      ByCell<char> airy(n, 0);
+      airy[CellIndex(0)] = level < 5;
       for (std::size_t round = 0; round < n; ++round) {
         for (const channels::Doorway& d : g.doorways) {
           if (d.place.centre.z() > level && (airy[d.a] || airy[d.b])) airy[d.a] = airy[d.b] = 1;
         }
       }
-      for (std::size_t c = 0; c < n; ++c) EXPECT_EQ(airy[c] != 0, level < escape[c]);
+      for (const CellIndex c : airy.indices()) EXPECT_EQ(airy[c] != 0, level < escape[c]);
     }
   }
 }
@@ -234,8 +235,8 @@ TEST(Lump, BoxReachesHalfItsEdge) {
 TEST(PourAt, TurnsWithTheBowl) {
   Labyrinth l = built_labyrinth();
   const std::size_t n = l.graph.cells.size();
-  const std::vector<double> all(n, 1.0);
-  const std::vector<char> may(n, 1);
+  const ByCell<double> all(n, 1.0);
+  const ByCell<char> may(n, 1);
   const Vector3d up = Vector3d(0.3, -0.5, 0.7).normalized();
   const pour::Fill before = pour::pour_at(l.graph, all, may, up, 0);
   Eigen::Matrix3d turn;

@@ -10,17 +10,18 @@
 namespace interstice {
 namespace {
 
+using channels::ByCell;
+using channels::CellIndex;
 using Eigen::Vector3d;
 
 channels::CellGraph star(const std::vector<Vector3d>& arms, int cells) {
   channels::CellGraph g;
-  const auto add = [&](const Vector3d& at, std::size_t from) {
+  const auto add = [&](const Vector3d& at, CellIndex from) {
     channels::ChannelCell cell;
     cell.body.centre = at;
     cell.volume_mm3 = 1;
     cell.ports.push_back({cell.body, true});
-    g.cells.push_back(cell);
-    const std::size_t id = g.cells.size() - 1;
+    const CellIndex id = g.cells.push_back(cell);
     if (id != from) {
       channels::Doorway d;
       d.a = from, d.b = id;
@@ -29,9 +30,9 @@ channels::CellGraph star(const std::vector<Vector3d>& arms, int cells) {
     }
     return id;
   };
-  const std::size_t hub = add({0, 0, 0}, 0);
+  const CellIndex hub = add({0, 0, 0}, CellIndex(0));
   for (const Vector3d& arm : arms) {
-    std::size_t at = hub;
+    CellIndex at = hub;
     for (int k = 0; k < cells; ++k) at = add(g.cells[at].body.centre + arm, at);
   }
   g.index_doorways();
@@ -43,7 +44,7 @@ std::size_t pours_needed(const channels::CellGraph& g, const std::vector<pour::T
   pour::SearchOptions options;
   options.candidates = candidates;
   options.beam = beam;
-  const std::vector<char> all(g.cells.size(), 1);
+  const ByCell<char> all(g.cells.size(), 1);
   const pour::PourSequence s = pour::search_pours(g, all, all, options);
   EXPECT_EQ(s.left_mm3, 0);
   return s.steps.size();
@@ -74,23 +75,23 @@ TEST(PourSearch, TwoArmsOfAVeeAreFilledAtOnceWhenOneLiesLevel) {
 }
 
 // Fewest pours by trying every sequence.
-std::size_t fewest(const channels::CellGraph& g, const std::vector<char>& may_open,
+std::size_t fewest(const channels::CellGraph& g, const ByCell<char>& may_open,
                    const std::vector<pour::Tilt>& candidates, std::size_t most) {
   std::size_t best = most + 1;
-  const std::function<void(std::vector<double>, std::size_t)> go = [&](std::vector<double> remaining,
-                                                                       std::size_t used) {
+  const std::function<void(ByCell<double>, std::size_t)> go = [&](ByCell<double> remaining,
+                                                                  std::size_t used) {
     double left = 0;
     for (const double r : remaining) left += r;
     if (left == 0) best = std::min(best, used);
     if (left == 0 || used + 1 >= best || used == most) return;
     for (const pour::Tilt& t : candidates) {
       const pour::Fill fill = pour::pour_at(g, remaining, may_open, t.up(), 0);
-      std::vector<double> next = remaining;
-      for (std::size_t c = 0; c < next.size(); ++c) next[c] *= 1 - fill.filled[c];
+      ByCell<double> next = remaining;
+      for (const CellIndex c : next.indices()) next[c] *= 1 - fill.filled[c];
       go(next, used + 1);
     }
   };
-  go(std::vector<double>(g.cells.size(), 1.0), 0);
+  go(ByCell<double>(g.cells.size(), 1.0), 0);
   return best;
 }
 
@@ -104,16 +105,16 @@ TEST(PourSearch, FindsTheFewestPoursThatTryingEverythingFinds) {
     for (int k = 0; k < 6; ++k)
       arms.push_back(Vector3d(place(random), place(random), place(random)).normalized());
     channels::CellGraph g = star(arms, 3);
-    std::vector<char> may_open(g.cells.size());
+    ByCell<char> may_open(g.cells.size());
     for (char& m : may_open) m = random() % 2;
-    may_open[0] = 1;
+    may_open[CellIndex(0)] = 1;
     const std::size_t best = fewest(g, may_open, candidates, 3);
     pour::SearchOptions options;
     options.candidates = candidates;
     options.beam = 100000;
     options.most_pours = 3;
     const pour::PourSequence found =
-        pour::search_pours(g, std::vector<char>(g.cells.size(), 1), may_open, options);
+        pour::search_pours(g, ByCell<char>(g.cells.size(), 1), may_open, options);
     if (best <= 3) {
       EXPECT_EQ(found.left_mm3, 0);
       EXPECT_EQ(found.steps.size(), best);
@@ -131,7 +132,7 @@ TEST(PourSearch, RefinesBetweenTheCandidates) {
   pour::SearchOptions options;
   options.candidates = {{40, 0}};
   options.most_pours = 1;
-  const std::vector<char> all(g.cells.size(), 1);
+  const ByCell<char> all(g.cells.size(), 1);
   EXPECT_GT(pour::search_pours(g, all, all, options).left_mm3, 0);
   options.refine_tilt_deg = 5;  // 45 degrees lays the second arm level
   const pour::PourSequence refined = pour::search_pours(g, all, all, options);
@@ -143,7 +144,7 @@ TEST(PourSearch, DoesNotDependOnThreads) {
   const channels::CellGraph g = star({{0.6, 0, 0.8}, {-0.6, 0, 0.8}, {0, 0.6, 0.8}, {0, 0, -1}}, 6);
   pour::SearchOptions options;
   options.candidates = pour::tilt_grid({0, 45, 90, 135, 180, 225, 270, 315}, 15);
-  const std::vector<char> all(g.cells.size(), 1);
+  const ByCell<char> all(g.cells.size(), 1);
   options.threads = 1;
   const pour::PourSequence one = pour::search_pours(g, all, all, options);
   options.threads = 3;

@@ -6,6 +6,9 @@
 namespace interstice {
 namespace {
 
+using channels::ByCell;
+using channels::CellIndex;
+using channels::StationIndex;
 using Eigen::Vector3d;
 
 // Stations of 2 mm along a line, each one cell; links and doorways between neighbours as given.
@@ -32,30 +35,31 @@ struct Drawn {
     fit.seams.push_back(seam);
     channels::Channel channel;
     channel.tiles = {geometry::TileIndex(0), geometry::TileIndex(1)};
-    channel.fit_seam = 0;
+    channel.fit_seam = geometry::SeamIndex(0);
     net.channels.push_back(channel);
   }
 
-  std::size_t add(const Vector3d& at, double width_mm, bool mouth) {
+  StationIndex add(const Vector3d& at, double width_mm, bool mouth) {
     channels::Station s;
     s.length_mm = 2;
     s.width_mm = width_mm;
     s.width_at_mm.fill(width_mm);
     s.mouth = at;
     s.map = {at.x(), at.z()};
-    net.stations.push_back(s);
+    const StationIndex station = net.stations.push_back(s);
     channels::ChannelCell cell;
     cell.body.centre = at;
     cell.body.spread = Vector3d(1, 1, 1).asDiagonal() * (1.0 / 3);  // a box of 2 mm
     cell.volume_mm3 = 100;
-    cell.station = net.stations.size() - 1;
+    cell.station = station;
     if (mouth) cell.ports.push_back({cell.body, true});
     net.cells.cells.push_back(cell);
-    return cell.station;
+    return station;
   }
-  void join(std::size_t a, std::size_t b) {
+  static CellIndex cell_of(StationIndex station) { return CellIndex(station.value); }
+  void join(StationIndex a, StationIndex b) {
     net.links.push_back({a, b, std::min(net.stations[a].width_mm, net.stations[b].width_mm)});
-    channels::Doorway door{a, b, {}, 4};
+    channels::Doorway door{cell_of(a), cell_of(b), {}, 4};
     door.place.centre = (net.stations[a].mouth + net.stations[b].mouth) / 2;
     door.place.spread = Vector3d(0.3, 0.3, 0.3).asDiagonal() * 1.0;
     net.cells.doorways.push_back(door);
@@ -72,18 +76,18 @@ struct Drawn {
 // From the opening a narrow seam hangs down for ten stations and a wide one for five; another narrow one goes up.
 TEST(Pricks, ADeadEndThatHangsDownIsPrickedAtItsLowerEnd) {
   Drawn d;
-  const std::size_t top = d.add({0, 0, 30}, 4, true);
-  std::size_t last = top;
+  const StationIndex top = d.add({0, 0, 30}, 4, true);
+  StationIndex last = top;
   for (int k = 1; k <= 10; ++k) {
-    const std::size_t next = d.add({0, 0, 30 - 2.0 * k}, 3.2, false);
+    const StationIndex next = d.add({0, 0, 30 - 2.0 * k}, 3.2, false);
     d.join(last, next);
     last = next;
   }
-  const std::size_t lowest = last;
+  const StationIndex lowest = last;
   for (const auto& [x, dz, width] : {std::tuple{10.0, -2.0, 6.0}, std::tuple{-10.0, 2.0, 3.2}}) {
     last = top;
     for (int k = 1; k <= 5; ++k) {
-      const std::size_t next = d.add({x, 0, 30 + dz * k}, width, false);
+      const StationIndex next = d.add({x, 0, 30 + dz * k}, width, false);
       d.join(last, next);
       last = next;
     }
@@ -91,8 +95,8 @@ TEST(Pricks, ADeadEndThatHangsDownIsPrickedAtItsLowerEnd) {
   const pour::PourScene scene = d.scene();
   pour::PourStep step;
   step.fill.up = {0, 0, 1};
-  step.fill.openings = {{top, d.net.cells.cells[top].ports[0], 31, 9, 0}};
-  const std::vector<double> part(d.net.stations.size(), 1.0);
+  step.fill.openings = {{d.cell_of(top), d.net.cells.cells[d.cell_of(top)].ports[0], 31, 9, 0}};
+  const ByCell<double> part(d.net.stations.size(), 1.0);
   const pour::DeadEnds ends = pour::dead_ends(scene, step, part, 3.5);
   EXPECT_NEAR(ends.length_mm, 20, 1e-9);
   ASSERT_EQ(ends.pricks.size(), 1u);
@@ -109,28 +113,28 @@ TEST(Pricks, ADeadEndThatHangsDownIsPrickedAtItsLowerEnd) {
 // Down one leg and up the other: without an opening over it the second leg keeps its air above the first's foot.
 TEST(Pricks, APocketOfAirIsPrickedAtItsHighestMouth) {
   Drawn d;
-  const std::size_t inlet = d.add({0, 0, 30}, 4, true);
-  std::size_t last = inlet;
+  const StationIndex inlet = d.add({0, 0, 30}, 4, true);
+  StationIndex last = inlet;
   for (int k = 1; k <= 5; ++k) {
-    const std::size_t next = d.add({0, 0, 30 - 2.0 * k}, 4, false);
+    const StationIndex next = d.add({0, 0, 30 - 2.0 * k}, 4, false);
     d.join(last, next);
     last = next;
   }
   for (int k = 1; k <= 4; ++k) {
-    const std::size_t next = d.add({4, 0, 20 + 2.0 * k}, 4, k == 4);
+    const StationIndex next = d.add({4, 0, 20 + 2.0 * k}, 4, k == 4);
     d.join(last, next);
     last = next;
   }
-  const std::size_t crown = last;
+  const StationIndex crown = last;
   const pour::PourScene scene = d.scene();
   const std::size_t n = d.net.stations.size();
-  std::vector<char> may_open(n, 0);
-  may_open[inlet] = 1;
+  ByCell<char> may_open(n, 0);
+  may_open[d.cell_of(inlet)] = 1;
   pour::PourStep step;
-  step.fill = pour::pour_at(d.net.cells, std::vector<double>(n, 1.0), may_open, {0, 0, 1}, 0);
-  std::vector<double> left(n);
+  step.fill = pour::pour_at(d.net.cells, ByCell<double>(n, 1.0), may_open, {0, 0, 1}, 0);
+  ByCell<double> left(n);
   double air = 0;
-  for (std::size_t c = 0; c < n; ++c) {
+  for (const CellIndex c : left.indices()) {
     left[c] = 1 - step.fill.filled[c];
     air += left[c] * d.net.cells.cells[c].volume_mm3;
   }
@@ -148,17 +152,17 @@ TEST(Pricks, APocketOfAirIsPrickedAtItsHighestMouth) {
 // Beside two filled stations lie a narrow one, another behind it, and a wide one behind that.
 TEST(Pricks, ResinCreepsIntoWhatIsTooNarrowAndNotPastIt) {
   Drawn d;
-  std::vector<std::size_t> s;
+  std::vector<StationIndex> s;
   for (const double width : {4.0, 4.0, 2.0, 2.5, 4.0}) {
     s.push_back(d.add({0, 0, 2.0 * static_cast<double>(s.size())}, width, false));
     if (s.size() > 1) d.join(s[s.size() - 2], s.back());
   }
   pour::PourScene scene = d.scene();
-  scene.reached_cell = {1, 1, 0, 0, 0};
-  std::vector<char> crept(5, 0);
-  const std::vector<double> part{1, 1, 0, 0, 0};
+  scene.reached_cell = ByCell<char>({1, 1, 0, 0, 0});
+  ByCell<char> crept(5, 0);
+  const ByCell<double> part({1, 1, 0, 0, 0});
   EXPECT_NEAR(pour::creep_mm3(scene, part, crept), 200, 1e-9);
-  EXPECT_EQ(crept, (std::vector<char>{0, 0, 1, 1, 0}));
+  EXPECT_EQ(crept, ByCell<char>({0, 0, 1, 1, 0}));
   EXPECT_EQ(pour::creep_mm3(scene, part, crept), 0);  // once
 }
 
