@@ -103,7 +103,7 @@ void Checks::ask_check(const ScanOfBowl& scan, const std::string& photo, double 
                                            {"smallest_fill_mm", fill},
                                            {"check", (folder / "checks" / (photo + ".json")).string()},
                                            {"small", (folder / "checks" / (photo + ".jpg")).string()}};
-  workers_.ask(question.dump(), WorkerPool::Haste::soon, [=, this](std::optional<std::string> answer) {
+  workers_.ask(question.dump(), WorkerPool::Haste::soon, [=, this](const std::optional<std::string>& answer) {
     const std::string fault = fault_of(answer);
     CheckedPhoto checked = read_check(scan, photo);
     bool again = false;

@@ -64,7 +64,8 @@ struct Smoothed {
 };
 
 Smoothed smoothed(const cv::Mat& field, double sigma) {
-  const cv::Mat known = field == field;  // NaN differs from itself
+  // NaN differs from itself. NOLINTNEXTLINE(misc-redundant-expression)
+  const cv::Mat known = field == field;
   cv::Mat values = field.clone(), weight;
   values.setTo(0, ~known);
   known.convertTo(weight, CV_32F, 1.0 / 255);

@@ -110,16 +110,16 @@ std::optional<LimitFit> fit_limit(const std::vector<SeamOutcome>& seams, std::st
   LimitFit out;
   out.width_mm = -f->intercept / f->slope;
   const double top = at_limit(seams, out.width_mm);
+  const double farthest = most->width_mm - least->width_mm + 1;
   // From the estimate outward to where the profile has fallen by that much.
   const auto end = [&](double outward) {
     const auto outside = [&](double far) {
       return top - at_limit(seams, out.width_mm + outward * far) - kChi2 / 2;
     };
     double in = 0, far = 0.02, value = outside(far);
-    const double limit = most->width_mm - least->width_mm + 1;
-    while (far < limit && value <= 0) in = far, far *= 2, value = outside(far);
+    while (far < farthest && value <= 0) in = far, far *= 2, value = outside(far);
     if (value > 0) {
-      const auto near = [](double a, double b) { return b - a < 1e-6; };
+      const auto near = [](double a, double b) { return b - a < 1e-10; };
       boost::uintmax_t most_rounds = 60;
       far = boost::math::tools::toms748_solve(outside, in, far, outside(in), value, near, most_rounds).second;
     }

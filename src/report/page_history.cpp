@@ -69,8 +69,7 @@ std::string added_pieces(const seams::FitDocument& before, const seams::FitDocum
 std::string changed_seams(const seams::FitDocument& before, const seams::FitDocument& now,
                           const seams::FitDocument& current) {
   std::string rows;
-  for (std::size_t i = 0; i < now.seams.size(); ++i) {
-    const seams::FitSeam& s = now.seams[i];
+  for (const seams::FitSeam& s : now.seams) {
     const std::size_t k = seam_of(before, s.tiles);
     if (k == before.seams.size()) continue;
     const seams::FitSeam& old = before.seams[k];

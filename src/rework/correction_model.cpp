@@ -270,7 +270,8 @@ void CorrectionModel::read(const Part& part, const std::vector<double>& values, 
   const auto value = [&](int variable) { return values[static_cast<std::size_t>(variable)]; };
   for (const auto& [piece, v] : part.pieces) {
     out.touched[piece] = value(v.touched) > 0.5;
-    const auto net = [&](std::size_t k) { return value(v.plus[k]) - value(v.minus[k]); };
+    const Part::PieceVariables& of = v;  // a binding itself is not to be captured
+    const auto net = [&](std::size_t k) { return value(of.plus[k]) - value(of.minus[k]); };
     out.moves[piece] = {net(0), net(1), net(2)};
   }
   for (const auto& [pair, work] : part.edges) {

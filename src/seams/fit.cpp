@@ -230,9 +230,9 @@ std::vector<TileResult> measure_tiles(
   std::vector<edges::ArrisPrior> known;
   for (const Start& start : starts) known.push_back(known_of(start));
   // Corners found, traced within narrow windows, corners learnt, traced again with those, and learnt anew.
-  for (std::size_t t = 0; t < starts.size(); ++t) {
-    starts[t].first.frame = starts[t].face.frame;
-    starts[t].first.outline = starts[t].placed.outline;
+  for (Start& start : starts) {
+    start.first.frame = start.face.frame;
+    start.first.outline = start.placed.outline;
   }
   for (const std::vector<double>& windows : {std::vector{0.25, 0.25}, std::vector{0.2}}) {
     core::parallel_for(starts.size(), threads, [&](std::size_t t) {

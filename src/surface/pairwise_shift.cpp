@@ -48,7 +48,8 @@ struct Cell {
 
 // Places on the form with a known height, evenly spread.
 std::vector<Cell> cells_of(const geometry::Profile& profile, const HeightField& field) {
-  const double known = cv::countNonZero(field.height == field.height);  // NaN differs from itself
+  // NaN differs from itself. NOLINTNEXTLINE(misc-redundant-expression)
+  const double known = cv::countNonZero(field.height == field.height);
   const double step = field.grid.step_mm;
   const int every =
       static_cast<int>(std::ceil(std::max(kSpacing_mm / step, std::sqrt(known / kCells)) - 1e-9));

@@ -57,7 +57,8 @@ bool leave_out_elsewhere(scan::Scan& scan, const std::vector<ElsewhereIn>& elsew
 }  // namespace
 
 cv::Mat filled_heights(const HeightField& field, double fallback_mm) {
-  const cv::Mat known = field.height == field.height;  // NaN differs from itself
+  // NaN differs from itself. NOLINTNEXTLINE(misc-redundant-expression)
+  const cv::Mat known = field.height == field.height;
   cv::Mat values = field.height.clone();
   values.setTo(0, ~known);
   cv::Mat weight;
