@@ -9,8 +9,8 @@
 #include "bench/page_frame.h"
 #include "bench/pairing_pages.h"
 #include "bench/scan_answers.h"
-#include "camera/card_sheet.h"
 #include "core/errors.h"
+#include "sheets/card_sheet.h"
 
 namespace interstice::bench {
 namespace {
@@ -161,7 +161,7 @@ Response Bench::paired_answer(const Request& request) {
     const bool letter = request.asked("paper") == "letter";
     Response response;
     response.type = "application/pdf";
-    response.body = camera::cards_pdf(letter ? camera::Paper::letter : camera::Paper::a4, kCardsToPrint);
+    response.body = sheets::cards_pdf(letter ? sheets::Paper::letter : sheets::Paper::a4, kCardsToPrint);
     return response;
   }
   return plain(404, "there is no such page");

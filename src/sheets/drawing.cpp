@@ -48,7 +48,6 @@ void Drawing::check_line(const Vector2d& from, double length_mm) {
 
 namespace {
 
-constexpr double kPointsPerMm = 72.0 / 25.4;
 constexpr double kCapital = 0.73;  // height of capitals over the font's size, DejaVu Sans
 
 struct Free {

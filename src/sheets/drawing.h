@@ -7,6 +7,8 @@
 
 namespace interstice::sheets {
 
+inline constexpr double kPointsPerMm = 72.0 / 25.4;  // of a PDF page
+
 struct Ink {
   double red = 0, green = 0, blue = 0;
 };

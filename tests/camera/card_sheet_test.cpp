@@ -1,5 +1,5 @@
 // The printed page itself: rendered to pixels, every card is found and lies where it should, to scale.
-#include "camera/card_sheet.h"
+#include "sheets/card_sheet.h"
 
 #include <gtest/gtest.h>
 
@@ -42,8 +42,8 @@ double stroke_middle(const cv::Mat& page, double x_mm, double y_mm) {
   return moment / dark;
 }
 
-void check_sheet(const cv::Mat& page, camera::Paper paper, const camera::CardView& view) {
-  const camera::SheetPlace place = camera::sheet_place(paper, view.card);
+void check_sheet(const cv::Mat& page, sheets::Paper paper, const camera::CardView& view) {
+  const sheets::SheetPlace place = sheets::sheet_place(paper, view.card);
   ASSERT_EQ(view.corner_id.size(), 28u);
   double worst = 0;
   for (std::size_t i = 0; i < 28; ++i) {
@@ -63,17 +63,17 @@ void check_sheet(const cv::Mat& page, camera::Paper paper, const camera::CardVie
   EXPECT_GT(column.at<uchar>(static_cast<int>((y + 1.5) * kPixelsPerMm)), 200);
 }
 
-void check_pages(const std::filesystem::path& pdf, camera::Paper paper, int count) {
+void check_pages(const std::filesystem::path& pdf, sheets::Paper paper, int count) {
   const TemporaryFolder folder;
   std::set<int> cards;
-  const int pages = camera::sheet_place(paper, count).page + 1;
+  const int pages = sheets::sheet_place(paper, count).page + 1;
   for (int page = 0; page < pages; ++page) {
     const cv::Mat picture = render_page(pdf, page, folder);
     ASSERT_FALSE(picture.empty());
-    EXPECT_NEAR(picture.cols / kPixelsPerMm, camera::paper_size(paper).width_mm, 0.11);
-    EXPECT_NEAR(picture.rows / kPixelsPerMm, camera::paper_size(paper).height_mm, 0.11);
+    EXPECT_NEAR(picture.cols / kPixelsPerMm, sheets::paper_size(paper).width_mm, 0.11);
+    EXPECT_NEAR(picture.rows / kPixelsPerMm, sheets::paper_size(paper).height_mm, 0.11);
     for (const camera::CardView& view : camera::detect_cards(picture)) {
-      EXPECT_EQ(camera::sheet_place(paper, view.card).page, page);
+      EXPECT_EQ(sheets::sheet_place(paper, view.card).page, page);
       cards.insert(view.card);
       check_sheet(picture, paper, view);
     }
@@ -84,36 +84,36 @@ void check_pages(const std::filesystem::path& pdf, camera::Paper paper, int coun
 TEST(CardSheet, EveryCardOfEveryPageIsFoundToScale) {
   if (!have_renderer()) GTEST_SKIP() << "pdftoppm (Debian package poppler-utils) is not installed";
   const TemporaryFolder folder;
-  write_bytes(folder / "a4.pdf", camera::cards_pdf(camera::Paper::a4, 12));
-  check_pages(folder / "a4.pdf", camera::Paper::a4, 12);
-  write_bytes(folder / "letter.pdf", camera::cards_pdf(camera::Paper::letter, 3));
-  check_pages(folder / "letter.pdf", camera::Paper::letter, 3);
+  write_bytes(folder / "a4.pdf", sheets::cards_pdf(sheets::Paper::a4, 12));
+  check_pages(folder / "a4.pdf", sheets::Paper::a4, 12);
+  write_bytes(folder / "letter.pdf", sheets::cards_pdf(sheets::Paper::letter, 3));
+  check_pages(folder / "letter.pdf", sheets::Paper::letter, 3);
 }
 
 TEST(CardSheet, ReadyMadeCopiesAreFoundToScale) {
   if (!have_renderer()) GTEST_SKIP() << "pdftoppm (Debian package poppler-utils) is not installed";
   const std::filesystem::path calib = std::filesystem::path(INTERSTICE_SOURCE_DIR) / "calib";
-  check_pages(calib / "cards-a4.pdf", camera::Paper::a4, 6);
-  check_pages(calib / "cards-letter.pdf", camera::Paper::letter, 6);
+  check_pages(calib / "cards-a4.pdf", sheets::Paper::a4, 6);
+  check_pages(calib / "cards-letter.pdf", sheets::Paper::letter, 6);
 }
 
 TEST(CardSheet, SheetsLieWhollyOnTheirPages) {
-  for (const camera::Paper paper : {camera::Paper::a4, camera::Paper::letter}) {
+  for (const sheets::Paper paper : {sheets::Paper::a4, sheets::Paper::letter}) {
     for (int card = 1; card <= 12; ++card) {
-      const camera::SheetPlace place = camera::sheet_place(paper, card);
+      const sheets::SheetPlace place = sheets::sheet_place(paper, card);
       EXPECT_GE(place.left_mm, 0);
       EXPECT_GE(place.top_mm, 0);
-      EXPECT_LE(place.left_mm + 210, camera::paper_size(paper).width_mm + 1e-9);
-      EXPECT_LE(place.top_mm + 148, camera::paper_size(paper).height_mm + 1e-9);
+      EXPECT_LE(place.left_mm + 210, sheets::paper_size(paper).width_mm + 1e-9);
+      EXPECT_LE(place.top_mm + 148, sheets::paper_size(paper).height_mm + 1e-9);
     }
   }
 }
 
 TEST(CardSheet, SameArgumentsSameBytes) {
-  EXPECT_EQ(camera::cards_pdf(camera::Paper::a4, 3), camera::cards_pdf(camera::Paper::a4, 3));
-  EXPECT_NE(camera::cards_pdf(camera::Paper::a4, 3), camera::cards_pdf(camera::Paper::a4, 4));
-  EXPECT_THROW(camera::cards_pdf(camera::Paper::a4, 0), std::invalid_argument);
-  EXPECT_THROW(camera::cards_pdf(camera::Paper::a4, 13), std::invalid_argument);
+  EXPECT_EQ(sheets::cards_pdf(sheets::Paper::a4, 3), sheets::cards_pdf(sheets::Paper::a4, 3));
+  EXPECT_NE(sheets::cards_pdf(sheets::Paper::a4, 3), sheets::cards_pdf(sheets::Paper::a4, 4));
+  EXPECT_THROW(sheets::cards_pdf(sheets::Paper::a4, 0), std::invalid_argument);
+  EXPECT_THROW(sheets::cards_pdf(sheets::Paper::a4, 13), std::invalid_argument);
 }
 
 }  // namespace

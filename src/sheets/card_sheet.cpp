@@ -1,4 +1,4 @@
-#include "camera/card_sheet.h"
+#include "sheets/card_sheet.h"
 
 #include <cairo-pdf.h>
 
@@ -8,17 +8,18 @@
 #include <vector>
 
 #include "camera/cards.h"
+#include "sheets/drawing.h"
 
-namespace interstice::camera {
+namespace interstice::sheets {
+
 namespace {
 
-constexpr double kPointsPerMm = 72 / 25.4;
-constexpr double kBoardLeftMm = (kSheetWidthMm - kBoardColumns * kSquareMm) / 2;
-constexpr double kBoardTopMm = (kSheetHeightMm - kBoardRows * kSquareMm) / 2;
+constexpr double kBoardLeftMm = (camera::kSheetWidthMm - camera::kBoardColumns * camera::kSquareMm) / 2;
+constexpr double kBoardTopMm = (camera::kSheetHeightMm - camera::kBoardRows * camera::kSquareMm) / 2;
 constexpr double kTickMm = 5, kFineLineMm = 0.2;
 
-using Surface = std::unique_ptr<cairo_surface_t, void (*)(cairo_surface_t*)>;
-using Drawing = std::unique_ptr<cairo_t, void (*)(cairo_t*)>;
+using PageSurface = std::unique_ptr<cairo_surface_t, void (*)(cairo_surface_t*)>;
+using PageContext = std::unique_ptr<cairo_t, void (*)(cairo_t*)>;
 
 cairo_status_t append_bytes(void* closure, const unsigned char* data, unsigned int length) {
   static_cast<std::string*>(closure)->append(reinterpret_cast<const char*>(data), length);
@@ -30,7 +31,7 @@ cairo_status_t append_bytes(void* closure, const unsigned char* data, unsigned i
 void add_marker(cairo_t* cr, int id, double left, double top) {
   static const auto dictionary = cv::aruco::getPredefinedDictionary(cv::aruco::DICT_5X5_250);
   const int modules = dictionary->markerSize + 2;
-  const double module = kMarkerMm / modules;
+  const double module = camera::kMarkerMm / modules;
   cv::Mat bits;
   cv::aruco::drawMarker(dictionary, id, modules, bits, 1);
   const auto black = [&](int row, int column) { return bits.at<uchar>(row, column) == 0; };
@@ -50,17 +51,18 @@ void add_marker(cairo_t* cr, int id, double left, double top) {
 }
 
 void draw_board(cairo_t* cr, int card) {
-  for (int row = 0; row < kBoardRows; ++row) {
-    for (int column = row % 2; column < kBoardColumns; column += 2) {
-      cairo_rectangle(cr, kBoardLeftMm + column * kSquareMm, kBoardTopMm + row * kSquareMm, kSquareMm,
-                      kSquareMm);
+  for (int row = 0; row < camera::kBoardRows; ++row) {
+    for (int column = row % 2; column < camera::kBoardColumns; column += 2) {
+      cairo_rectangle(cr, kBoardLeftMm + column * camera::kSquareMm, kBoardTopMm + row * camera::kSquareMm,
+                      camera::kSquareMm, camera::kSquareMm);
     }
   }
-  const double inset = (kSquareMm - kMarkerMm) / 2;
-  for (int marker = 0; marker < kMarkersPerCard; ++marker) {
-    const BoardSquare square = marker_square(marker);
-    add_marker(cr, kMarkersPerCard * (card - 1) + marker, kBoardLeftMm + square.column * kSquareMm + inset,
-               kBoardTopMm + square.row * kSquareMm + inset);
+  const double inset = (camera::kSquareMm - camera::kMarkerMm) / 2;
+  for (int marker = 0; marker < camera::kMarkersPerCard; ++marker) {
+    const camera::BoardSquare square = camera::marker_square(marker);
+    add_marker(cr, camera::kMarkersPerCard * (card - 1) + marker,
+               kBoardLeftMm + square.column * camera::kSquareMm + inset,
+               kBoardTopMm + square.row * camera::kSquareMm + inset);
   }
   cairo_fill(cr);
 }
@@ -88,10 +90,10 @@ void draw_text(cairo_t* cr, const char* text, double x, double baseline, double 
 
 // Line 150 mm from tick to tick, tick middles at its ends.
 void draw_check_line(cairo_t* cr) {
-  const double y = kSheetHeightMm - kCheckLineAboveEdgeMm;
-  const double x0 = (kSheetWidthMm - kCheckLineMm) / 2, x1 = x0 + kCheckLineMm;
+  const double y = camera::kSheetHeightMm - camera::kCheckLineAboveEdgeMm;
+  const double x0 = (camera::kSheetWidthMm - camera::kCheckLineMm) / 2, x1 = x0 + camera::kCheckLineMm;
   // Filled, not stroked: printers and viewers may move thin strokes to whole dots.
-  cairo_rectangle(cr, x0, y - kFineLineMm / 2, kCheckLineMm, kFineLineMm);
+  cairo_rectangle(cr, x0, y - kFineLineMm / 2, camera::kCheckLineMm, kFineLineMm);
   for (const double x : {x0, x1})
     cairo_rectangle(cr, x - kFineLineMm / 2, y - kTickMm / 2, kFineLineMm, kTickMm);
   cairo_fill(cr);
@@ -104,12 +106,13 @@ void draw_sheet(cairo_t* cr, int card) {
   const std::string label = "CARD " + std::to_string(card);
   draw_text(cr, label.c_str(), kBoardLeftMm, 10.5, 5, true, Align::left);
   draw_text(cr, "Print at 100 % (actual size), not fitted to the page. Matt paper, glued or taped flat.",
-            kSheetWidthMm - kBoardLeftMm, 10.5, 2.6, false, Align::right);
+            camera::kSheetWidthMm - kBoardLeftMm, 10.5, 2.6, false, Align::right);
   draw_text(
       cr,
       "Check line: 150 mm from tick to tick. Measure it on the print with calipers and give the figure as "
       "--check-line.",
-      kSheetWidthMm / 2, kSheetHeightMm - kCheckLineAboveEdgeMm - 3.4, 2.6, false, Align::middle);
+      camera::kSheetWidthMm / 2, camera::kSheetHeightMm - camera::kCheckLineAboveEdgeMm - 3.4, 2.6, false,
+      Align::middle);
 }
 
 void draw_cut_across(cairo_t* cr, double y, double width) {
@@ -124,9 +127,9 @@ void draw_cut_across(cairo_t* cr, double y, double width) {
 void draw_cut_marks(cairo_t* cr, const SheetPlace& place) {
   cairo_set_source_rgb(cr, 0.6, 0.6, 0.6);
   cairo_set_line_width(cr, 0.15);
-  for (const double y : {place.top_mm, place.top_mm + kSheetHeightMm}) {
+  for (const double y : {place.top_mm, place.top_mm + camera::kSheetHeightMm}) {
     draw_line(cr, place.left_mm, y, place.left_mm + 8, y);
-    draw_line(cr, place.left_mm + kSheetWidthMm - 8, y, place.left_mm + kSheetWidthMm, y);
+    draw_line(cr, place.left_mm + camera::kSheetWidthMm - 8, y, place.left_mm + camera::kSheetWidthMm, y);
   }
 }
 
@@ -155,24 +158,25 @@ PaperSize paper_size(Paper paper) {
 
 SheetPlace sheet_place(Paper paper, int card) {
   const PaperSize size = paper_size(paper);
-  const double left = (size.width_mm - kSheetWidthMm) / 2;
+  const double left = (size.width_mm - camera::kSheetWidthMm) / 2;
   if (paper == Paper::letter) return {card - 1, left, 20};
   // Half a millimetre of each half page stays below its sheet.
   return {(card - 1) / 2, left, (card - 1) % 2 * size.height_mm / 2};
 }
 
 std::string cards_pdf(Paper paper, int count) {
-  if (count < 1 || count > kCards) throw std::invalid_argument("cards are numbered 1 to 12");
+  if (count < 1 || count > camera::kCards) throw std::invalid_argument("cards are numbered 1 to 12");
   const PaperSize size = paper_size(paper);
   std::string pdf;
-  const Surface surface(cairo_pdf_surface_create_for_stream(append_bytes, &pdf, size.width_mm * kPointsPerMm,
-                                                            size.height_mm * kPointsPerMm),
-                        cairo_surface_destroy);
+  const PageSurface surface(
+      cairo_pdf_surface_create_for_stream(append_bytes, &pdf, size.width_mm * kPointsPerMm,
+                                          size.height_mm * kPointsPerMm),
+      cairo_surface_destroy);
   cairo_pdf_surface_set_metadata(surface.get(), CAIRO_PDF_METADATA_TITLE, "Scale cards");
   cairo_pdf_surface_set_metadata(surface.get(), CAIRO_PDF_METADATA_CREATOR, "interstice");
   // A fixed date: the same cards give the same bytes.
   cairo_pdf_surface_set_metadata(surface.get(), CAIRO_PDF_METADATA_CREATE_DATE, "2000-01-01T00:00:00Z");
-  const Drawing cr(cairo_create(surface.get()), cairo_destroy);
+  const PageContext cr(cairo_create(surface.get()), cairo_destroy);
   for (int first = 1; first <= count;) {
     std::vector<int> cards;
     for (int card = first; card <= count && sheet_place(paper, card).page == sheet_place(paper, first).page;
@@ -190,4 +194,4 @@ std::string cards_pdf(Paper paper, int count) {
   return pdf;
 }
 
-}  // namespace interstice::camera
+}  // namespace interstice::sheets

@@ -3,7 +3,7 @@
 
 #include <string>
 
-namespace interstice::camera {
+namespace interstice::sheets {
 
 enum class Paper { a4, letter };
 
@@ -12,7 +12,7 @@ struct PaperSize {
 };
 PaperSize paper_size(Paper paper);
 
-// Where a card's sheet (210 x 148 mm, cards.h) lies on its page: A4 takes two above each other with a cut
+// Where a card's sheet (210 x 148 mm, camera/cards.h) lies on its page: A4 takes two above each other with a cut
 // between, US Letter (279.4 mm high, less than twice 148) one, with cut marks. From the page's top left
 // corner.
 struct SheetPlace {
@@ -25,4 +25,4 @@ SheetPlace sheet_place(Paper paper, int card);
 // std::invalid_argument for a count out of range and std::runtime_error when the PDF cannot be made.
 std::string cards_pdf(Paper paper, int count);
 
-}  // namespace interstice::camera
+}  // namespace interstice::sheets
