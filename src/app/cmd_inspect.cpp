@@ -143,6 +143,8 @@ int run_inspect(const InspectArguments& arguments) {
     std::fputs(measurement_notes(fit).c_str(), stdout);
     const std::string& lens_note = measured.scan.quality.lens_note;
     if (!lens_note.empty()) std::printf("%s\n", lens_note.c_str());
+    const std::string& pixels_note = measured.scan.quality.pixels_note;
+    if (!pixels_note.empty()) std::printf("%s\n", pixels_note.c_str());
     std::fputs(rework::work_order(fit).c_str(), stdout);
     std::fputs(report::bench_list(fit).c_str(), stdout);
   }

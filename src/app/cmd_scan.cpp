@@ -26,6 +26,7 @@ int run_scan(const MeasuringArguments& arguments) {
                 measured.scan.photos.size(), q.photos_given, q.reprojection_rms_px, q.tie_points,
                 q.pixel_footprint_mm);
     if (!q.lens_note.empty()) std::printf("%s\n", q.lens_note.c_str());
+    if (!q.pixels_note.empty()) std::printf("%s\n", q.pixels_note.c_str());
     for (const scan::LeftOut& left : measured.scan.left_out) {
       std::printf("left out: %s: %s\n", left.photo.c_str(), left.reason.c_str());
     }

@@ -75,7 +75,7 @@ void read_exif(const PhotoBytes& photo, PhotoInfo& info) {
 }
 
 cv::Mat read_pixels(const PhotoInfo& info, bool colour) {
-  cv::Mat picture = decode_photo(read_photo_bytes(info.path), colour);
+  cv::Mat picture = decode_photo(read_photo_bytes(info.path), colour, info.reduced);
   if (picture.cols != info.width || picture.rows != info.height) {
     throw PhotoError(info.path, "decodes to another size than its header says");
   }
@@ -128,6 +128,14 @@ cv::Mat read_photo_grey(const PhotoInfo& info) {
 
 cv::Mat read_photo_colour(const PhotoInfo& info) {
   return read_pixels(info, true);
+}
+
+PhotoInfo reduced_photo(const PhotoInfo& info, int factor) {
+  PhotoInfo out = info;
+  out.width = info.file_width() / factor;
+  out.height = info.file_height() / factor;
+  out.reduced = factor;
+  return out;
 }
 
 double exif_focal_px(const PhotoInfo& info) {

@@ -28,12 +28,21 @@ class PhotoError : public core::InputError {
 struct PhotoInfo {
   std::filesystem::path path;
   std::string name;           // the file's name without its extension
-  int width = 0, height = 0;  // of the sensor's picture
-  int exif_orientation = 1;   // 1 to 8; how a viewer would turn the picture; not used for geometry
+  int width = 0, height = 0;  // of the picture as it is carried: the sensor's, divided by `reduced`
+  // One carried pixel for reduced x reduced of the file's (1, 2 or 4): carried pixel q shows file pixel
+  // (q + 0.5) * reduced - 0.5. Whoever reads a photo carries it whole; see scan/carried_size.h.
+  int reduced = 1;
+  int exif_orientation = 1;  // 1 to 8; how a viewer would turn the picture; not used for geometry
   std::string camera;  // make, model and lens as the file names them, to tell lenses apart; may be empty
   std::optional<double> focal_35mm;  // as EXIF gives it: focal length for the same diagonal on 36 x 24 mm
   std::optional<double> focal_mm;    // as EXIF gives it
+
+  int file_width() const { return width * reduced; }
+  int file_height() const { return height * reduced; }
 };
+
+// The same photo carried at a `factor`-th of its file's pixels, which must divide both sides.
+PhotoInfo reduced_photo(const PhotoInfo& info, int factor);
 
 // The photos of a folder by extension (jpg jpeg png tif tiff heic heif webp, any case), sorted by file name,
 // hidden files left out. Throws InputError when the folder is missing, is no folder or holds no photo, or
@@ -44,7 +53,8 @@ std::vector<std::filesystem::path> list_photos(const std::filesystem::path& fold
 // Damaged EXIF counts as none. Throws PhotoError.
 PhotoInfo read_photo_info(const std::filesystem::path& path);
 
-// The picture, 8 bits a channel, in sensor orientation; colour is B, G, R. 16-bit pictures are scaled to 8.
+// The picture as it is carried, 8 bits a channel, in sensor orientation; colour is B, G, R. 16-bit pictures are
+// scaled to 8. A JPEG is reduced as it is decoded, by the low frequencies of its blocks; all others by means of areas.
 // Throws PhotoError, above all for a picture that is cut short, and when the size is not the one in `info`.
 cv::Mat read_photo_grey(const PhotoInfo& info);
 cv::Mat read_photo_colour(const PhotoInfo& info);

@@ -63,16 +63,17 @@ JpegHeader read_jpeg_header(const PhotoBytes& photo, tjhandle jpeg) {
                                    : "is damaged: its picture data do not decode; copy the photo again");
 }
 
-cv::Mat decode_jpeg(const PhotoBytes& photo, bool colour) {
+cv::Mat decode_jpeg(const PhotoBytes& photo, bool colour, int reduced) {
   const TurboJpeg jpeg(tjInitDecompress(), tjDestroy);
   if (!jpeg) throw PhotoError(photo.path, "cannot be decoded");
   const JpegHeader header = read_jpeg_header(photo, jpeg.get());
   const bool cmyk = header.colour_space == TJCS_CMYK || header.colour_space == TJCS_YCCK;
   const int format = cmyk ? TJPF_CMYK : (colour ? TJPF_BGR : TJPF_GRAY);
-  cv::Mat picture(header.height, header.width, CV_8UC(tjPixelSize[format]));
+  const tjscalingfactor scale{1, reduced};
+  cv::Mat picture(TJSCALED(header.height, scale), TJSCALED(header.width, scale), CV_8UC(tjPixelSize[format]));
   const int status =
       tjDecompress2(jpeg.get(), data_of(photo), static_cast<unsigned long>(photo.bytes.size()), picture.data,
-                    header.width, static_cast<int>(picture.step), header.height, format, TJFLAG_ACCURATEDCT);
+                    picture.cols, static_cast<int>(picture.step), picture.rows, format, TJFLAG_ACCURATEDCT);
   // Stray bytes between segments are common and harmless, unless they are what is left of data without an
   // end: of several complaints only the last is told. Every other complaint is a damaged picture.
   const std::string complaint = status == 0 ? "" : tjGetErrorStr2(jpeg.get());
@@ -289,16 +290,19 @@ PhotoSize photo_size(const PhotoBytes& photo) {
   }
 }
 
-cv::Mat decode_photo(const PhotoBytes& photo, bool colour) {
+cv::Mat decode_photo(const PhotoBytes& photo, bool colour, int reduced) {
   static core::MemoryBudget budget(core::memory_for_decoding());
   const PhotoSize size = photo_size(photo);  // refuses absurd sizes before memory is asked for
   const core::MemoryBudget::Share share(
       budget, photo.bytes.size() + static_cast<std::uint64_t>(bytes_a_pixel(photo) * size.width *
                                                               static_cast<double>(size.height)));
-  if (photo.kind == PhotoKind::jpeg) return decode_jpeg(photo, colour);
-  if (photo.kind == PhotoKind::heif) return with_channels(decode_heif(photo), colour, photo);
+  if (photo.kind == PhotoKind::jpeg) return decode_jpeg(photo, colour, reduced);
   if (photo.kind == PhotoKind::png) check_png_complete(photo);
-  return with_channels(decode_with_opencv(photo), colour, photo);
+  cv::Mat picture = with_channels(
+      photo.kind == PhotoKind::heif ? decode_heif(photo) : decode_with_opencv(photo), colour, photo);
+  if (reduced > 1)
+    cv::resize(picture, picture, cv::Size(size.width / reduced, size.height / reduced), 0, 0, cv::INTER_AREA);
+  return picture;
 }
 
 }  // namespace interstice::camera

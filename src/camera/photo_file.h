@@ -29,8 +29,8 @@ void check_photo_size(const PhotoBytes& photo, double width, double height);
 // Size in sensor orientation, from the headers alone; refuses sizes beyond kMaxMegapixels. Throws PhotoError.
 PhotoSize photo_size(const PhotoBytes& photo);
 
-// Whole picture, 8 bits, one channel or three (B, G, R). Throws PhotoError.
-cv::Mat decode_photo(const PhotoBytes& photo, bool colour);
+// The picture, 8 bits, one channel or three (B, G, R), of a `reduced`-th of its sides (1, 2 or 4). Throws PhotoError.
+cv::Mat decode_photo(const PhotoBytes& photo, bool colour, int reduced);
 
 // Keeps the image libraries from printing; harmless to call often.
 void quiet_image_libraries();

@@ -7,6 +7,7 @@
 #include "core/errors.h"
 #include "core/name_check.h"
 #include "core/parallel.h"
+#include "scan/carried_size.h"
 #include "scan/mistakes.h"
 #include "scan/tie_points.h"
 
@@ -72,12 +73,22 @@ std::vector<Candidate> read_photos(const std::filesystem::path& folder, const Sc
                                    Scan& scan, const core::KeptWork* kept) {
   const std::vector<std::filesystem::path> paths = camera::list_photos(folder);
   scan.quality.photos_given = static_cast<int>(paths.size());
-  std::vector<std::optional<Candidate>> read(paths.size());
   std::vector<std::string> failed(paths.size());
+  std::vector<std::optional<camera::PhotoInfo>> infos(paths.size());
   core::parallel_for(paths.size(), options.threads, [&](std::size_t i) {
     try {
+      infos[i] = camera::read_photo_info(paths[i]);
+    } catch (const camera::PhotoError& e) {
+      failed[i] = e.reason();
+    }
+  });
+  scan.quality.pixels_note = carry_resolved_pixels(infos, kept, options.threads);
+  std::vector<std::optional<Candidate>> read(paths.size());
+  core::parallel_for(paths.size(), options.threads, [&](std::size_t i) {
+    if (!infos[i]) return;
+    try {
       Candidate c;
-      c.info = camera::read_photo_info(paths[i]);
+      c.info = *infos[i];
       c.lens = start_lens(c.info, options.lens);
       c.work = std::make_shared<PhotoWork>(c.info, c.lens.lens, kept);
       c.views = c.work->cards(*scan.store);

@@ -3,7 +3,6 @@
 #include <algorithm>
 #include <cmath>
 #include <map>
-#include <tuple>
 
 #include "core/errors.h"
 
@@ -40,7 +39,7 @@ std::string why_not(const camera::Lens& given, const camera::PhotoInfo& info) {
   const double aspect = double(given.width) / given.height - double(info.width) / info.height;
   if (std::abs(aspect) >= 2e-3)
     return "it is for " + pixels(given.width, given.height) + ", another shape than " +
-           pixels(info.width, info.height);
+           pixels(info.file_width(), info.file_height());
   if (!info.focal_35mm) return "";
   const double exif = camera::exif_focal_px(info), file = given.fx * info.width / given.width;
   if (std::abs(exif / file - 1) < kAnotherLens) return "";
@@ -75,15 +74,17 @@ std::string lens_file_note(const std::optional<camera::Lens>& given, const std::
          " photos; not for the others: " + other->why_not;
 }
 
-std::vector<camera::LensVector> group_lenses(Bundle& bundle, const std::vector<PhotoLens>& photos) {
+LensKey lens_key(const camera::PhotoInfo& info) {
   const auto tenths = [](const std::optional<double>& mm) { return mm ? std::lround(10 * *mm) : -1; };
-  std::map<std::tuple<std::string, int, int, long, long>, LensIndex> group;
+  return {info.camera, info.width, info.height, tenths(info.focal_mm), tenths(info.focal_35mm)};
+}
+
+std::vector<camera::LensVector> group_lenses(Bundle& bundle, const std::vector<PhotoLens>& photos) {
+  std::map<LensKey, LensIndex> group;
   geometry::IndexedVector<LensIndex, camera::Lens> lenses;
   std::vector<camera::LensVector> priors;
   for (std::size_t i = 0; i < photos.size(); ++i) {
-    const camera::PhotoInfo& info = *photos[i].info;
-    const auto key =
-        std::tuple(info.camera, info.width, info.height, tenths(info.focal_mm), tenths(info.focal_35mm));
+    const LensKey key = lens_key(*photos[i].info);
     auto it = group.find(key);
     if (it == group.end()) {
       it = group.emplace(key, lenses.push_back(photos[i].start->lens)).first;

@@ -7,6 +7,7 @@
 
 #include <optional>
 #include <string>
+#include <tuple>
 #include <vector>
 
 #include "camera/lens.h"
@@ -27,6 +28,10 @@ StartLens start_lens(const camera::PhotoInfo& info, const std::optional<camera::
 // What became of a lens file, in one line: used as it is, scaled to the photos' size, or not used and why. Empty without
 // a file. `photos`: how all photos start.
 std::string lens_file_note(const std::optional<camera::Lens>& given, const std::vector<StartLens>& photos);
+
+// Photos of one key share a lens: camera, size, focal lengths in tenths of a millimetre.
+using LensKey = std::tuple<std::string, int, int, long, long>;
+LensKey lens_key(const camera::PhotoInfo& info);
 
 struct PhotoLens {
   const camera::PhotoInfo* info;

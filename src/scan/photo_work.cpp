@@ -2,14 +2,18 @@
 
 #include <fmt/core.h>
 
+#include <array>
+#include <bit>
 #include <cmath>
 #include <numbers>
 #include <opencv2/imgproc.hpp>
 
+#include "camera/edge_spread.h"
 #include "core/errors.h"
 #include "core/files.h"
 #include "core/sha256.h"
 #include "scan/card_poses.h"
+#include "scan/carried_size.h"
 #include "scan/kept_bytes.h"
 #include "scan/photo_lenses.h"
 
@@ -75,6 +79,26 @@ PhotoWork::PhotoWork(camera::PhotoInfo info, camera::Lens start, const core::Kep
     : info_(std::move(info)), start_(std::move(start)), kept_(kept) {
   if (kept_) digest_ = digest_of(info_.path);
   if (digest_.empty()) kept_ = nullptr;
+  if (info_.reduced > 1) digest_ += " carried at 1/" + std::to_string(info_.reduced);
+}
+
+std::optional<double> PhotoWork::edge_spread() const {
+  using Bytes = std::array<char, sizeof(double)>;
+  const std::string made_from = "edge spread of " + digest_;
+  const auto known = [](double spread) { return spread > 0 ? std::optional(spread) : std::nullopt; };
+  if (kept_) {
+    const auto bytes = kept_->find(made_from);
+    Bytes number{};
+    if (bytes && bytes->copy(number.data(), number.size()) == number.size())
+      return known(std::bit_cast<double>(number));
+  }
+  const cv::Mat grey = camera::read_photo_grey(info_);
+  const double spread = camera::edge_spread_px(grey, camera::detect_cards(grey)).value_or(0);
+  if (kept_) {
+    const auto number = std::bit_cast<Bytes>(spread);
+    kept_->put(made_from, std::string_view(number.data(), number.size()));
+  }
+  return known(spread);
 }
 
 std::vector<camera::CardView> PhotoWork::cards(camera::PhotoStore& store) const {
@@ -123,7 +147,10 @@ Features PhotoWork::features(const cv::Mat& region, const std::vector<camera::Ca
 
 void prepare_photo(const std::filesystem::path& photo, const std::optional<camera::Lens>& lens,
                    const SearchSpace& space, const core::KeptWork& kept) {
-  const camera::PhotoInfo info = camera::read_photo_info(photo);
+  // Photos of one lens are carried alike (scan/carried_size.h): where the others say otherwise, the work is done again.
+  std::vector<std::optional<camera::PhotoInfo>> alone{camera::read_photo_info(photo)};
+  carry_resolved_pixels(alone, &kept, 1);
+  const camera::PhotoInfo& info = *alone.front();
   const PhotoWork work(info, start_lens(info, lens).lens, &kept);
   camera::PhotoStore store;
   const std::vector<camera::CardView> cards = work.cards(store);

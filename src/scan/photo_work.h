@@ -2,7 +2,7 @@
 // round what it looks at. It follows from the photo's bytes, the lens it starts with and the space that is
 // searched, and from nothing else; so it can be done while photos arrive and be kept for the measuring.
 //
-// Units: pixels of the whole photo, mm.
+// Units: pixels of the photo as it is carried, mm.
 #pragma once
 
 #include <Eigen/Geometry>
@@ -38,6 +38,9 @@ class PhotoWork {
  public:
   PhotoWork(camera::PhotoInfo info, camera::Lens start, const core::KeptWork* kept);
 
+  // As camera::edge_spread_px(), in pixels as carried. Throws PhotoError.
+  std::optional<double> edge_spread() const;
+
   // As camera::detect_cards(). Throws PhotoError.
   std::vector<camera::CardView> cards(camera::PhotoStore& store) const;
 
@@ -53,7 +56,7 @@ class PhotoWork {
   camera::PhotoInfo info_;
   camera::Lens start_;
   const core::KeptWork* kept_;
-  std::string digest_;  // of the photo's bytes; empty: nothing is kept
+  std::string digest_;  // of the photo's bytes, and how it is carried; empty: nothing is kept
 };
 
 // Does, and keeps, all of it for a photo. Throws PhotoError.

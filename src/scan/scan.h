@@ -70,6 +70,8 @@ struct ScanQuality {
   bool lens_given = false;
   std::string
       lens_note;  // what became of the lens file, in words; empty without one, and in scans read again
+  std::string
+      pixels_note;  // photos carried with fewer pixels than their files hold, in words; empty as above
   // Lengths between corners of each card not used for scale, against the card: largest error, and the longest
   // such length.
   std::optional<double> length_error_mm;

@@ -105,12 +105,14 @@ std::string write_cameras(const Scan& scan) {
   for (const ScannedPhoto& photo : scan.photos) {
     Json j;
     j["name"] = photo.info.name;
+    const int reduced = photo.info.reduced;
     const Eigen::Matrix3d r = photo.camera_T_bowl.linear();
     j["rotation"] = Json::array();
     for (int i = 0; i < 3; ++i) j["rotation"].push_back({r(i, 0), r(i, 1), r(i, 2)});
     const Vector3d t = photo.camera_T_bowl.translation();
     j["translation"] = {t.x(), t.y(), t.z()};
-    j.update(write_lens_numbers(photo.lens));
+    j.update(
+        write_lens_numbers(photo.lens.scaled_to(photo.lens.width * reduced, photo.lens.height * reduced)));
     photos.push_back(j);
   }
   return Json{{"photos", photos}}.dump(1, ' ', false, Json::error_handler_t::replace) + "\n";
@@ -129,9 +131,10 @@ std::string write_scan(const Scan& scan) {
     root["photos"].push_back({{"name", photo.info.name},
                               {"file", core::escaped(photo.info.path.filename().string())},
                               {"crc32", checksum_or_null(photo.info.path)},
-                              {"width", photo.lens.width},
-                              {"height", photo.lens.height},
+                              {"width", photo.lens.width * photo.info.reduced},
+                              {"height", photo.lens.height * photo.info.reduced},
                               {"covariance", covariance}});
+    if (photo.info.reduced > 1) root["photos"].back()["reduced"] = photo.info.reduced;
   }
   root["left_out"] = Json::array();
   for (const LeftOut& out : scan.left_out)
@@ -174,6 +177,15 @@ std::vector<fs::path> places_of(const std::string& written, const fs::path& scan
   return out;
 }
 
+// As the scan carried it.
+camera::PhotoInfo carried(const camera::PhotoInfo& whole, const core::JsonNode& node) {
+  if (!node.has("reduced")) return whole;
+  const int factor = node.at("reduced").integer(1, 4);
+  if (factor == 3 || whole.width % factor != 0 || whole.height % factor != 0)
+    node.at("reduced").fail("does not divide the sides by 1, 2 or 4");
+  return camera::reduced_photo(whole, factor);
+}
+
 camera::PhotoInfo photo_now(const core::JsonNode& node, const fs::path& scan, const PhotoPlace& place) {
   // Earlier versions wrote a whole path; its last part alone counts.
   const std::string written = fs::path(node.at("file").text(4096)).filename().string();
@@ -202,7 +214,7 @@ camera::PhotoInfo photo_now(const core::JsonNode& node, const fs::path& scan, co
   }
   if (info.path.empty() && !place.may_be_gone) node.fail(fault);
   info.name = node.at("name").text(4096);
-  return info;
+  return carried(info, node);
 }
 
 }  // namespace
@@ -226,7 +238,8 @@ Scan read_scan(const std::filesystem::path& folder, const PhotoPlace& place) {
     if (cameras.at(i).at("name").text(4096) != photo.info.name)
       cameras.at(i).fail("does not match scan.json");
     photo.camera_T_bowl = read_pose(cameras.at(i));
-    photo.lens = read_lens_numbers(cameras.at(i), photo.info.width, photo.info.height);
+    photo.lens = read_lens_numbers(cameras.at(i), photo.info.file_width(), photo.info.file_height())
+                     .scaled_to(photo.info.width, photo.info.height);
     const std::vector<double> covariance = node.at("covariance").numbers(28);
     for (int r = 0, k = 0; r < 7; ++r) {
       for (int c = 0; c <= r; ++c, ++k) {

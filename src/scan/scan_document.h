@@ -5,8 +5,8 @@
 // p_camera = rotation * p_bowl + translation, sensor orientation, distortion in OpenCV's sense.
 // scan.json: { "format": "interstice-scan", "version": 1, "photos": [ { "name", "file": the file's name
 // without its folder, "crc32": of its bytes, "width", "height", "covariance": 28 numbers (lower triangle,
-// rows) } ], "left_out": [..], "quality": {..}, "points": [[x, y, z], ..] }. What cannot be shown of a name
-// stands as \\xNN. Numbers are written with 17 digits, so reading gives the same values.
+// rows), "reduced": missing, or the number of the file's pixels on a side that were measured as one } ], "left_out": [..], "quality": {..}, "points": [[x, y, z], ..] }. What cannot be shown of a name
+// stands as \\xNN. Sizes and lenses are in pixels of the photos' files. Numbers are written with 17 digits, so reading gives the same values.
 #pragma once
 
 #include <cstdint>

@@ -116,6 +116,24 @@ def whole_scans(bench):
     return text
 
 
+def larger_photos(bench):
+    name, folder, check = SCANS[-1]
+    if not folder.exists():
+        return "not beside this checkout: left out\n"
+    large = bench.work / "large"
+    Run([bench.build / "tests/bench/enlarge_photos", folder / "photos", large])
+    rows, first = [], None
+    for words, photos in (("as they are", folder / "photos"), ("four times the pixels", large)):
+        run = bench.inspect(photos, folder / "plan.json", check, "larger")
+        first = first or run.cpu
+        megapixels = bench.floor(photos)["megapixels"]
+        quality = json.loads((bench.work / "larger/scan/scan.json").read_text())["photos"][0]
+        rows.append([words, f"{megapixels / len(list(photos.iterdir())):.0f}", quality.get("reduced", 1),
+                     f"{run.cpu / first:.2f}", f"{run.gigabytes:.2f}"])
+    return f"{name}.\n\n" + table(["photos", "megapixels", "carried at one pixel for n x n", "CPU against the first",
+                                   "peak GB"], rows)
+
+
 # What stages_bench measures: its name, in words, and whether of one photo or piece.
 STAGES = [("decode_grey", "decoding a photo's light", True), ("decode_colour", "decoding a photo's colours", True),
           ("find_cards", "cards of a photo", True), ("features", "features of a whole photo", True),
@@ -241,6 +259,10 @@ CPU is not waiting time. On one thread run: solving the photos' positions, the a
 channels, the solver of the least work. The solver goes on beside the search for tilts and the writing of all that
 does not depend on it; what is left of one thread is about 2 of 25 seconds of CPU on plover.
 """
+LARGER = """
+The same photos as a sensor of four times the pixels behind the same lens would give them
+(`tests/bench/enlarge_photos.cpp`). What their edges do not fill is not carried (decision `pixels-resolved`).
+"""
 STAGE_WORDS = """
 `stages_bench` on plover, every stage with the results of those before it at hand; CPU of all threads.
 
@@ -268,12 +290,13 @@ def main():
                         help="folder for the finished parts: a run that was stopped goes on from there")
     parser.add_argument("--baseline", type=pathlib.Path,
                         help="what the baseline printed when it ran beside this run, instead of running it")
-    parser.add_argument("--only", nargs="+", choices=["scans", "stages", "photos", "pieces", "baseline"])
+    parser.add_argument("--only", nargs="+", choices=["scans", "larger", "stages", "photos", "pieces", "baseline"])
     parser.add_argument("--photos", nargs="+", type=int, default=[12, 24, 48, 96])
     parser.add_argument("--quick", action="store_true", help="few photos and pieces, to try the script")
     arguments = parser.parse_args()
     parts = {
         "scans": ("## The whole, step by step", FLOOR + SEQUENCE, whole_scans),
+        "larger": ("## Larger photos", LARGER, larger_photos),
         "stages": ("## Stages", STAGE_WORDS, stages),
         "photos": ("## More photos", "\nOne rendered patch of six pieces (1.2 MP a photo), evenly spread parts of its "
                    "photos.\n\n",

@@ -86,6 +86,28 @@ TEST_F(ScanDocument, ReadsWhatWasWritten) {
   EXPECT_EQ(scan::write_cameras(back), scan::write_cameras(scan_));
 }
 
+// A photo measured with a part of its pixels is written in those of its file, and read as it was measured.
+TEST_F(ScanDocument, PlacesAreInPixelsOfTheFile) {
+  scan::ScannedPhoto& photo = scan_.photos[geometry::PhotoIndex(1)];
+  const std::string whole = scan::write_cameras(scan_);
+  photo.info = camera::reduced_photo(photo.info, 2);
+  photo.lens = photo.lens.scaled_to(320, 240);
+  write();
+  EXPECT_EQ(scan::write_cameras(scan_), whole);
+  EXPECT_EQ(read("scan.json")["photos"][1]["width"], 640);
+  EXPECT_FALSE(read("scan.json")["photos"][0].contains("reduced"));
+  const scan::Scan back = scan::read_scan(folder_);
+  const scan::ScannedPhoto& b = back.photos[geometry::PhotoIndex(1)];
+  EXPECT_EQ(b.info.reduced, 2);
+  EXPECT_EQ(b.info.width, 320);
+  EXPECT_EQ(b.lens.height, 240);
+  EXPECT_LT((b.lens.parameters() - photo.lens.parameters()).cwiseAbs().maxCoeff(), 1e-9);
+  json wrong = read("scan.json");
+  wrong["photos"][1]["reduced"] = 3;
+  put("scan.json", wrong);
+  EXPECT_NE(refused().find("reduced: does not divide"), std::string::npos) << refused();
+}
+
 // Photos are moved: found in the folder named, kept as gone where the reader can do without, refused
 // otherwise.
 TEST_F(ScanDocument, PhotosThatMoved) {
