@@ -68,7 +68,11 @@ Eigen::Vector2d undistorted_slope(const Lens& lens, const Eigen::Vector2d& targe
   return slope;
 }
 
-Eigen::Vector2d slope_of(const Lens& lens, const Eigen::Vector2d& pixel) {
+Eigen::Vector2d slope_of(const Lens& lens, const Eigen::Vector2d& in_photo) {
+  Eigen::Vector2d pixel = in_photo;
+  if (lens.shifts()) {  // the shift changes by a thousandth of itself within its own length: three steps are exact
+    for (int i = 0; i < 3; ++i) pixel = in_photo - lens.shift(pixel);
+  }
   return undistorted_slope(lens, {(pixel.x() - lens.cx) / lens.fx, (pixel.y() - lens.cy) / lens.fy});
 }
 
@@ -138,6 +142,7 @@ Eigen::Vector2d Lens::project(const Eigen::Vector3d& p_camera) const {
   const double lens[kLensParameters] = {fx, fy, cx, cy, k1, k2, p1, p2, k3};
   Eigen::Vector2d pixel;
   brown_project(lens, p_camera.data(), pixel.data());
+  if (shifts()) pixel += shift(pixel);
   return pixel;
 }
 
@@ -173,6 +178,8 @@ Lens Lens::scaled_to(int new_width, int new_height) const {
   out.fx *= scale, out.fy *= scale;
   out.cx = (cx + 0.5) * scale - 0.5;
   out.cy = (cy + 0.5) * scale - 0.5;
+  out.row_shift_px *= scale;
+  if (residual) out.residual = std::make_shared<const ShiftField>(residual->scaled(scale));
   out.sd.head<4>() *= scale;
   out.rms_px *= scale;
   return out;

@@ -12,9 +12,11 @@
 
 #include <Eigen/Core>
 #include <filesystem>
+#include <memory>
 #include <string>
 #include <vector>
 
+#include "camera/shift_field.h"
 #include "core/errors.h"
 
 namespace interstice::camera {
@@ -43,6 +45,11 @@ struct Lens {
   double fx = 0, fy = 0, cx = 0, cy = 0;
   double k1 = 0, k2 = 0, p1 = 0, p2 = 0, k3 = 0;
 
+  // Of one photo, and in no lens file. A sensor reads its rows one after the other: while it does, the picture
+  // moves on by this much from the first row to the last.
+  Eigen::Vector2d row_shift_px{0, 0};
+  std::shared_ptr<const ShiftField> residual;  // what Brown's model leaves; null: nothing
+
   // How it was found; zero and empty for a lens that was not calibrated.
   LensVector sd = LensVector::Zero();               // standard deviations, order fx fy cx cy k1 k2 p1 p2 k3
   LensMatrix correlation = LensMatrix::Identity();  // same order
@@ -59,6 +66,14 @@ struct Lens {
   // Largest tan of the angle off the axis for which the distortion is one-to-one (its radial part rises with
   // the angle); infinite when it always is.
   double domain() const;
+
+  bool shifts() const { return residual || !row_shift_px.isZero(0); }
+  // Where a pixel of the model above lands in the photo: moved by the rows' shift and by the residual.
+  Eigen::Vector2d shift(const Eigen::Vector2d& pixel) const {
+    Eigen::Vector2d s = row_shift_px * ((pixel.y() + 0.5) / height - 0.5);
+    if (residual) s += residual->at(pixel);
+    return s;
+  }
 
   // Pixel of a point in the camera frame. Both numbers are NaN for a point at or behind the camera's centre
   // or beyond domain(): there the model would fold back into the frame.

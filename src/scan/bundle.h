@@ -30,6 +30,7 @@ struct CornerObservation {
   int corner_id = 0;
   Eigen::Vector2d pixel;
   double sd_px = 0.1;
+  double least_sd_px = 0;  // as it was read, before residuals asked for more
 };
 
 struct TieObservation {
@@ -43,8 +44,12 @@ struct Bundle {
   geometry::IndexedVector<geometry::PhotoIndex, Eigen::Isometry3d> camera_T_bench;
   geometry::IndexedVector<geometry::PhotoIndex, LensIndex> lens_of;
   geometry::IndexedVector<geometry::PhotoIndex, double> focus;  // factor on fx and fy
+  geometry::IndexedVector<geometry::PhotoIndex, Eigen::Vector2d>
+      row_shift_px;  // Lens::row_shift_px; empty: none
   geometry::IndexedVector<LensIndex, camera::Lens> lenses;
   geometry::IndexedVector<geometry::CardIndex, Eigen::Isometry3d> bench_T_card;
+  // How paper bends: a point (x, y) of the card lies at z = (a x^2 + 2 b x y + c y^2) / 2; a, b, c in 1/mm. Empty: flat.
+  geometry::IndexedVector<geometry::CardIndex, Eigen::Vector3d> bend_per_mm;
   geometry::IndexedVector<PointIndex, Eigen::Vector3d> points;  // bench frame, mm
   std::vector<CornerObservation> corners;
   std::vector<TieObservation> ties;
@@ -53,8 +58,11 @@ struct Bundle {
 struct BundleOptions {
   camera::LensVector lens_prior_sd = camera::LensVector::Constant(1e3);  // fx fy cx cy k1 k2 p1 p2 k3
   std::vector<camera::LensVector>
-      each_lens_prior_sd;     // in step with Bundle::lenses; empty: the one above for all
-  double focus_prior_sd = 0;  // 0: focusing held at 1
+      each_lens_prior_sd;            // in step with Bundle::lenses; empty: the one above for all
+  double focus_prior_sd = 0;         // 0: focusing held at 1
+  double row_shift_prior_sd_px = 0;  // 0: held at what it is
+  double bend_prior_sd_per_mm = 0;   // 0: held at what it is
+  double residual_prior_sd_px = 0;   // of Lens::residual's steps from knot to knot; 0: held at what it is
   bool free_lens = true;
   int threads = 0;
   int max_iterations = 60;
@@ -81,20 +89,5 @@ void drop_unsettled_cards(Bundle& bundle);
 // Residuals (measured minus computed), pixels.
 Eigen::Vector2d residual(const Bundle& bundle, const CornerObservation& o);
 Eigen::Vector2d residual(const Bundle& bundle, const TieObservation& o);
-
-// Whether the lens, which the photos share, counts as unknown or as given.
-enum class Shared { unknown, held };
-
-// Covariance of every photo's pose and focal length, from the corners alone (the tie points are left out,
-// which is on the safe side). Order per photo: rotation vector of camera_T_bench (rad, left-multiplied),
-// translation (mm), focal length (relative). With the lens held it is nearer to that of a photo against the
-// others: an error of the lens moves all photos' views of a place nearly alike.
-geometry::IndexedVector<geometry::PhotoIndex, Eigen::Matrix<double, 7, 7>> pose_covariances(
-    const Bundle& bundle, const BundleOptions& options, Shared shared = Shared::unknown);
-
-// The same covariance with the rotation taken about the camera instead of the bench's origin: of (rotation,
-// translation) that move a point p before the camera to p + rotation x p + translation.
-Eigen::Matrix<double, 7, 7> about_camera(const Eigen::Matrix<double, 7, 7>& about_bench,
-                                         const Eigen::Isometry3d& camera_T_bench);
 
 }  // namespace interstice::scan

@@ -141,7 +141,7 @@ CardPoses poses_from_cards(const std::vector<PhotoCards>& photos, double print_s
       if (card == card_index.end()) continue;
       for (std::size_t i = 0; i < view.corner_id.size(); ++i) {
         out.bundle.corners.push_back({p, card->second, print_scale * camera::card_point(view.corner_id[i]),
-                                      view.corner_id[i], view.pixel[i], view.sd_px[i]});
+                                      view.corner_id[i], view.pixel[i], view.sd_px[i], view.sd_px[i]});
       }
     }
   }

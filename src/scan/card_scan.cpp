@@ -9,6 +9,7 @@
 #include "core/parallel.h"
 #include "scan/carried_size.h"
 #include "scan/mistakes.h"
+#include "scan/pose_covariance.h"
 #include "scan/tie_points.h"
 
 namespace interstice::scan {

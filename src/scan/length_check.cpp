@@ -49,6 +49,8 @@ FreedCard free_card(const Bundle& all, geometry::CardIndex freed) {
   }
   if (gauge.value != 0) {  // the held card is the first one: put the gauge card there
     std::swap(f.bundle.bench_T_card[geometry::CardIndex(0)], f.bundle.bench_T_card[gauge]);
+    auto& bend = f.bundle.bend_per_mm;
+    if (!bend.empty()) std::swap(bend[geometry::CardIndex(0)], bend[gauge]);
     for (CornerObservation& o : f.bundle.corners) {
       if (o.card == gauge) o.card = geometry::CardIndex(0);
     }

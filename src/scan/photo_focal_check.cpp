@@ -90,7 +90,8 @@ struct SeenCost {
     T all[camera::kLensParameters];
     for (int i = 0; i < camera::kLensParameters; ++i) all[i] = T(lens[i]);
     const T focus = exp(camera[6]);
-    return reproject(all, &focus, camera, p_bench, seen.pixel, seen.sd_px, r);
+    const T still[2] = {T(0), T(0)};
+    return reproject(all, &focus, still, camera, p_bench, {seen.pixel, seen.sd_px, 1}, r);
   }
 };
 

@@ -36,11 +36,18 @@ void apply(const T* pose, const T* p, T* q) {
   for (int i = 0; i < 3; ++i) q[i] += pose[3 + i];
 }
 
-// A point of the bench before a camera whose focal length is `focus` times its lens'; the residual in units
-// of sd. False behind the camera.
+// A pixel as it was read, in a photo `height` pixels high.
+struct ReadPixel {
+  Eigen::Vector2d pixel;
+  double sd = 1;
+  double height = 1;
+};
+
+// A point of the bench before a camera whose focal length is `focus` times its lens' and whose rows shift; the
+// residual in units of sd. False behind the camera.
 template <class T>
-bool reproject(const T* lens, const T* focus, const T* camera, const T* p_bench, const Eigen::Vector2d& pixel,
-               double sd, T* r) {
+bool reproject(const T* lens, const T* focus, const T* row_shift, const T* camera, const T* p_bench,
+               const ReadPixel& read, T* r) {
   T p[3];
   apply(camera, p_bench, p);
   if (p[2] < T(1e-3)) return false;
@@ -50,9 +57,19 @@ bool reproject(const T* lens, const T* focus, const T* camera, const T* p_bench,
   scaled[1] *= focus[0];
   T uv[2];
   camera::brown_project(scaled, p, uv);
-  r[0] = (uv[0] - pixel.x()) / sd;
-  r[1] = (uv[1] - pixel.y()) / sd;
+  const T down = (uv[1] + 0.5) / read.height - 0.5;
+  r[0] = (uv[0] + row_shift[0] * down - read.pixel.x()) / read.sd;
+  r[1] = (uv[1] + row_shift[1] * down - read.pixel.y()) / read.sd;
   return true;
+}
+
+// A point of a card that bends: lifted out of its plane.
+template <class T>
+void on_bent_card(const Eigen::Vector3d& p, const T* bend, T* q) {
+  q[0] = T(p.x());
+  q[1] = T(p.y());
+  q[2] = T(p.z()) +
+         (bend[0] * (p.x() * p.x()) + bend[1] * (2 * p.x() * p.y()) + bend[2] * (p.y() * p.y())) / 2.0;
 }
 
 }  // namespace interstice::scan

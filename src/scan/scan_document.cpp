@@ -2,6 +2,7 @@
 
 #include <zlib.h>
 
+#include <algorithm>
 #include <cmath>
 
 #include "core/errors.h"
@@ -18,6 +19,7 @@ namespace fs = std::filesystem;
 namespace {
 
 constexpr std::uintmax_t kMaxPhotoBytes = 1u << 30;
+constexpr double kMaxShift_px = 1000;
 constexpr std::size_t kMaxPhotos = 10000, kMaxPoints = 10000000;
 
 Json write_lens_numbers(const camera::Lens& lens) {
@@ -55,6 +57,59 @@ camera::Lens read_lens_numbers(const core::JsonNode& node, int width, int height
   lens.p2 = node.at("p2").number(-1, 1);
   lens.check(node.file());
   return lens;
+}
+
+// What a photo's lens does beyond its numbers in cameras.json, in pixels of the picture that was measured. Fields are many photos' own: written once.
+Json write_fields(const std::vector<std::shared_ptr<const camera::ShiftField>>& fields) {
+  Json all = Json::array();
+  for (const auto& field : fields) {
+    Json shifts = Json::array();
+    for (Eigen::Index i = 0; i < field->coefficients(); ++i)
+      shifts.push_back({field->shifts()(i, 0), field->shifts()(i, 1)});
+    all.push_back({{"width", field->width()},
+                   {"height", field->height()},
+                   {"cells", field->cells()},
+                   {"shifts_px", shifts}});
+  }
+  return all;
+}
+
+std::vector<std::shared_ptr<const camera::ShiftField>> read_fields(const core::JsonNode& root) {
+  std::vector<std::shared_ptr<const camera::ShiftField>> all;
+  if (!root.has("lens_residuals")) return all;
+  const core::JsonNode nodes = root.at("lens_residuals");
+  if (nodes.size() > kMaxPhotos) nodes.fail("has more than " + std::to_string(kMaxPhotos) + " entries");
+  for (std::size_t i = 0; i < nodes.size(); ++i) {
+    const core::JsonNode node = nodes.at(i);
+    camera::ShiftField field(node.at("width").integer(16, 100000), node.at("height").integer(16, 100000),
+                             node.at("cells").integer(1, 100));
+    const core::JsonNode shifts = node.at("shifts_px");
+    if (shifts.size() != static_cast<std::size_t>(field.coefficients()))
+      shifts.fail("needs " + std::to_string(field.coefficients()) + " entries");
+    for (std::size_t k = 0; k < shifts.size(); ++k) {
+      const std::vector<double> shift = shifts.at(k).numbers(2);
+      if (!(std::hypot(shift[0], shift[1]) < kMaxShift_px)) shifts.at(k).fail("is no small shift");
+      field.shifts().row(static_cast<Eigen::Index>(k)) << shift[0], shift[1];
+    }
+    all.push_back(std::make_shared<const camera::ShiftField>(std::move(field)));
+  }
+  return all;
+}
+
+void read_shifts(const core::JsonNode& node,
+                 const std::vector<std::shared_ptr<const camera::ShiftField>>& fields, camera::Lens& lens) {
+  if (node.has("row_shift_px")) {
+    const std::vector<double> shift = node.at("row_shift_px").numbers(2);
+    if (!(std::hypot(shift[0], shift[1]) < kMaxShift_px)) node.at("row_shift_px").fail("is no small shift");
+    lens.row_shift_px = {shift[0], shift[1]};
+  }
+  if (!node.has("lens_residual")) return;
+  const int field = node.at("lens_residual").integer(0, 1000000);
+  if (static_cast<std::size_t>(field) >= fields.size())
+    node.at("lens_residual").fail("is not in lens_residuals");
+  lens.residual = fields[static_cast<std::size_t>(field)];
+  if (lens.residual->width() != lens.width || lens.residual->height() != lens.height)
+    node.at("lens_residual").fail("is of another picture size");
 }
 
 Json write_quality(const ScanQuality& q) {
@@ -123,6 +178,7 @@ std::string write_scan(const Scan& scan) {
   root["format"] = "interstice-scan";
   root["version"] = 1;
   root["photos"] = Json::array();
+  std::vector<std::shared_ptr<const camera::ShiftField>> fields;
   for (const ScannedPhoto& photo : scan.photos) {
     Json covariance = Json::array();
     for (int i = 0; i < 7; ++i) {
@@ -134,8 +190,16 @@ std::string write_scan(const Scan& scan) {
                               {"width", photo.lens.width * photo.info.reduced},
                               {"height", photo.lens.height * photo.info.reduced},
                               {"covariance", covariance}});
-    if (photo.info.reduced > 1) root["photos"].back()["reduced"] = photo.info.reduced;
+    Json& written = root["photos"].back();
+    if (photo.info.reduced > 1) written["reduced"] = photo.info.reduced;
+    if (!photo.lens.row_shift_px.isZero(0))
+      written["row_shift_px"] = {photo.lens.row_shift_px.x(), photo.lens.row_shift_px.y()};
+    if (!photo.lens.residual) continue;
+    const auto known = std::find(fields.begin(), fields.end(), photo.lens.residual);
+    written["lens_residual"] = known - fields.begin();
+    if (known == fields.end()) fields.push_back(photo.lens.residual);
   }
+  if (!fields.empty()) root["lens_residuals"] = write_fields(fields);
   root["left_out"] = Json::array();
   for (const LeftOut& out : scan.left_out)
     root["left_out"].push_back({{"photo", out.photo}, {"reason", out.reason}});
@@ -231,6 +295,7 @@ Scan read_scan(const std::filesystem::path& folder, const PhotoPlace& place) {
   if (photos.size() != cameras.size()) photos.fail("does not match cameras.json");
   if (photos.size() > kMaxPhotos) photos.fail("has more than " + std::to_string(kMaxPhotos) + " entries");
   Scan scan;
+  const auto fields = read_fields(root);
   for (std::size_t i = 0; i < photos.size(); ++i) {
     const core::JsonNode node = photos.at(i);
     ScannedPhoto photo;
@@ -240,6 +305,7 @@ Scan read_scan(const std::filesystem::path& folder, const PhotoPlace& place) {
     photo.camera_T_bowl = read_pose(cameras.at(i));
     photo.lens = read_lens_numbers(cameras.at(i), photo.info.file_width(), photo.info.file_height())
                      .scaled_to(photo.info.width, photo.info.height);
+    read_shifts(node, fields, photo.lens);
     const std::vector<double> covariance = node.at("covariance").numbers(28);
     for (int r = 0, k = 0; r < 7; ++r) {
       for (int c = 0; c <= r; ++c, ++k) {

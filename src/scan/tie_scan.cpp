@@ -9,9 +9,11 @@
 #include "core/median.h"
 #include "core/parallel.h"
 #include "scan/bundle.h"
+#include "scan/camera_effects.h"
 #include "scan/features.h"
 #include "scan/length_check.h"
 #include "scan/mistakes.h"
+#include "scan/pose_covariance.h"
 
 namespace interstice::scan {
 
@@ -81,19 +83,33 @@ void add_tracks(Bundle& bundle, std::vector<Track> tracks, const std::vector<Tie
 }
 
 // Everything in one adjustment, mistaken observations thrown out on the way.
-BundleSummary adjust_ties(Bundle& bundle, BundleOptions options) {
-  constexpr int kRounds = 3;
+BundleSummary adjust_ties(Bundle& bundle, BundleOptions& options) {
+  constexpr int kRounds = 2;
   BundleSummary summary;
-  for (int round = 1; round <= kRounds; ++round) {
-    options.tolerance = round < kRounds ? kRoughTolerance : kFineTolerance;
+  const auto round = [&](double tolerance) {
+    options.tolerance = tolerance;
     summary = adjust(bundle, options);
     reject_mistakes(bundle, bundle.ties, summary.tie_factor);
     reject_mistakes(bundle, bundle.corners, summary.corner_factor);
     drop_lonely_points(bundle);
     drop_unsettled_cards(bundle);
-    if (round > 1) continue;
-    for (TieObservation& o : bundle.ties) o.sd_px *= std::max(0.3, summary.tie_factor);
+  };
+  round(kRoughTolerance);
+  const double plain_factor = summary.corner_factor;
+  summary = learn_camera_effects(bundle, options, summary);
+  if (std::getenv("DBG"))
+    fprintf(stderr, "final bend %.5f field %.3f rows %.3f corner factor %.3f -> %.3f tie %.3f\n",
+            options.bend_prior_sd_per_mm, options.residual_prior_sd_px, options.row_shift_prior_sd_px,
+            plain_factor, summary.corner_factor, summary.tie_factor);
+  // The corners' noise was widened for what the effects did; it is narrowed by as much as they now explain.
+  for (CornerObservation& o : bundle.corners) {
+    o.sd_px = std::max(o.least_sd_px, o.sd_px * std::min(1.0, summary.corner_factor / plain_factor));
   }
+  for (TieObservation& o : bundle.ties) o.sd_px *= std::max(0.3, summary.tie_factor);
+  for (int i = 1; i <= kRounds; ++i) round(i < kRounds ? kRoughTolerance : kFineTolerance);
+  if (std::getenv("DBG"))
+    fprintf(stderr, "final corner rms %.4f tie %.4f factor %.3f %.3f\n", summary.corner_rms_px,
+            summary.tie_rms_px, summary.corner_factor, summary.tie_factor);
   return summary;
 }
 
@@ -179,7 +195,7 @@ void tie_photos(CardScan& cards, const std::vector<TiePhoto>& photos, const geom
                 double thickness_mm, const Isometry3d& bowl_T_level, const ScanOptions& options, Scan& scan) {
   options.progress("tying the photos together");
   Bundle& bundle = cards.solution.poses.bundle;
-  const BundleOptions& bundle_options = cards.solution.options;
+  BundleOptions& bundle_options = cards.solution.options;
   const Isometry3d bowl_T_bench = bowl_T_level * cards.level_T_bench;
   add_tracks(bundle, match_on_form(photos, {form, thickness_mm, bowl_T_bench}, options.threads), photos);
   cards.solution.summary = adjust_ties(bundle, bundle_options);

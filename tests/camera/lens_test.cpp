@@ -2,6 +2,8 @@
 
 #include <gtest/gtest.h>
 
+#include <memory>
+
 #include <cmath>
 #include <opencv2/calib3d.hpp>
 #include <random>
@@ -90,6 +92,40 @@ TEST(Lens, GivesNoPixelBehindTheCameraOrBeyondTheFold) {
 }
 
 // Law: scaling a lens by s moves every pixel as the picture does, (u + 1/2) s - 1/2.
+// Cubic B-splines sum to 1 everywhere and reproduce straight lines (Marsden's identity, from memory).
+TEST(ShiftField, ConstantsAndSlopesComeOutAsTheyAre) {
+  camera::ShiftField field(1600, 1200, 8);
+  for (Eigen::Index i = 0; i < field.coefficients(); ++i) {
+    const double column = static_cast<double>(i % field.columns()),
+                 row = static_cast<double>(i / field.columns());
+    field.shifts().row(i) << 0.25, 0.01 * (column - 1) * field.cell_px() - 0.02 * (row - 1) * field.cell_px();
+  }
+  for (const Eigen::Vector2d& pixel :
+       {Eigen::Vector2d(0, 0), {1599, 1199}, {1, 1198}, {812.3, 455.1}, {200, 600}}) {
+    const Eigen::Vector2d got = field.at(pixel);
+    EXPECT_NEAR(got.x(), 0.25, 1e-12);
+    EXPECT_NEAR(got.y(), 0.01 * (pixel.x() + 0.5) - 0.02 * (pixel.y() + 0.5), 1e-9);
+  }
+}
+
+// With rows that shift and a field on top, a pixel's ray still comes back to the pixel, at every size.
+TEST(ShiftField, ShiftedPixelsAndRaysAreInverse) {
+  camera::Lens lens = camera::plain_lens(2000, 1500, 1600);
+  lens.k1 = 0.04;
+  lens.row_shift_px = {1.5, -0.8};
+  camera::ShiftField field(2000, 1500, 12);
+  for (Eigen::Index i = 0; i < field.coefficients(); ++i)
+    field.shifts().row(i) << std::sin(1.3 * static_cast<double>(i)), std::cos(0.7 * static_cast<double>(i));
+  lens.residual = std::make_shared<const camera::ShiftField>(field);
+  const camera::Lens half = lens.scaled_to(1000, 750);
+  for (const Eigen::Vector2d& pixel : {Eigen::Vector2d(3, 4), {1000, 750}, {1990, 1400}, {612, 1111}}) {
+    const Eigen::Vector3d ray = lens.undistort(pixel);
+    EXPECT_LT((lens.project(ray) - pixel).norm(), 1e-5);
+    const Eigen::Vector2d small = (pixel + Eigen::Vector2d(0.5, 0.5)) / 2 - Eigen::Vector2d(0.5, 0.5);
+    EXPECT_LT((half.project(ray) - small).norm(), 1e-5);
+  }
+}
+
 TEST(Lens, ScalingActsOnPixelsAsResizingDoes) {
   std::mt19937 random(3);
   std::uniform_real_distribution<double> unit(-1, 1);

@@ -1,5 +1,6 @@
 // The adjustment on synthetic photos of cards, and the small geometry round it.
 #include "scan/bundle.h"
+#include "scan/pose_covariance.h"
 
 #include <gtest/gtest.h>
 

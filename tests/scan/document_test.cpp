@@ -108,6 +108,41 @@ TEST_F(ScanDocument, PlacesAreInPixelsOfTheFile) {
   EXPECT_NE(refused().find("reduced: does not divide"), std::string::npos) << refused();
 }
 
+// What a photo's rows and its lens do beyond the model's numbers is kept, a lens's field once for all its photos.
+TEST_F(ScanDocument, KeepsWhatRowsAndLensesDo) {
+  camera::ShiftField field(640, 480, 4);
+  for (Eigen::Index i = 0; i < field.coefficients(); ++i)
+    field.shifts().row(i) << 0.1 / 3 * double(i), -0.2 / 7 * double(i);
+  const auto shared = std::make_shared<const camera::ShiftField>(field);
+  for (scan::ScannedPhoto& photo : scan_.photos) photo.lens.residual = shared;
+  scan_.photos[geometry::PhotoIndex(1)].lens.row_shift_px = {0.7, -0.1 / 3};
+  write();
+  const scan::Scan back = scan::read_scan(folder_);
+  EXPECT_EQ(back.photos[geometry::PhotoIndex(0)].lens.residual,
+            back.photos[geometry::PhotoIndex(1)].lens.residual);
+  for (std::size_t i = 0; i < 2; ++i) {
+    const Vector3d p(11, -7, 90);
+    EXPECT_TRUE(back.photos[geometry::PhotoIndex(i)].project(p) ==
+                scan_.photos[geometry::PhotoIndex(i)].project(p));
+  }
+  const json good = read("scan.json");
+  const auto damaged = [&](const std::function<void(json&)>& damage) {
+    json j = good;
+    damage(j);
+    put("scan.json", j);
+    return refused();
+  };
+  EXPECT_NE(damaged([](json& j) {
+              j["photos"][1]["row_shift_px"] = {1e9, 0};
+            }).find("row_shift_px"),
+            std::string::npos);
+  EXPECT_NE(damaged([](json& j) { j["photos"][1]["lens_residual"] = 3; }).find("lens_residual"),
+            std::string::npos);
+  EXPECT_NE(damaged([](json& j) { j["lens_residuals"][0]["shifts_px"].erase(0); }).find("shifts_px"),
+            std::string::npos);
+  EXPECT_NE(damaged([](json& j) { j["lens_residuals"][0]["width"] = 320; }), "");
+}
+
 // Photos are moved: found in the folder named, kept as gone where the reader can do without, refused
 // otherwise.
 TEST_F(ScanDocument, PhotosThatMoved) {
