@@ -37,6 +37,52 @@ void summarise(const Bundle& b, const Observations& observations, double& rms, d
   factor = robust_factor(std::move(normed));
 }
 
+// Points are eliminated first, then all else.
+ceres::ParameterBlockOrdering* points_first(const ceres::Problem& problem, BundleBlocks& k) {
+  auto* ordering = new ceres::ParameterBlockOrdering;
+  for (Vector3d& p : k.points) {
+    if (problem.HasParameterBlock(p.data())) ordering->AddElementToGroup(p.data(), 0);
+  }
+  for (Pose& p : k.cameras) {
+    if (problem.HasParameterBlock(p.data())) ordering->AddElementToGroup(p.data(), 1);
+  }
+  for (Pose& p : k.cards) {
+    if (problem.HasParameterBlock(p.data())) ordering->AddElementToGroup(p.data(), 1);
+  }
+  for (auto& l : k.lenses) ordering->AddElementToGroup(l.data(), 1);
+  for (double& f : k.focus) ordering->AddElementToGroup(&f, 1);
+  for (Vector2d& s : k.row_shifts) ordering->AddElementToGroup(s.data(), 1);
+  for (Vector3d& s : k.bends) ordering->AddElementToGroup(s.data(), 1);
+  for (auto& field : k.fields) {
+    for (Vector2d& s : field) ordering->AddElementToGroup(s.data(), 1);
+  }
+  return ordering;
+}
+
+void take_back(const BundleBlocks& k, const BundleOptions& options, Bundle& b) {
+  for (std::size_t i = 0; i < k.cameras.size(); ++i)
+    b.camera_T_bench[geometry::PhotoIndex(i)] = to_isometry(k.cameras[i]);
+  for (std::size_t i = 0; i < k.cards.size(); ++i)
+    b.bench_T_card[geometry::CardIndex(i)] = to_isometry(k.cards[i]);
+  for (std::size_t i = 0; i < k.lenses.size(); ++i) {
+    b.lenses[LensIndex(i)].set_parameters(Eigen::Map<const camera::LensVector>(k.lenses[i].data()));
+  }
+  for (std::size_t l = 0; l < k.fields.size() && options.residual_prior_sd_px > 0; ++l) {
+    camera::Lens& lens = b.lenses[LensIndex(l)];
+    if (!lens.residual) continue;
+    camera::ShiftField field = *lens.residual;
+    for (std::size_t i = 0; i < k.fields[l].size(); ++i)
+      field.shifts().row(static_cast<Eigen::Index>(i)) = k.fields[l][i].transpose();
+    lens.residual = std::make_shared<const camera::ShiftField>(std::move(field));
+  }
+  for (std::size_t i = 0; i < k.focus.size(); ++i) b.focus[geometry::PhotoIndex(i)] = k.focus[i];
+  if (options.row_shift_prior_sd_px > 0)
+    b.row_shift_px = geometry::IndexedVector<geometry::PhotoIndex, Vector2d>(k.row_shifts);
+  if (options.bend_prior_sd_per_mm > 0)
+    b.bend_per_mm = geometry::IndexedVector<geometry::CardIndex, Vector3d>(k.bends);
+  for (std::size_t i = 0; i < k.points.size(); ++i) b.points[PointIndex(i)] = k.points[i];
+}
+
 }  // namespace
 
 camera::Lens lens_of_photo(const Bundle& bundle, geometry::PhotoIndex photo) {
@@ -83,27 +129,7 @@ BundleSummary adjust(Bundle& b, const BundleOptions& options) {
   solver.num_threads = 1;  // sums in one order: the same bytes whatever the machine
   solver.function_tolerance = options.tolerance;
   solver.logging_type = ceres::SILENT;
-  auto* ordering = new ceres::ParameterBlockOrdering;
-  for (Vector3d& p : k.points) {
-    if (problem.HasParameterBlock(p.data())) ordering->AddElementToGroup(p.data(), 0);
-  }
-  for (Pose& p : k.cameras) {
-    if (problem.HasParameterBlock(p.data())) ordering->AddElementToGroup(p.data(), 1);
-  }
-  for (Pose& p : k.cards) {
-    if (problem.HasParameterBlock(p.data())) ordering->AddElementToGroup(p.data(), 1);
-  }
-  for (auto& l : k.lenses) ordering->AddElementToGroup(l.data(), 1);
-  for (double& f : k.focus) ordering->AddElementToGroup(&f, 1);
-  for (Vector2d& s : k.row_shifts) ordering->AddElementToGroup(s.data(), 1);
-  for (Vector3d& s : k.bends) ordering->AddElementToGroup(s.data(), 1);
-  for (auto& field : k.fields) {
-    for (Vector2d& s : field) ordering->AddElementToGroup(s.data(), 1);
-  }
-  if (!b.points.empty())
-    solver.linear_solver_ordering.reset(ordering);
-  else
-    delete ordering;
+  if (!b.points.empty()) solver.linear_solver_ordering.reset(points_first(problem, k));
   ceres::Solver::Summary summary;
   ceres::Solve(solver, &problem, &summary);
   if (!summary.IsSolutionUsable()) {
@@ -111,27 +137,7 @@ BundleSummary adjust(Bundle& b, const BundleOptions& options) {
         "the photos' positions could not be solved; photograph again with more cards in view");
   }
   settle(k);
-  for (std::size_t i = 0; i < k.cameras.size(); ++i)
-    b.camera_T_bench[geometry::PhotoIndex(i)] = to_isometry(k.cameras[i]);
-  for (std::size_t i = 0; i < k.cards.size(); ++i)
-    b.bench_T_card[geometry::CardIndex(i)] = to_isometry(k.cards[i]);
-  for (std::size_t i = 0; i < k.lenses.size(); ++i) {
-    b.lenses[LensIndex(i)].set_parameters(Eigen::Map<const camera::LensVector>(k.lenses[i].data()));
-  }
-  for (std::size_t l = 0; l < k.fields.size() && options.residual_prior_sd_px > 0; ++l) {
-    camera::Lens& lens = b.lenses[LensIndex(l)];
-    if (!lens.residual) continue;
-    camera::ShiftField field = *lens.residual;
-    for (std::size_t i = 0; i < k.fields[l].size(); ++i)
-      field.shifts().row(static_cast<Eigen::Index>(i)) = k.fields[l][i].transpose();
-    lens.residual = std::make_shared<const camera::ShiftField>(std::move(field));
-  }
-  for (std::size_t i = 0; i < k.focus.size(); ++i) b.focus[geometry::PhotoIndex(i)] = k.focus[i];
-  if (options.row_shift_prior_sd_px > 0)
-    b.row_shift_px = geometry::IndexedVector<geometry::PhotoIndex, Vector2d>(k.row_shifts);
-  if (options.bend_prior_sd_per_mm > 0)
-    b.bend_per_mm = geometry::IndexedVector<geometry::CardIndex, Vector3d>(k.bends);
-  for (std::size_t i = 0; i < k.points.size(); ++i) b.points[PointIndex(i)] = k.points[i];
+  take_back(k, options, b);
   BundleSummary result;
   summarise(b, b.corners, result.corner_rms_px, result.corner_factor);
   summarise(b, b.ties, result.tie_rms_px, result.tie_factor);

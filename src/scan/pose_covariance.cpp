@@ -32,6 +32,38 @@ Eigen::Matrix3d left_jacobian(const Vector3d& rotation) {
          (1 - std::cos(angle)) / angle * cross;
 }
 
+// Of one photo: rotation, translation and, where it is free, focal length.
+Eigen::Matrix<double, 7, 7> pose_of(const ceres::Covariance& covariance, const double* c,
+                                    const double* focus) {
+  Eigen::Matrix<double, 6, 6, Eigen::RowMajor> pose;
+  covariance.GetCovarianceBlock(c, c, pose.data());
+  Eigen::Matrix<double, 7, 7> m = Eigen::Matrix<double, 7, 7>::Zero();
+  m.topLeftCorner<6, 6>() = pose;
+  if (focus) {
+    Eigen::Matrix<double, 6, 1> cross;
+    double var = 0;
+    covariance.GetCovarianceBlock(c, focus, cross.data());
+    covariance.GetCovarianceBlock(focus, focus, &var);
+    m.block<6, 1>(0, 6) = cross;
+    m.block<1, 6>(6, 0) = cross.transpose();
+    m(6, 6) = var;
+  }
+  Eigen::Matrix<double, 7, 7> left = Eigen::Matrix<double, 7, 7>::Identity();
+  left.topLeftCorner<3, 3>() = left_jacobian(Vector3d(c[0], c[1], c[2]));
+  return left * m * left.transpose();
+}
+
+// To seven digits of every row's and column's standard deviation.
+Eigen::Matrix<double, 7, 7> rounded(Eigen::Matrix<double, 7, 7> m) {
+  const Eigen::Matrix<double, 7, 1> sd = m.diagonal().cwiseMax(1e-30).cwiseSqrt();
+  for (int r = 0; r < 7; ++r) {
+    for (int c = 0; c < 7; ++c) {
+      m(r, c) = settled(m(r, c), std::pow(10.0, std::floor(std::log10(sd[r] * sd[c])) - 6));
+    }
+  }
+  return m;
+}
+
 }  // namespace
 
 geometry::IndexedVector<geometry::PhotoIndex, Eigen::Matrix<double, 7, 7>> pose_covariances(
@@ -70,30 +102,7 @@ geometry::IndexedVector<geometry::PhotoIndex, Eigen::Matrix<double, 7, 7>> pose_
   for (std::size_t i = 0; i < k.cameras.size(); ++i) {
     const double* c = k.cameras[i].data();
     if (!problem.HasParameterBlock(c)) continue;
-    Eigen::Matrix<double, 6, 6, Eigen::RowMajor> pose;
-    covariance.GetCovarianceBlock(c, c, pose.data());
-    auto& m = out[geometry::PhotoIndex(i)];
-    m.topLeftCorner<6, 6>() = pose;
-    if (focus) {
-      Eigen::Matrix<double, 6, 1> cross;
-      double var = 0;
-      covariance.GetCovarianceBlock(c, &k.focus[i], cross.data());
-      covariance.GetCovarianceBlock(&k.focus[i], &k.focus[i], &var);
-      m.block<6, 1>(0, 6) = cross;
-      m.block<1, 6>(6, 0) = cross.transpose();
-      m(6, 6) = var;
-    }
-    Eigen::Matrix<double, 7, 7> left = Eigen::Matrix<double, 7, 7>::Identity();
-    left.topLeftCorner<3, 3>() = left_jacobian(Vector3d(c[0], c[1], c[2]));
-    m = left * m * left.transpose();
-  }
-  for (auto& m : out) {  // to seven digits of every row's and column's standard deviation
-    const Eigen::Matrix<double, 7, 1> sd = m.diagonal().cwiseMax(1e-30).cwiseSqrt();
-    for (int r = 0; r < 7; ++r) {
-      for (int c = 0; c < 7; ++c) {
-        m(r, c) = settled(m(r, c), std::pow(10.0, std::floor(std::log10(sd[r] * sd[c])) - 6));
-      }
-    }
+    out[geometry::PhotoIndex(i)] = rounded(pose_of(covariance, c, focus ? &k.focus[i] : nullptr));
   }
   return out;
 }
