@@ -38,8 +38,8 @@ void summarise(const Bundle& b, const Observations& observations, double& rms, d
 }
 
 // Points are eliminated first, then all else.
-ceres::ParameterBlockOrdering* points_first(const ceres::Problem& problem, BundleBlocks& k) {
-  auto* ordering = new ceres::ParameterBlockOrdering;
+std::shared_ptr<ceres::ParameterBlockOrdering> points_first(const ceres::Problem& problem, BundleBlocks& k) {
+  auto ordering = std::make_shared<ceres::ParameterBlockOrdering>();
   for (Vector3d& p : k.points) {
     if (problem.HasParameterBlock(p.data())) ordering->AddElementToGroup(p.data(), 0);
   }
@@ -129,7 +129,7 @@ BundleSummary adjust(Bundle& b, const BundleOptions& options) {
   solver.num_threads = 1;  // sums in one order: the same bytes whatever the machine
   solver.function_tolerance = options.tolerance;
   solver.logging_type = ceres::SILENT;
-  if (!b.points.empty()) solver.linear_solver_ordering.reset(points_first(problem, k));
+  if (!b.points.empty()) solver.linear_solver_ordering = points_first(problem, k);
   ceres::Solver::Summary summary;
   ceres::Solve(solver, &problem, &summary);
   if (!summary.IsSolutionUsable()) {

@@ -1,9 +1,9 @@
 // One adjustment over everything the photos were taken with and of: camera poses, the cards' poses on the
 // bench, the lens of every camera, each photo's focusing, and tie points.
 //
-// Model: pixel = brown_project(lens with fx, fy scaled by the photo's focusing, camera_T_bench * p). Corners
-// are known points of a rigid card in frame `card` (mm, already at the print's true scale); tie points are
-// free. Frame `bench`: that of the first card; its pose is held (the gauge), scale comes from the cards'
+// Model: pixel = brown_project(lens with fx, fy scaled by the photo's focusing, camera_T_bench * p), moved by the
+// photo's rows and the lens's residual (camera::Lens::shift) where they are free. Corners are known points of a card
+// in frame `card` (mm, already at the print's true scale), flat or bent as `bend_per_mm` says; tie points are free. Frame `bench`: that of the first card; its pose is held (the gauge), scale comes from the cards'
 // lengths. Noise: corners by their own sd, tie points by theirs, both robustified (Cauchy); every observation
 // group may be rescaled by the caller from the residuals. The lens is tied to its start values by
 // `lens_prior_sd`, each photo's focusing to 1 by `focus_prior_sd`: phones move the lens a little between

@@ -132,19 +132,12 @@ void add_field_prior(ceres::Problem& problem, std::vector<Vector2d>& field, cons
   constexpr double kWeak = 3;
   add_nought_priors<2>(problem, field, kWeak * prior_sd_px);
   if (!(prior_sd_px > 0)) return;
-  const auto smooth = [&](std::size_t at, std::size_t step) {
+  const auto coefficient = [&](Eigen::Index i) { return field[static_cast<std::size_t>(i)].data(); };
+  for_neighbours_in_threes(shape, [&](Eigen::Index a, Eigen::Index b, Eigen::Index c) {
     problem.AddResidualBlock(
         new ceres::AutoDiffCostFunction<SmoothPrior, 2, 2, 2, 2>(new SmoothPrior{prior_sd_px}), nullptr,
-        field[at].data(), field[at + step].data(), field[at + 2 * step].data());
-  };
-  const auto columns = static_cast<std::size_t>(shape.columns()),
-             rows = static_cast<std::size_t>(shape.rows());
-  for (std::size_t y = 0; y < rows; ++y) {
-    for (std::size_t x = 0; x < columns; ++x) {
-      if (x + 2 < columns) smooth(y * columns + x, 1);
-      if (y + 2 < rows) smooth(y * columns + x, columns);
-    }
-  }
+        coefficient(a), coefficient(b), coefficient(c));
+  });
 }
 
 // An observation's cost, with the field of its lens where there is one.

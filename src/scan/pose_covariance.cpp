@@ -9,7 +9,6 @@
 
 namespace interstice::scan {
 
-using Eigen::Isometry3d;
 using Eigen::Vector2d;
 using Eigen::Vector3d;
 
