@@ -15,17 +15,17 @@ constexpr int kManyRows = 1500;         // in seconds only with the pieces given
 
 }  // namespace
 
-std::vector<std::vector<std::size_t>> CorrectionModel::connected(const std::vector<char>& candidates) const {
+std::vector<std::vector<PieceIndex>> CorrectionModel::connected(const ByPiece<char>& candidates) const {
   boost::disjoint_sets_with_storage<> joined(shell_.pieces.size());
   for (const ShellPair& p : shell_.pairs) {
-    if (candidates[p.a] && candidates[p.b]) joined.union_set(p.a, p.b);
+    if (candidates[p.a] && candidates[p.b]) joined.union_set(p.a.value, p.b.value);
   }
   // In the order of their first pieces, whichever of them stands for the part.
-  std::vector<std::vector<std::size_t>> parts;
+  std::vector<std::vector<PieceIndex>> parts;
   std::map<std::size_t, std::size_t> part_of;
-  for (std::size_t i = 0; i < shell_.pieces.size(); ++i) {
+  for (const PieceIndex i : shell_.pieces.indices()) {
     if (!candidates[i]) continue;
-    const auto [at, is_first] = part_of.try_emplace(joined.find_set(i), parts.size());
+    const auto [at, is_first] = part_of.try_emplace(joined.find_set(i.value), parts.size());
     if (is_first) parts.emplace_back();
     parts[at->second].push_back(i);
   }
@@ -35,8 +35,8 @@ std::vector<std::vector<std::size_t>> CorrectionModel::connected(const std::vect
 // Which pieces are touched and which seams are given up.
 struct CorrectionModel::Fewest {
   bool feasible = false, proved = false;
-  std::map<std::size_t, bool> touched;   // by piece
-  std::map<std::size_t, bool> given_up;  // by pair
+  std::map<PieceIndex, bool> touched;
+  std::map<PairIndex, bool> given_up;
   double count() const {
     return static_cast<double>(
         std::count_if(touched.begin(), touched.end(), [](const auto& t) { return t.second; }));
@@ -51,7 +51,7 @@ double CorrectionModel::far_reach(const WidthRow& row, std::size_t side) const {
 }
 
 // No more than a hope: whatever else its moves do, could this piece alone make the pair wide enough?
-bool CorrectionModel::alone_is_enough(std::size_t index, std::size_t side, const std::vector<Move>& at) {
+bool CorrectionModel::alone_is_enough(PairIndex index, std::size_t side, const ByPiece<Move>& at) {
   for (const WidthRow& row : linear(index, at).rows) {
     if (row.width_mm + far_reach(row, side) < lower_of(index, row.throat)) return false;
   }
@@ -63,13 +63,13 @@ int CorrectionModel::nodes_for(const MixedProgram& program) const {
 }
 
 // Seams that have to be given up even if every piece is touched.
-std::set<std::size_t> CorrectionModel::hopeless(const std::vector<std::size_t>& pieces,
-                                                const std::vector<Move>& at) {
-  std::set<std::size_t> out;
+std::set<PairIndex> CorrectionModel::hopeless(const std::vector<PieceIndex>& pieces,
+                                              const ByPiece<Move>& at) {
+  std::set<PairIndex> out;
   for (int pass = 0; pass < kPasses; ++pass) {
     Part part = build(pieces, at, Detail::edges);
     for (const auto& [piece, v] : part.pieces) part.program.set_bounds(v.touched, 1, 1);
-    for (const std::size_t k : out) part.program.set_bounds(part.given_up.at(k), 1, 1);
+    for (const PairIndex k : out) part.program.set_bounds(part.given_up.at(k), 1, 1);
     part.program.drop_integers();
     const auto least = part.program.minimise(part.lost, {});
     if (!least.feasible) return out;
@@ -84,16 +84,16 @@ std::set<std::size_t> CorrectionModel::hopeless(const std::vector<std::size_t>& 
 
 // The fewest pieces of which every seam that has to rise has one, or both where one is not enough: no solution of the
 // whole program that gives up only the hopeless seams touches fewer. Of several the pieces that miss most.
-CorrectionModel::Fewest CorrectionModel::fewest_to_cover(const std::vector<std::size_t>& pieces,
-                                                         const std::set<std::size_t>& lost,
-                                                         const std::vector<Move>& at) {
+CorrectionModel::Fewest CorrectionModel::fewest_to_cover(const std::vector<PieceIndex>& pieces,
+                                                         const std::set<PairIndex>& lost,
+                                                         const ByPiece<Move>& at) {
   MixedProgram program;
-  std::map<std::size_t, int> touched;
-  std::map<std::size_t, double> missing;
+  std::map<PieceIndex, int> touched;
+  std::map<PieceIndex, double> missing;
   double all = 0;
-  for (const std::size_t p : pieces) touched[p] = program.add_variable(0, 1, true);
+  for (const PieceIndex p : pieces) touched[p] = program.add_variable(0, 1, true);
   Fewest out;
-  for (std::size_t k = 0; k < shell_.pairs.size(); ++k) {
+  for (const PairIndex k : shell_.pairs.indices()) {
     const ShellPair& pair = shell_.pairs[k];
     const bool has_a = touched.contains(pair.a), has_b = touched.contains(pair.b);
     if (!pair.must_rise || (!has_a && !has_b)) continue;
@@ -101,7 +101,7 @@ CorrectionModel::Fewest CorrectionModel::fewest_to_cover(const std::vector<std::
     if (out.given_up[k]) continue;
     MixedProgram::Terms cover;
     for (const std::size_t side : {0, 1}) {
-      const std::size_t own = side == 0 ? pair.a : pair.b, other = side == 0 ? pair.b : pair.a;
+      const PieceIndex own = side == 0 ? pair.a : pair.b, other = side == 0 ? pair.b : pair.a;
       if (!touched.contains(own)) continue;
       cover.emplace_back(touched[own], 1.0);
       const double short_mm =
@@ -125,8 +125,8 @@ CorrectionModel::Fewest CorrectionModel::fewest_to_cover(const std::vector<std::
 
 // The least work with so many pieces and these seams given up; false where that cannot be. In a large program, with
 // these pieces.
-bool CorrectionModel::least_with(const Fewest& fewest, const std::vector<std::size_t>& pieces,
-                                 const std::vector<Move>& at, CorrectionChoice& out) {
+bool CorrectionModel::least_with(const Fewest& fewest, const std::vector<PieceIndex>& pieces,
+                                 const ByPiece<Move>& at, CorrectionChoice& out) {
   for (int pass = 0; pass < kPasses; ++pass) {
     Part part = build(pieces, at, Detail::steps);
     part.program.add_row(0, part.count, fewest.count());
@@ -152,8 +152,8 @@ bool CorrectionModel::least_with(const Fewest& fewest, const std::vector<std::si
 }
 
 // By the whole program; a relaxation of it where rows are still left out.
-CorrectionModel::Fewest CorrectionModel::fewest_of(const std::vector<std::size_t>& pieces,
-                                                   const std::vector<Move>& at, bool& missed) {
+CorrectionModel::Fewest CorrectionModel::fewest_of(const std::vector<PieceIndex>& pieces,
+                                                   const ByPiece<Move>& at, bool& missed) {
   const Part part = build(pieces, at, Detail::edges);
   MixedProgram::Terms first = part.count;
   for (const auto& [variable, weight] : part.lost)
@@ -172,11 +172,11 @@ CorrectionModel::Fewest CorrectionModel::fewest_of(const std::vector<std::size_t
   return out;
 }
 
-void CorrectionModel::choose_part(const std::vector<std::size_t>& pieces, const std::vector<Move>& at,
+void CorrectionModel::choose_part(const std::vector<PieceIndex>& pieces, const ByPiece<Move>& at,
                                   CorrectionChoice& out) {
   const bool any = std::any_of(shell_.pairs.begin(), shell_.pairs.end(), [&](const ShellPair& p) {
     return p.must_rise &&
-           std::any_of(pieces.begin(), pieces.end(), [&](std::size_t i) { return i == p.a || i == p.b; });
+           std::any_of(pieces.begin(), pieces.end(), [&](PieceIndex i) { return i == p.a || i == p.b; });
   });
   if (!any) return;
   // Mostly the fewest pieces that cover the seams will do: then no fewer can, and the large program need not ask.
@@ -197,14 +197,14 @@ void CorrectionModel::choose_part(const std::vector<std::size_t>& pieces, const 
 }
 
 // Pieces next to a seam that has to rise, and with helpers also their neighbours.
-std::vector<char> CorrectionModel::candidates_of(bool helpers) const {
-  std::vector<char> candidates(shell_.pieces.size(), 0);
-  const auto admit = [&](std::size_t piece) { candidates[piece] = shell_.pieces[piece].free; };
+ByPiece<char> CorrectionModel::candidates_of(bool helpers) const {
+  ByPiece<char> candidates(shell_.pieces.size(), 0);
+  const auto admit = [&](PieceIndex piece) { candidates[piece] = shell_.pieces[piece].free; };
   for (const ShellPair& p : shell_.pairs) {
     if (p.must_rise) admit(p.a), admit(p.b);
   }
   if (!helpers) return candidates;
-  const std::vector<char> first = candidates;
+  const ByPiece<char> first = candidates;
   for (const ShellPair& p : shell_.pairs) {
     if (first[p.a]) admit(p.b);
     if (first[p.b]) admit(p.a);
@@ -213,29 +213,29 @@ std::vector<char> CorrectionModel::candidates_of(bool helpers) const {
 }
 
 bool CorrectionModel::helpers_may_free(const CorrectionChoice& choice) {
-  const std::vector<Move> still(shell_.pieces.size());
-  std::set<std::size_t> lost;
-  for (std::size_t k = 0; k < shell_.pairs.size(); ++k) {
+  const ByPiece<Move> still(shell_.pieces.size());
+  std::set<PairIndex> lost;
+  for (const PairIndex k : shell_.pairs.indices()) {
     if (choice.given_up[k] && !forced_up[k]) lost.insert(k);
   }
   if (lost.empty()) return false;
-  for (const std::vector<std::size_t>& pieces : connected(candidates_of(true))) {
-    for (const std::size_t k : hopeless(pieces, still)) lost.erase(k);
+  for (const std::vector<PieceIndex>& pieces : connected(candidates_of(true))) {
+    for (const PairIndex k : hopeless(pieces, still)) lost.erase(k);
   }
   return !lost.empty();
 }
 
-void CorrectionModel::choose_again(bool helpers, std::vector<char>& open, CorrectionChoice& choice) {
-  const std::vector<Move> still(shell_.pieces.size());
+void CorrectionModel::choose_again(bool helpers, ByPiece<char>& open, CorrectionChoice& choice) {
+  const ByPiece<Move> still(shell_.pieces.size());
   const std::size_t at_least = choice.at_least;  // margins are no bound
-  for (const std::vector<std::size_t>& pieces : connected(candidates_of(helpers))) {
-    const auto is_open = [&](std::size_t p) { return open[p] != 0; };
+  for (const std::vector<PieceIndex>& pieces : connected(candidates_of(helpers))) {
+    const auto is_open = [&](PieceIndex p) { return open[p] != 0; };
     if (pieces.size() > kFewPieces || std::none_of(pieces.begin(), pieces.end(), is_open)) continue;
-    for (const std::size_t p : pieces) choice.touched[p] = 0, choice.moves[p] = {}, open[p] = 1;
-    for (std::size_t k = 0; k < shell_.pairs.size(); ++k) {
+    for (const PieceIndex p : pieces) choice.touched[p] = 0, choice.moves[p] = {}, open[p] = 1;
+    for (const PairIndex k : shell_.pairs.indices()) {
       const ShellPair& pair = shell_.pairs[k];
-      const bool here = std::any_of(pieces.begin(), pieces.end(),
-                                    [&](std::size_t p) { return p == pair.a || p == pair.b; });
+      const bool here =
+          std::any_of(pieces.begin(), pieces.end(), [&](PieceIndex p) { return p == pair.a || p == pair.b; });
       if (!here) continue;
       choice.depth[k] = choice.foot[k] = {0, 0};
       choice.given_up[k] = pair.must_rise;
@@ -245,14 +245,14 @@ void CorrectionModel::choose_again(bool helpers, std::vector<char>& open, Correc
   choice.at_least = at_least;
 }
 
-CorrectionChoice CorrectionModel::choose(const std::vector<Move>& at, bool helpers) {
-  CorrectionChoice out{std::vector<char>(shell_.pieces.size(), 0), std::vector<Move>(shell_.pieces.size()),
-                       std::vector<std::array<double, 2>>(shell_.pairs.size(), {0, 0}),
-                       std::vector<std::array<double, 2>>(shell_.pairs.size(), {0, 0}),
-                       std::vector<char>(shell_.pairs.size(), 0)};
-  for (std::size_t k = 0; k < shell_.pairs.size(); ++k)
+CorrectionChoice CorrectionModel::choose(const ByPiece<Move>& at, bool helpers) {
+  CorrectionChoice out{ByPiece<char>(shell_.pieces.size(), 0), ByPiece<Move>(shell_.pieces.size()),
+                       ByPair<std::array<double, 2>>(shell_.pairs.size(), {0, 0}),
+                       ByPair<std::array<double, 2>>(shell_.pairs.size(), {0, 0}),
+                       ByPair<char>(shell_.pairs.size(), 0)};
+  for (const PairIndex k : shell_.pairs.indices())
     out.given_up[k] = shell_.pairs[k].must_rise;  // until a part of the shell says otherwise
-  for (const std::vector<std::size_t>& pieces : connected(candidates_of(helpers)))
+  for (const std::vector<PieceIndex>& pieces : connected(candidates_of(helpers)))
     choose_part(pieces, at, out);
   return out;
 }

@@ -7,7 +7,7 @@
 #include "seams/seam_ends.h"
 
 namespace interstice::rework {
-std::optional<EdgePart> edge_facing(const CorrectionShell& shell, std::size_t piece, std::size_t facing) {
+std::optional<EdgePart> edge_facing(const CorrectionShell& shell, PieceIndex piece, PieceIndex facing) {
   const solid::SolidBody a(shell.pieces[piece].solid), b(shell.pieces[facing].solid);
   std::vector<double> arcs;
   for (const solid::MouthSample& m : solid::mouth_along(a, b)) {
@@ -26,12 +26,12 @@ std::optional<EdgePart> edge_facing(const CorrectionShell& shell, std::size_t pi
   return EdgePart{arcs[start], arcs[(start + n - 1) % n]};
 }
 
-std::string name_of_end(const CorrectionShell& shell, std::size_t piece, std::size_t facing, double arc_mm) {
+std::string name_of_end(const CorrectionShell& shell, PieceIndex piece, PieceIndex facing, double arc_mm) {
   const solid::SolidBody own(shell.pieces[piece].solid);
   const auto [segment, t] = own.place_of_arc(arc_mm);
   seams::EndPieces pieces;
   for (const ShellPiece& p : shell.pieces) pieces.push_back({&p.label, p.ring, &p.solid.arris});
-  return seams::name_of_end(pieces, geometry::TileIndex(piece), geometry::TileIndex(facing),
+  return seams::name_of_end(pieces, geometry::TileIndex(piece.value), geometry::TileIndex(facing.value),
                             own.arris_at(segment, t));
 }
 

@@ -13,9 +13,9 @@ namespace interstice::rework {
 struct EdgePart {
   double from_mm = 0, to_mm = 0;
 };
-std::optional<EdgePart> edge_facing(const CorrectionShell& shell, std::size_t piece, std::size_t facing);
+std::optional<EdgePart> edge_facing(const CorrectionShell& shell, PieceIndex piece, PieceIndex facing);
 
 // What lies at a place of a piece's outline beyond the neighbour it faces there (seams/seam_ends.h).
-std::string name_of_end(const CorrectionShell& shell, std::size_t piece, std::size_t facing, double arc_mm);
+std::string name_of_end(const CorrectionShell& shell, PieceIndex piece, PieceIndex facing, double arc_mm);
 
 }  // namespace interstice::rework

@@ -41,17 +41,17 @@ std::optional<PieceChange> with_one_joined(const PieceChange& change, double per
 
 }  // namespace
 
-void join_strokes(const CorrectionShell& shell, const std::vector<char>& given_up, int threads,
-                  LaidOut& out) {
+void join_strokes(const CorrectionShell& shell, const ByPair<char>& given_up, int threads, LaidOut& out) {
   bool any = false;
-  for (std::size_t i = 0; i < out.change.size(); ++i) {
+  for (const PieceIndex i : out.change.indices()) {
     if (out.change[i].sanded.size() < 2) continue;
     const double perimeter = solid::SolidBody(shell.pieces[i].solid).perimeter_mm();
     std::size_t from = 0;
     while (auto next = with_one_joined(out.change[i], perimeter, from)) {
       std::swap(out.change[i], *next);
       bool kept = true;
-      for (std::size_t k = 0; k < shell.pairs.size() && kept; ++k) {
+      for (const PairIndex k : shell.pairs.indices()) {
+        if (!kept) break;
         const ShellPair& p = shell.pairs[k];
         if (p.a == i || p.b == i)
           kept = !missing_of(p, widths_after(shell, k, out.change), given_up[k] != 0).any();

@@ -72,7 +72,7 @@ struct Side {
   const ShellPair& pair;
   std::size_t side;
   std::array<const solid::SolidBody*, 2> body;
-  std::size_t piece() const { return side == 0 ? pair.a : pair.b; }
+  PieceIndex piece() const { return side == 0 ? pair.a : pair.b; }
 };
 
 void add_short_mouths(const Side& s, const std::vector<solid::MouthSample>& mouths,
@@ -172,7 +172,7 @@ std::vector<SandedStretch> stretches_of(std::vector<ShortPlace> places, double p
 }
 
 // Adds a stretch to those of one edge; where it meets one that is there, that one is lengthened and deepened.
-void add_stretch(PieceChange& change, std::size_t facing, const SandedStretch& added, double perimeter,
+void add_stretch(PieceChange& change, PieceIndex facing, const SandedStretch& added, double perimeter,
                  const Work& work) {
   for (std::size_t i = 0; i < change.sanded.size(); ++i) {
     if (change.facing[i] != facing || change.sanded[i].*work.amount <= 0) continue;
@@ -197,7 +197,7 @@ void add_stretch(PieceChange& change, std::size_t facing, const SandedStretch& a
   change.facing.push_back(facing);
 }
 
-double deepest_of(const PieceChange& change, std::size_t facing, const Work& work) {
+double deepest_of(const PieceChange& change, PieceIndex facing, const Work& work) {
   double most = 0;
   for (std::size_t i = 0; i < change.sanded.size(); ++i) {
     if (change.facing[i] == facing) most = std::max(most, change.sanded[i].*work.amount);
@@ -207,7 +207,7 @@ double deepest_of(const PieceChange& change, std::size_t facing, const Work& wor
 
 // Works on one edge of a pair until the pair is wide enough or the edge may not lose more; the piece's change.
 PieceChange work_edge(const Side& s, const solid::SolidBody& fixed, const Work& work, Throats throats,
-                      std::size_t facing, PieceChange change) {
+                      PieceIndex facing, PieceChange change) {
   const double perimeter = solid::SolidBody(s.shell.pieces[s.piece()].solid).perimeter_mm();
   for (int round = 0; round < 15; ++round) {
     const solid::SolidBody body(changed_piece(s.shell, s.piece(), change));
@@ -223,11 +223,12 @@ PieceChange work_edge(const Side& s, const solid::SolidBody& fixed, const Work& 
   return change;
 }
 
-void work_edge(const CorrectionShell& shell, std::size_t k, std::size_t side, const Work& work,
-               Throats throats, ShellChange& change) {
+void work_edge(const CorrectionShell& shell, PairIndex k, std::size_t side, const Work& work, Throats throats,
+               ShellChange& change) {
   const ShellPair& pair = shell.pairs[k];
-  const std::size_t own = side == 0 ? pair.a : pair.b, other = side == 0 ? pair.b : pair.a;
-  MemoKey key{static_cast<double>(k), static_cast<double>(side), work.step, static_cast<double>(throats)};
+  const PieceIndex own = side == 0 ? pair.a : pair.b, other = side == 0 ? pair.b : pair.a;
+  MemoKey key{static_cast<double>(k.value), static_cast<double>(side), work.step,
+              static_cast<double>(throats)};
   append(change[own], key);
   append(change[other], key);
   change[own] = shell.memo->worked(key, [&] {
@@ -257,15 +258,15 @@ double rounded_tenth(double x) {
   return std::abs(r) < kTenth / 2 ? 0.0 : std::round(r * 10) / 10;
 }
 
-PairWidths widths_after(const CorrectionShell& shell, std::size_t k, const ShellChange& change) {
+PairWidths widths_after(const CorrectionShell& shell, PairIndex k, const ShellChange& change) {
   const ShellPair& pair = shell.pairs[k];
-  MemoKey key{static_cast<double>(k)};
+  MemoKey key{static_cast<double>(k.value)};
   append(change[pair.a], key);
   append(change[pair.b], key);
   return shell.memo->widths(key, [&] { return widths_between(shell, pair, change[pair.a], change[pair.b]); });
 }
 
-double mouth_after(const CorrectionShell& shell, std::size_t k, const ShellChange& change) {
+double mouth_after(const CorrectionShell& shell, PairIndex k, const ShellChange& change) {
   return widths_after(shell, k, change).mouth_mm;
 }
 
@@ -276,7 +277,8 @@ PairWidths widths_now(const ShellPair& pair) {
 
 void measure(const CorrectionShell& shell, LaidOut& out, int threads) {
   out.after.assign(shell.pairs.size(), std::nullopt);
-  core::parallel_for(shell.pairs.size(), threads, [&](std::size_t k) {
+  core::parallel_for(shell.pairs.size(), threads, [&](std::size_t i) {
+    const PairIndex k(i);
     if (out.change[shell.pairs[k].a].is_none() && out.change[shell.pairs[k].b].is_none()) return;
     out.after[k] = widths_after(shell, k, out.change);
   });
@@ -286,13 +288,13 @@ LaidOut lay_out(const CorrectionShell& shell, const CorrectionOptions& options,
                 const CorrectionChoice& choice, bool anywhere) {
   LaidOut out;
   out.change.resize(shell.pieces.size());
-  for (std::size_t i = 0; i < shell.pieces.size(); ++i) {
+  for (const PieceIndex i : shell.pieces.indices()) {
     if (!choice.touched[i]) continue;
     const Move& m = choice.moves[i];
     out.change[i].move = {rounded_tenth(m.along_mm), rounded_tenth(m.towards_pole_mm),
                           rounded_tenth(m.turn_deg)};
   }
-  for (std::size_t k = 0; k < shell.pairs.size(); ++k) {
+  for (const PairIndex k : shell.pairs.indices()) {
     const ShellPair& pair = shell.pairs[k];
     if (!shell.pieces[pair.a].measured || !shell.pieces[pair.b].measured || choice.given_up[k]) continue;
     const auto& depth = choice.depth[k];
@@ -316,9 +318,9 @@ LaidOut lay_out(const CorrectionShell& shell, const CorrectionOptions& options,
 }
 
 std::vector<Shortfall> shortfalls(const CorrectionShell& shell, const LaidOut& out,
-                                  const std::vector<char>& given_up) {
+                                  const ByPair<char>& given_up) {
   std::vector<Shortfall> found;
-  for (std::size_t k = 0; k < shell.pairs.size(); ++k) {
+  for (const PairIndex k : shell.pairs.indices()) {
     const ShellPair& pair = shell.pairs[k];
     if (!out.after[k] && (!pair.must_rise || given_up[k])) continue;
     const Missing missing = missing_of(pair, out.after[k].value_or(widths_now(pair)), given_up[k] != 0);

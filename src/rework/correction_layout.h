@@ -10,8 +10,8 @@
 namespace interstice::rework {
 
 struct LaidOut {
-  ShellChange change;                            // by piece
-  std::vector<std::optional<PairWidths>> after;  // by pair, where a piece was touched
+  ShellChange change;
+  ByPair<std::optional<PairWidths>> after;  // where a piece was touched
 };
 
 double rounded_tenth(double x);
@@ -22,19 +22,19 @@ LaidOut lay_out(const CorrectionShell& shell, const CorrectionOptions& options,
                 const CorrectionChoice& choice, bool anywhere);
 
 // A pair's widths under the changes; the mouth no more than the shell's reach. And as it stands.
-PairWidths widths_after(const CorrectionShell& shell, std::size_t pair, const ShellChange& change);
-double mouth_after(const CorrectionShell& shell, std::size_t pair, const ShellChange& change);
+PairWidths widths_after(const CorrectionShell& shell, PairIndex pair, const ShellChange& change);
+double mouth_after(const CorrectionShell& shell, PairIndex pair, const ShellChange& change);
 PairWidths widths_now(const ShellPair& pair);
 
 // The widths of all pairs of touched pieces.
 void measure(const CorrectionShell& shell, LaidOut& out, int threads);
 
 struct Shortfall {
-  std::size_t pair = 0;
+  PairIndex pair;
   Missing missing;
 };
 // Pairs that miss their bounds; those given up must only not become narrower.
 std::vector<Shortfall> shortfalls(const CorrectionShell& shell, const LaidOut& out,
-                                  const std::vector<char>& given_up);
+                                  const ByPair<char>& given_up);
 
 }  // namespace interstice::rework

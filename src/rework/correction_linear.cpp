@@ -23,7 +23,7 @@ struct PlacedPiece {
   std::array<Isometry3d, 3> ahead;
   std::array<double, 3> step;
 
-  PlacedPiece(const CorrectionShell& shell, std::size_t index, const Move& at) {
+  PlacedPiece(const CorrectionShell& shell, PieceIndex index, const Move& at) {
     const ShellPiece& piece = shell.pieces[index];
     const auto motion = [&](const Move& m) {
       return motion_of(m, shell.form, piece.centroid, piece.solid.face.normal);
@@ -67,7 +67,7 @@ Gap gap_of(const solid::Throat& t) {
   return {t.width_mm, {t.on_a, t.on_b}, {t.segment_a, t.segment_b}, {t.t_a, t.t_b}};
 }
 
-WidthRow row_of(const CorrectionShell& shell, const std::array<std::size_t, 2>& index,
+WidthRow row_of(const CorrectionShell& shell, const std::array<PieceIndex, 2>& index,
                 const std::array<PlacedPiece, 2>& placed, const Gap& gap) {
   Vector3d across = gap.at[1] - gap.at[0];  // from a to b where there is a gap
   if (std::abs(gap.width_mm) > kThin_mm) {
@@ -103,7 +103,7 @@ void offer(Steps& steps, double s_mm, const Gap& gap) {
 LinearPair linearise(const CorrectionShell& shell, const ShellPair& pair, const std::array<Move, 2>& at) {
   LinearPair out;
   out.at = at;
-  const std::array<std::size_t, 2> index{pair.a, pair.b};
+  const std::array<PieceIndex, 2> index{pair.a, pair.b};
   const std::array<PlacedPiece, 2> placed{PlacedPiece(shell, pair.a, at[0]),
                                           PlacedPiece(shell, pair.b, at[1])};
   const auto mouths = solid::mouth_along(placed[0].body, placed[1].body, {.limit_mm = shell.reach_mm});

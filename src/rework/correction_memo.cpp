@@ -24,7 +24,7 @@ void append(const PieceChange& change, MemoKey& key) {
   for (std::size_t i = 0; i < change.sanded.size(); ++i) {
     const SandedStretch& s = change.sanded[i];
     key.insert(key.end(),
-               {s.from_mm, s.to_mm, s.depth_mm, s.ease_deg, static_cast<double>(change.facing[i])});
+               {s.from_mm, s.to_mm, s.depth_mm, s.ease_deg, static_cast<double>(change.facing[i].value)});
   }
 }
 

@@ -35,7 +35,7 @@ CorrectionModel::CorrectionModel(const CorrectionShell& shell, const CorrectionO
       linear_known_(shell.pairs.size(), 0),
       missed_rows_(shell.pairs.size()) {}
 
-const LinearPair& CorrectionModel::linear(std::size_t pair, const std::vector<Move>& at) {
+const LinearPair& CorrectionModel::linear(PairIndex pair, const ByPiece<Move>& at) {
   const ShellPair& p = shell_.pairs[pair];
   const std::array<Move, 2> wanted{at[p.a], at[p.b]};
   if (!linear_known_[pair] || linear_[pair].at != wanted) {
@@ -45,7 +45,7 @@ const LinearPair& CorrectionModel::linear(std::size_t pair, const std::vector<Mo
   return linear_[pair];
 }
 
-void CorrectionModel::add_piece(std::size_t piece, Part& part) const {
+void CorrectionModel::add_piece(PieceIndex piece, Part& part) const {
   Part::PieceVariables v;
   v.touched = part.program.add_variable(0, 1, true);
   part.pieces[piece] = v;
@@ -65,17 +65,17 @@ void CorrectionModel::add_piece(std::size_t piece, Part& part) const {
   part.pieces[piece] = v;
 }
 
-void CorrectionModel::add_pair(std::size_t index, const std::vector<Move>& at, Part& part) {
+void CorrectionModel::add_pair(PairIndex index, const ByPiece<Move>& at, Part& part) {
   const ShellPair& pair = shell_.pairs[index];
   const LinearPair& model = linear(index, at);
-  const std::array<std::size_t, 2> piece{pair.a, pair.b};
+  const std::array<PieceIndex, 2> piece{pair.a, pair.b};
   const bool given_up = forced_up[index] != 0;
   if (pair.must_rise) {
     const int lost = part.program.add_variable(given_up ? 1 : 0, 1, true);
     part.given_up[index] = lost;
     part.lost.emplace_back(lost, std::round(10 * pair.value));
     MixedProgram::Terms cover{{lost, 1.0}};
-    for (const std::size_t p : piece) {
+    for (const PieceIndex p : piece) {
       if (const auto v = part.pieces.find(p); v != part.pieces.end())
         cover.emplace_back(v->second.touched, 1.0);
     }
@@ -89,12 +89,12 @@ void CorrectionModel::add_pair(std::size_t index, const std::vector<Move>& at, P
   add_ceiling(index, at, part);
 }
 
-double CorrectionModel::lower_of(std::size_t index, bool throat) const {
+double CorrectionModel::lower_of(PairIndex index, bool throat) const {
   const ShellPair& pair = shell_.pairs[index];
   return throat ? pair.throat_lower_mm + throat_margin_mm[index] : pair.lower_mm + lower_margin_mm[index];
 }
 
-bool CorrectionModel::is_active(std::size_t index, std::size_t r) const {
+bool CorrectionModel::is_active(PairIndex index, std::size_t r) const {
   const LinearPair& model = linear_[index];
   const WidthRow& row = model.rows[r];
   return r == model.narrowest || (model.narrowest_throat && r == *model.narrowest_throat) ||
@@ -102,13 +102,13 @@ bool CorrectionModel::is_active(std::size_t index, std::size_t r) const {
 }
 
 // Rows left out of a program that its solution misses are written into the next; false: it misses none.
-bool CorrectionModel::activate_missed(const Part& part, const std::vector<Move>& at,
+bool CorrectionModel::activate_missed(const Part& part, const ByPiece<Move>& at,
                                       const std::vector<double>& values) {
   bool any = false;
   for (const auto& [index, work] : part.edges) {
     const ShellPair& pair = shell_.pairs[index];
-    const std::array<std::size_t, 2> piece{pair.a, pair.b};
-    const auto is_on = [&](std::size_t p) {
+    const std::array<PieceIndex, 2> piece{pair.a, pair.b};
+    const auto is_on = [&](PieceIndex p) {
       const auto v = part.pieces.find(p);
       return v != part.pieces.end() && values[static_cast<std::size_t>(v->second.touched)] > 0.5;
     };
@@ -134,9 +134,9 @@ bool CorrectionModel::activate_missed(const Part& part, const std::vector<Move>&
 
 // Depth off either edge and off the foot of either wall: at each place as much as is short there, and no less than
 // the deepest in the run-out.
-void CorrectionModel::add_work_variables(std::size_t index, double dear, Part& part) {
+void CorrectionModel::add_work_variables(PairIndex index, double dear, Part& part) {
   const ShellPair& pair = shell_.pairs[index];
-  const std::array<std::size_t, 2> piece{pair.a, pair.b};
+  const std::array<PieceIndex, 2> piece{pair.a, pair.b};
   Part::EdgeWork work;
   const bool may_sand =
       shell_.pieces[pair.a].measured && shell_.pieces[pair.b].measured && options_.max_sand_mm > 0;
@@ -156,10 +156,10 @@ void CorrectionModel::add_work_variables(std::size_t index, double dear, Part& p
   part.edges[index] = std::move(work);
 }
 
-void CorrectionModel::add_row(std::size_t index, const WidthRow& row, const std::vector<Move>& at,
-                              double dear, Part& part) {
+void CorrectionModel::add_row(PairIndex index, const WidthRow& row, const ByPiece<Move>& at, double dear,
+                              Part& part) {
   const ShellPair& pair = shell_.pairs[index];
-  const std::array<std::size_t, 2> piece{pair.a, pair.b};
+  const std::array<PieceIndex, 2> piece{pair.a, pair.b};
   const double lower = lower_of(index, row.throat);
   double constant = 0;
   MixedProgram::Terms terms = moves_in(row, piece, at, part, constant);
@@ -191,11 +191,11 @@ void CorrectionModel::add_row(std::size_t index, const WidthRow& row, const std:
   part.program.add_row(lower - constant - eased, std::move(terms), MixedProgram::kInfinity);
 }
 
-void CorrectionModel::add_ceiling(std::size_t index, const std::vector<Move>& at, Part& part) {
+void CorrectionModel::add_ceiling(PairIndex index, const ByPiece<Move>& at, Part& part) {
   const ShellPair& pair = shell_.pairs[index];
   const LinearPair& model = linear(index, at);
   if (!std::isfinite(pair.upper_mm) || model.rows.empty()) return;
-  const std::array<std::size_t, 2> piece{pair.a, pair.b};
+  const std::array<PieceIndex, 2> piece{pair.a, pair.b};
   const WidthRow& row = model.rows[model.narrowest];
   double constant = 0;
   MixedProgram::Terms terms = moves_in(row, piece, at, part, constant);
@@ -214,8 +214,8 @@ void CorrectionModel::add_ceiling(std::size_t index, const std::vector<Move>& at
 }
 
 // The width of a row as constant + terms in the moves' variables.
-MixedProgram::Terms CorrectionModel::moves_in(const WidthRow& row, const std::array<std::size_t, 2>& piece,
-                                              const std::vector<Move>& at, const Part& part,
+MixedProgram::Terms CorrectionModel::moves_in(const WidthRow& row, const std::array<PieceIndex, 2>& piece,
+                                              const ByPiece<Move>& at, const Part& part,
                                               double& constant) const {
   MixedProgram::Terms terms;
   constant = row.width_mm;
@@ -234,7 +234,7 @@ MixedProgram::Terms CorrectionModel::moves_in(const WidthRow& row, const std::ar
 }
 
 // How far moves within their bounds can change the width of a row.
-double CorrectionModel::reach(const WidthRow& row, const std::array<std::size_t, 2>& piece,
+double CorrectionModel::reach(const WidthRow& row, const std::array<PieceIndex, 2>& piece,
                               const Part& part) const {
   double sum = 0;
   for (std::size_t side = 0; side < 2; ++side) {
@@ -249,19 +249,19 @@ double CorrectionModel::move_reach(const WidthRow& row, std::size_t side) const 
          options_.max_turn_deg * std::abs(row.by_move[side].z());
 }
 
-void CorrectionModel::add_pairs(const std::vector<Move>& at, Part& part) {
-  for (std::size_t k = 0; k < shell_.pairs.size(); ++k) {
+void CorrectionModel::add_pairs(const ByPiece<Move>& at, Part& part) {
+  for (const PairIndex k : shell_.pairs.indices()) {
     const ShellPair& p = shell_.pairs[k];
-    const auto counts = [&](std::size_t i) { return part.pieces.contains(i) && part.is_open(i); };
+    const auto counts = [&](PieceIndex i) { return part.pieces.contains(i) && part.is_open(i); };
     if (counts(p.a) || counts(p.b)) add_pair(k, at, part);
   }
 }
 
-CorrectionModel::Part CorrectionModel::build(const std::vector<std::size_t>& pieces,
-                                             const std::vector<Move>& at, Detail detail) {
+CorrectionModel::Part CorrectionModel::build(const std::vector<PieceIndex>& pieces, const ByPiece<Move>& at,
+                                             Detail detail) {
   Part part;
   part.one_depth = detail == Detail::edges;
-  for (const std::size_t p : pieces) add_piece(p, part);
+  for (const PieceIndex p : pieces) add_piece(p, part);
   add_pairs(at, part);
   return part;
 }

@@ -22,24 +22,24 @@ struct CorrectionModel::Part {
     int touched = -1;
     std::array<int, 3> plus{-1, -1, -1}, minus{-1, -1, -1};
   };
-  std::map<std::size_t, PieceVariables> pieces;
+  std::map<PieceIndex, PieceVariables> pieces;
   // What may be taken off the two edges of a pair: the deepest, and what is taken at each step of the seam.
   struct EdgeWork {
     std::array<int, 2> sand{-1, -1}, ease{-1, -1};
     std::array<std::map<long, int>, 2> sand_at, ease_at;
   };
-  std::map<std::size_t, EdgeWork> edges;  // by pair
-  std::map<std::size_t, int> given_up;    // by pair
-  std::map<std::size_t, int> held;        // by pair: 1 where one of its pieces is touched
+  std::map<PairIndex, EdgeWork> edges;
+  std::map<PairIndex, int> given_up;
+  std::map<PairIndex, int> held;          // 1 where one of its pieces is touched
   MixedProgram::Terms work, count, lost;  // the three objectives
   bool by_action = false;                 // work counts every edge and move that is set about
   bool settled = false;                   // which pieces, and which seams are given up, is not asked any more
   bool one_depth = false;                 // off each edge, instead of one at each step
   // Pieces that may change; empty: all. The others are held, and pairs of two such are left out.
-  std::set<std::size_t> open;
-  bool is_open(std::size_t piece) const { return open.empty() || open.contains(piece); }
+  std::set<PieceIndex> open;
+  bool is_open(PieceIndex piece) const { return open.empty() || open.contains(piece); }
   // What switches a variable of the given piece on: the piece, or an action of its own.
-  int switch_of(std::size_t piece, double cost) {
+  int switch_of(PieceIndex piece, double cost) {
     if (!by_action) return pieces.at(piece).touched;
     const int action = program.add_variable(0, 1, true);
     work.emplace_back(action, cost);
@@ -47,11 +47,11 @@ struct CorrectionModel::Part {
   }
   // As it stands a pair that need not rise is right, whatever margin is asked for: the variable that eases
   // its bounds while neither piece is touched.
-  int held_of(std::size_t pair, const std::array<std::size_t, 2>& piece) {
+  int held_of(PairIndex pair, const std::array<PieceIndex, 2>& piece) {
     const auto [place, is_new] = held.try_emplace(pair, -1);
     if (!is_new) return place->second;
     place->second = program.add_variable(0, 1);
-    for (const std::size_t p : piece) {
+    for (const PieceIndex p : piece) {
       if (const auto v = pieces.find(p); v != pieces.end())
         program.add_row(0, {{place->second, 1}, {v->second.touched, -1}}, MixedProgram::kInfinity);
     }

@@ -29,35 +29,34 @@ class TakingBack {
   }
 
  private:
-  void take_back(std::size_t k, Outcome& out) const {
+  void take_back(PairIndex k, Outcome& out) const {
     const ShellPair& pair = shell_.pairs[k];
     std::optional<std::pair<double, ShellChange>> best;
-    for (const std::vector<std::size_t>& gone :
+    for (const std::vector<PieceIndex>& gone :
          {std::vector{pair.a}, std::vector{pair.b}, std::vector{pair.a, pair.b}}) {
       ShellChange change = out.layout.change;
       bool any = false;
-      for (const std::size_t piece : gone) any = any || !change[piece].is_none(), change[piece] = {};
+      for (const PieceIndex piece : gone) any = any || !change[piece].is_none(), change[piece] = {};
       if (!any) continue;
       const double cost = lost_by(gone, change, out) + (misses(k, change) ? 1e6 : 0);
       if (!best || cost < best->first) best = {cost, std::move(change)};
     }
     if (best) out.layout.change = std::move(best->second);
     // Nothing left to take back, or not to be had without: given up.
-    for (std::size_t i = 0; i < shell_.pairs.size(); ++i) {
+    for (const PairIndex i : shell_.pairs.indices()) {
       const ShellPair& p = shell_.pairs[i];
       const bool near = p.a == pair.a || p.a == pair.b || p.b == pair.a || p.b == pair.b;
       if (p.must_rise && near && !wide_enough(p, widths_after(shell_, i, out.layout.change)))
         out.given_up[i] = 1;
     }
   }
-  bool misses(std::size_t k, const ShellChange& change) const {
+  bool misses(PairIndex k, const ShellChange& change) const {
     return missing_of(shell_.pairs[k], widths_after(shell_, k, change), true).any();
   }
   // What the seams of these pieces that are too narrow under the change are worth.
-  double lost_by(const std::vector<std::size_t>& pieces, const ShellChange& change,
-                 const Outcome& out) const {
+  double lost_by(const std::vector<PieceIndex>& pieces, const ShellChange& change, const Outcome& out) const {
     double sum = 0;
-    for (std::size_t k = 0; k < shell_.pairs.size(); ++k) {
+    for (const PairIndex k : shell_.pairs.indices()) {
       const ShellPair& p = shell_.pairs[k];
       const bool near = std::find(pieces.begin(), pieces.end(), p.a) != pieces.end() ||
                         std::find(pieces.begin(), pieces.end(), p.b) != pieces.end();
@@ -79,11 +78,11 @@ class Search {
       : shell_(shell), options_(options), model_(shell, options), failed_(shell.pairs.size(), 0) {}
 
   Outcome run() {
-    const std::vector<Move> still(shell_.pieces.size());
+    const ByPiece<Move> still(shell_.pieces.size());
     choice_ = model_.choose(still, false);
     const bool helpers = model_.helpers_may_free(choice_);
     if (helpers) choice_ = model_.choose(still, true);
-    const std::vector<char> all(shell_.pieces.size(), 1);
+    const ByPiece<char> all(shell_.pieces.size(), 1);
     choice_ = model_.in_tenths(model_.refine(model_.refine(choice_, all), all), all);
     std::optional<Outcome> nearest;
     std::size_t fewest = shell_.pairs.size() + 1;
@@ -94,7 +93,7 @@ class Search {
       if (missed.empty()) return out;
       learn(missed);
       if (missed.size() < fewest) fewest = missed.size(), nearest = std::move(out);
-      std::vector<char> open = beside(missed);
+      ByPiece<char> open = beside(missed);
       if (round % kChooseEvery == kChooseEvery - 1) {
         model_.choose_again(helpers, open, choice_);
         choice_ = model_.refine(choice_, open);
@@ -107,25 +106,25 @@ class Search {
 
  private:
   // The pieces of missed pairs, and as many rings of neighbours more as they have failed before.
-  std::vector<char> beside(const std::vector<Shortfall>& missed) {
-    std::vector<int> reach(shell_.pieces.size(), 0);
+  ByPiece<char> beside(const std::vector<Shortfall>& missed) {
+    ByPiece<int> reach(shell_.pieces.size(), 0);
     for (const Shortfall& s : missed) {
       const ShellPair& pair = shell_.pairs[s.pair];
-      for (const std::size_t piece : {pair.a, pair.b}) {
+      for (const PieceIndex piece : {pair.a, pair.b}) {
         reach[piece] = std::max(reach[piece], failed_[s.pair]);
         if (failed_[s.pair] >= kMorePieces && shell_.pieces[piece].free && !choice_.touched[piece])
           choice_.touched[piece] = 1, choice_.proved = false;
       }
     }
     for (int ring = 1; ring < kPatience; ++ring) {
-      const std::vector<int> before = reach;
+      const ByPiece<int> before = reach;
       for (const ShellPair& p : shell_.pairs) {
         reach[p.a] = std::max(reach[p.a], before[p.b] - 1);
         reach[p.b] = std::max(reach[p.b], before[p.a] - 1);
       }
     }
-    std::vector<char> open(shell_.pieces.size(), 0);
-    for (std::size_t i = 0; i < open.size(); ++i) open[i] = reach[i] > 0;
+    ByPiece<char> open(shell_.pieces.size(), 0);
+    for (const PieceIndex i : open.indices()) open[i] = reach[i] > 0;
     return open;
   }
   void learn(const std::vector<Shortfall>& missed) {
@@ -145,7 +144,7 @@ class Search {
   const CorrectionOptions& options_;
   CorrectionModel model_;
   CorrectionChoice choice_;
-  std::vector<int> failed_;
+  ByPair<int> failed_;
 };
 
 }  // namespace

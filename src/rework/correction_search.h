@@ -10,9 +10,9 @@ namespace interstice::rework {
 // Corrections as laid out, and the seams they leave.
 struct Outcome {
   LaidOut layout;
-  std::vector<char> given_up;  // by pair
-  bool proved = false;         // no fewer pieces would do, in the linear model
-  std::size_t at_least = 0;    // pieces, in the linear model
+  ByPair<char> given_up;
+  bool proved = false;       // no fewer pieces would do, in the linear model
+  std::size_t at_least = 0;  // pieces, in the linear model
 };
 
 // Never misses a bound: what cannot be had is given up. Some pair must have to rise.

@@ -52,13 +52,13 @@ void CorrectionModel::hold_edges(const CorrectionChoice& choice, Part& part) {
   }
 }
 
-CorrectionModel::Part CorrectionModel::settled(const std::vector<std::size_t>& pieces,
-                                               const CorrectionChoice& choice, const std::vector<char>& open,
+CorrectionModel::Part CorrectionModel::settled(const std::vector<PieceIndex>& pieces,
+                                               const CorrectionChoice& choice, const ByPiece<char>& open,
                                                bool by_action) {
   Part part;
   part.by_action = by_action;
   part.settled = true;
-  for (const std::size_t p : pieces) {
+  for (const PieceIndex p : pieces) {
     if (open[p]) part.open.insert(p);
     add_piece(p, part);
   }
@@ -85,10 +85,10 @@ CorrectionModel::Part CorrectionModel::settled(const std::vector<std::size_t>& p
 }
 
 // The open pieces and their touched neighbours.
-std::vector<char> CorrectionModel::with_neighbours(const CorrectionChoice& choice,
-                                                   const std::vector<char>& open) const {
-  std::vector<char> out(open.size(), 0);
-  for (std::size_t i = 0; i < open.size(); ++i) out[i] = open[i] && choice.touched[i];
+ByPiece<char> CorrectionModel::with_neighbours(const CorrectionChoice& choice,
+                                               const ByPiece<char>& open) const {
+  ByPiece<char> out(open.size(), 0);
+  for (const PieceIndex i : open.indices()) out[i] = open[i] && choice.touched[i];
   for (const ShellPair& p : shell_.pairs) {
     if (open[p.a] && choice.touched[p.a] && choice.touched[p.b]) out[p.b] = 1;
     if (open[p.b] && choice.touched[p.b] && choice.touched[p.a]) out[p.a] = 1;
@@ -105,18 +105,18 @@ bool CorrectionModel::loses(const CorrectionChoice& choice, const Part& part,
 }
 
 // The open pieces in connected parts, with their touched neighbours.
-std::vector<std::vector<std::size_t>> CorrectionModel::open_parts(const CorrectionChoice& choice,
-                                                                  const std::vector<char>& open) const {
-  std::vector<std::vector<std::size_t>> parts = connected(with_neighbours(choice, open));
-  std::erase_if(parts, [&](const std::vector<std::size_t>& pieces) {
-    return std::none_of(pieces.begin(), pieces.end(), [&](std::size_t p) { return open[p] != 0; });
+std::vector<std::vector<PieceIndex>> CorrectionModel::open_parts(const CorrectionChoice& choice,
+                                                                 const ByPiece<char>& open) const {
+  std::vector<std::vector<PieceIndex>> parts = connected(with_neighbours(choice, open));
+  std::erase_if(parts, [&](const std::vector<PieceIndex>& pieces) {
+    return std::none_of(pieces.begin(), pieces.end(), [&](PieceIndex p) { return open[p] != 0; });
   });
   return parts;
 }
 
-CorrectionChoice CorrectionModel::refine(const CorrectionChoice& choice, const std::vector<char>& open) {
+CorrectionChoice CorrectionModel::refine(const CorrectionChoice& choice, const ByPiece<char>& open) {
   CorrectionChoice out = choice;
-  for (const std::vector<std::size_t>& pieces : open_parts(choice, open)) {
+  for (const std::vector<PieceIndex>& pieces : open_parts(choice, open)) {
     for (int pass = 0; pass < kPasses; ++pass) {
       const Part part = settled(pieces, choice, open, true);
       const auto least = part.program.minimise(part.work, work_limits(part.program));
@@ -128,9 +128,9 @@ CorrectionChoice CorrectionModel::refine(const CorrectionChoice& choice, const s
   return out;
 }
 
-CorrectionChoice CorrectionModel::in_tenths(const CorrectionChoice& choice, const std::vector<char>& open) {
+CorrectionChoice CorrectionModel::in_tenths(const CorrectionChoice& choice, const ByPiece<char>& open) {
   CorrectionChoice out = choice;
-  for (const std::vector<std::size_t>& pieces : open_parts(choice, open)) {
+  for (const std::vector<PieceIndex>& pieces : open_parts(choice, open)) {
     for (const bool same_edges : {true, false}) {
       bool found = false;
       for (int pass = 0; pass < kPasses; ++pass) {

@@ -56,11 +56,11 @@ double usual_guard(const seams::FitDocument& fit) {
   return core::median(std::move(guards));
 }
 
-using SeamOfPair = std::map<std::pair<std::size_t, std::size_t>, std::size_t>;
+using SeamOfPair = std::map<std::pair<PieceIndex, PieceIndex>, std::size_t>;
 
 SeamOfPair index_seams(const seams::FitDocument& fit) {
-  std::map<std::string, std::size_t> place;
-  for (std::size_t i = 0; i < fit.tiles.size(); ++i) place[fit.tiles[i].label] = i;
+  std::map<std::string, PieceIndex> place;
+  for (std::size_t i = 0; i < fit.tiles.size(); ++i) place[fit.tiles[i].label] = PieceIndex(i);
   SeamOfPair out;
   for (std::size_t s = 0; s < fit.seams.size(); ++s) {
     const auto a = place.find(fit.seams[s].tiles[0]), b = place.find(fit.seams[s].tiles[1]);
@@ -97,9 +97,9 @@ void set_bounds(const seams::FitDocument& fit, const CorrectionShell& shell, dou
   pair.throat_lower_mm = -std::numeric_limits<double>::infinity();
   pair.upper_mm = std::numeric_limits<double>::infinity();
   const seams::FitSeam* seam = pair.seam ? &fit.seams[*pair.seam] : nullptr;
-  const std::size_t unmeasured = shell.pieces[pair.a].measured ? pair.b : pair.a;
+  const PieceIndex unmeasured = shell.pieces[pair.a].measured ? pair.b : pair.a;
   if (!shell.pieces[unmeasured].measured) {
-    const bool absent = fit.tiles[unmeasured].state == plan::TileState::absent;
+    const bool absent = fit.tiles[unmeasured.value].state == plan::TileState::absent;
     pair.lower_mm = absent ? std::min(pair.now_mm - kSame, fill) : pair.now_mm - kSame;
     return;
   }
@@ -171,13 +171,13 @@ bool wide_enough(const ShellPair& pair, const PairWidths& widths) {
   return widths.mouth_mm >= pair.lower_mm - kLittle && widths.throat_mm >= pair.throat_lower_mm - kLittle;
 }
 
-solid::SolidBody kept_body(const CorrectionShell& shell, std::size_t piece, const solid::PieceSolid& solid) {
+solid::SolidBody kept_body(const CorrectionShell& shell, PieceIndex piece, const solid::PieceSolid& solid) {
   if (solid.arris.empty()) return {};
   if (!shell.finished_wall) return solid::SolidBody(solid);
   return solid::SolidBody(solid::kept_part(solid, shell.pieces[piece].face_above_mm, *shell.finished_wall));
 }
 
-solid::PieceSolid changed_piece(const CorrectionShell& shell, std::size_t piece, const PieceChange& change) {
+solid::PieceSolid changed_piece(const CorrectionShell& shell, PieceIndex piece, const PieceChange& change) {
   const ShellPiece& p = shell.pieces[piece];
   const solid::PieceSolid sanded = sanded_piece(p.solid, change.sanded);
   if (change.move.is_zero()) return sanded;
@@ -197,9 +197,9 @@ CorrectionShell make_shell(const seams::FitDocument& fit, const plan::Plan& plan
   geometry::IndexedVector<geometry::TileIndex, solid::SolidBody> bodies;
   for (const seams::FitTile& tile : fit.tiles) {
     const auto plan_place = planned.find(tile.label);
-    shell.pieces.push_back(make_piece(
+    const PieceIndex at = shell.pieces.push_back(make_piece(
         tile, plan, plan_place == planned.end() ? std::nullopt : std::optional(plan_place->second)));
-    ShellPiece& piece = shell.pieces.back();
+    ShellPiece& piece = shell.pieces[at];
     piece.free = piece.measured && !locked.contains(tile.label);
     bodies.push_back(piece.solid.arris.empty() ? solid::SolidBody() : solid::SolidBody(piece.solid));
   }
@@ -217,14 +217,15 @@ CorrectionShell make_shell(const seams::FitDocument& fit, const plan::Plan& plan
   std::vector<std::optional<ShellPair>> found(candidates.size());
   core::parallel_for(candidates.size(), options.threads, [&](std::size_t k) {
     const auto [a, b] = candidates[k];
-    if (!shell.pieces[a.value].measured && !shell.pieces[b.value].measured) return;
+    const PieceIndex of_a(a.value), of_b(b.value);
+    if (!shell.pieces[of_a].measured && !shell.pieces[of_b].measured) return;
     const auto summary = solid::summarise_mouth(
         solid::mouth_along(bodies[a], bodies[b], {.limit_mm = shell.reach_mm}), fit.smallest_fill_mm);
     if (!summary) return;
     ShellPair pair;
-    pair.a = a.value;
-    pair.b = b.value;
-    if (const auto s = seams.find({a.value, b.value}); s != seams.end()) pair.seam = s->second;
+    pair.a = of_a;
+    pair.b = of_b;
+    if (const auto s = seams.find({of_a, of_b}); s != seams.end()) pair.seam = s->second;
     pair.now_mm = summary->narrowest_mm;
     if (pair.seam && fit.seams[*pair.seam].narrowest_mm) {
       const double offset = *fit.seams[*pair.seam].narrowest_mm - pair.now_mm;

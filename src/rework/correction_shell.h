@@ -7,10 +7,19 @@
 #include <string>
 #include <vector>
 
+#include "geometry/index.h"
 #include "rework/correction_motion.h"
 #include "rework/corrections.h"
 
 namespace interstice::rework {
+
+// A piece's place in the document, and a pair's in the shell.
+using PieceIndex = geometry::Index<struct PieceTag>;
+using PairIndex = geometry::Index<struct PairTag>;
+template <class T>
+using ByPiece = geometry::IndexedVector<PieceIndex, T>;
+template <class T>
+using ByPair = geometry::IndexedVector<PairIndex, T>;
 
 struct ShellPiece {
   std::string label;
@@ -29,7 +38,7 @@ struct ShellPiece {
 constexpr double kMostOffset_mm = 0.5;
 
 struct ShellPair {
-  std::size_t a = 0, b = 0;
+  PieceIndex a, b;
   std::optional<std::size_t> seam;  // in the document
   double u95_mm = 0, throat_u95_mm = 0;
   double offset_mm = 0;  // measured narrowest width less the outlines' (the measurement corrects for noise)
@@ -52,8 +61,8 @@ class LayoutMemo;
 struct CorrectionShell {
   geometry::Profile form;
   std::optional<plan::FinishedWall> finished_wall;
-  std::vector<ShellPiece> pieces;
-  std::vector<ShellPair> pairs;
+  ByPiece<ShellPiece> pieces;
+  ByPair<ShellPair> pairs;
   double reach_mm = 0;               // pairs farther apart can't matter
   std::shared_ptr<LayoutMemo> memo;  // what was laid out and measured before (correction_memo.h)
 };
@@ -71,10 +80,10 @@ solid::PieceSolid planned_solid(const plan::Plan& plan, geometry::TileIndex tile
 struct PieceChange {
   Move move;
   std::vector<SandedStretch> sanded;
-  std::vector<std::size_t> facing;  // for each stretch: the piece on the other side
+  std::vector<PieceIndex> facing;  // for each stretch: the piece on the other side
   bool is_none() const { return move.is_zero() && sanded.empty(); }
 };
-using ShellChange = std::vector<PieceChange>;
+using ShellChange = ByPiece<PieceChange>;
 
 // By how much a pair misses what it must keep, and the throat by how much; given up: what it had. 0: nothing.
 struct Missing {
@@ -86,8 +95,8 @@ Missing missing_of(const ShellPair& pair, const PairWidths& widths, bool given_u
 bool wide_enough(const ShellPair& pair, const PairWidths& widths);
 
 // What turning leaves of a piece of the shell.
-solid::SolidBody kept_body(const CorrectionShell& shell, std::size_t piece, const solid::PieceSolid& solid);
+solid::SolidBody kept_body(const CorrectionShell& shell, PieceIndex piece, const solid::PieceSolid& solid);
 
-solid::PieceSolid changed_piece(const CorrectionShell& shell, std::size_t piece, const PieceChange& change);
+solid::PieceSolid changed_piece(const CorrectionShell& shell, PieceIndex piece, const PieceChange& change);
 
 }  // namespace interstice::rework

@@ -31,14 +31,14 @@ Vector2d map_of(const CorrectionShell& shell, const solid::SolidBody& base, doub
 constexpr double kSameWidth_mm = 0.05;
 
 // Pieces whose change turns out not to be needed are left alone.
-void drop_needless(const CorrectionShell& shell, const std::vector<char>& given_up, LaidOut& out,
-                   int threads) {
-  for (std::size_t i = 0; i < shell.pieces.size(); ++i) {
+void drop_needless(const CorrectionShell& shell, const ByPair<char>& given_up, LaidOut& out, int threads) {
+  for (const PieceIndex i : shell.pieces.indices()) {
     if (out.change[i].is_none()) continue;
     LaidOut without = out;
     without.change[i] = {};
     bool needed = false;
-    for (std::size_t k = 0; k < shell.pairs.size() && !needed; ++k) {
+    for (const PairIndex k : shell.pairs.indices()) {
+      if (needed) break;
       const ShellPair& p = shell.pairs[k];
       if (p.a != i && p.b != i) continue;
       needed = missing_of(p, widths_after(shell, k, without.change), given_up[k] != 0).any();
@@ -51,12 +51,12 @@ void drop_needless(const CorrectionShell& shell, const std::vector<char>& given_
 
 // The seams a piece's corrections free: those that had to rise, did, and would not have without them. Of steps that
 // free none by themselves, the seams that they keep from becoming narrower.
-std::vector<std::size_t> freed_by(const CorrectionShell& shell, const LaidOut& out, std::size_t piece,
-                                  const PieceChange& without) {
-  std::vector<std::size_t> freed, kept;
+std::vector<PairIndex> freed_by(const CorrectionShell& shell, const LaidOut& out, PieceIndex piece,
+                                const PieceChange& without) {
+  std::vector<PairIndex> freed, kept;
   ShellChange change = out.change;
   change[piece] = without;
-  for (std::size_t k = 0; k < shell.pairs.size(); ++k) {
+  for (const PairIndex k : shell.pairs.indices()) {
     const ShellPair& p = shell.pairs[k];
     if ((p.a != piece && p.b != piece) || !out.after[k]) continue;
     const PairWidths then = widths_after(shell, k, change);
@@ -74,8 +74,8 @@ class Writer {
 
   CorrectionResult write() const {
     CorrectionResult result;
-    for (const std::size_t piece : working_order()) write_piece(piece, result);
-    for (std::size_t k = 0; k < shell_.pairs.size(); ++k) {
+    for (const PieceIndex piece : working_order()) write_piece(piece, result);
+    for (const PairIndex k : shell_.pairs.indices()) {
       if (shell_.pairs[k].must_rise && !reached(k)) result.refused.push_back(refusal(k));
       if (!shell_.pairs[k].must_rise && !out_.after[k]) continue;
       result.seams.push_back(seam_after(k));
@@ -84,12 +84,12 @@ class Writer {
   }
 
  private:
-  std::array<std::string, 2> labels(std::size_t k) const {
+  std::array<std::string, 2> labels(PairIndex k) const {
     return {shell_.pieces[shell_.pairs[k].a].label, shell_.pieces[shell_.pairs[k].b].label};
   }
-  bool reached(std::size_t k) const { return wide_enough(shell_.pairs[k], after(k)); }
-  PairWidths after(std::size_t k) const { return out_.after[k].value_or(widths_now(shell_.pairs[k])); }
-  CorrectionResult::SeamAfter seam_after(std::size_t k) const {
+  bool reached(PairIndex k) const { return wide_enough(shell_.pairs[k], after(k)); }
+  PairWidths after(PairIndex k) const { return out_.after[k].value_or(widths_now(shell_.pairs[k])); }
+  CorrectionResult::SeamAfter seam_after(PairIndex k) const {
     const ShellPair& p = shell_.pairs[k];
     const PairWidths widths = after(k);
     CorrectionResult::SeamAfter out{labels(k), p.now_mm, widths.mouth_mm, p.lower_mm, {},
@@ -100,9 +100,9 @@ class Writer {
     if (std::isfinite(widths.throat_mm)) out.throat_after_mm = widths.throat_mm;
     return out;
   }
-  double worth(std::size_t piece) const {
+  double worth(PieceIndex piece) const {
     double sum = 0;
-    for (const std::size_t k : freed_by(shell_, out_, piece, {})) {
+    for (const PairIndex k : freed_by(shell_, out_, piece, {})) {
       if (!shell_.pairs[k].must_rise) continue;
       const seams::FitSeam& seam = fit_.seams[*shell_.pairs[k].seam];
       sum += options_.seam_value.empty() ? seam.tight_length_mm + seam.pinched_length_mm
@@ -111,10 +111,10 @@ class Writer {
     return sum;
   }
   // A piece can be set where it belongs only once its neighbours have made room.
-  bool has_room(std::size_t piece, const ShellChange& done) const {
+  bool has_room(PieceIndex piece, const ShellChange& done) const {
     ShellChange next = done;
     next[piece] = out_.change[piece];
-    for (std::size_t k = 0; k < shell_.pairs.size(); ++k) {
+    for (const PairIndex k : shell_.pairs.indices()) {
       const ShellPair& p = shell_.pairs[k];
       if ((p.a != piece && p.b != piece) || !shell_.pieces[p.a].measured || !shell_.pieces[p.b].measured)
         continue;
@@ -123,13 +123,13 @@ class Writer {
     }
     return true;
   }
-  std::vector<std::size_t> working_order() const {
-    std::vector<std::pair<double, std::size_t>> left;
-    for (std::size_t i = 0; i < shell_.pieces.size(); ++i) {
+  std::vector<PieceIndex> working_order() const {
+    std::vector<std::pair<double, PieceIndex>> left;
+    for (const PieceIndex i : shell_.pieces.indices()) {
       if (!out_.change[i].is_none()) left.emplace_back(-worth(i), i);
     }
     std::sort(left.begin(), left.end());
-    std::vector<std::size_t> order;
+    std::vector<PieceIndex> order;
     ShellChange done(shell_.pieces.size());
     while (!left.empty()) {
       auto next =
@@ -141,8 +141,8 @@ class Writer {
     }
     return order;
   }
-  void add_freed(const std::vector<std::size_t>& pairs, seams::Correction& c) const {
-    for (const std::size_t k : pairs) {
+  void add_freed(const std::vector<PairIndex>& pairs, seams::Correction& c) const {
+    for (const PairIndex k : pairs) {
       const PairWidths& widths = *out_.after[k];
       const bool narrower =
           std::isfinite(widths.throat_mm) && widths.throat_mm < widths.mouth_mm - kSameWidth_mm;
@@ -150,7 +150,7 @@ class Writer {
           {labels(k), widths.mouth_mm, narrower ? std::optional(widths.throat_mm) : std::nullopt});
     }
   }
-  void write_piece(std::size_t piece, CorrectionResult& result) const {
+  void write_piece(PieceIndex piece, CorrectionResult& result) const {
     const PieceChange& change = out_.change[piece];
     const solid::SolidBody base(shell_.pieces[piece].solid);
     ++result.pieces_touched;
@@ -191,7 +191,7 @@ class Writer {
   }
   // Where along its edge a stretch begins: from the nearer end, which is named by the piece that meets the edge
   // there, or as the rim.
-  void set_beginning(std::size_t piece, std::size_t facing, const SandedStretch& s,
+  void set_beginning(PieceIndex piece, PieceIndex facing, const SandedStretch& s,
                      seams::Correction& c) const {
     const auto edge = edge_facing(shell_, piece, facing);
     if (!edge) return;
@@ -206,7 +206,7 @@ class Writer {
     c.begin_mm = std::round(from_first ? first : last);
     c.begin_at = name_of_end(shell_, piece, facing, from_first ? edge->from_mm : edge->to_mm);
   }
-  std::string refusal(std::size_t k) const {
+  std::string refusal(PairIndex k) const {
     const ShellPair& p = shell_.pairs[k];
     const ShellPiece& a = shell_.pieces[p.a];
     const ShellPiece& b = shell_.pieces[p.b];

@@ -35,7 +35,7 @@ void drop_seam(Scene& scene, const std::array<std::string, 2>& tiles) {
 
 // Sanding a piece's whole edge where it faces the other of the pair.
 rework::SandedStretch whole_edge(const rework::CorrectionShell& shell, const rework::ShellPair& pair,
-                                 std::size_t piece, double depth_mm) {
+                                 rework::PieceIndex piece, double depth_mm) {
   const solid::SolidBody own(shell.pieces[piece].solid),
       other(shell.pieces[piece == pair.a ? pair.b : pair.a].solid);
   double first = 0, low = 0, high = 0;  // the edge may go over the outline's first vertex
@@ -102,7 +102,7 @@ TEST(CorrectionLimits, the_piece_that_frees_less_is_taken_back) {
     both.given_up.assign(shell.pairs.size(), 0);
     for (rework::ShellPair& p : shell.pairs) {
       if (!p.must_rise) continue;
-      const std::size_t piece = shell.pieces[p.a].label == "A" ? p.a : p.b;  // of A-B and C-D
+      const rework::PieceIndex piece = shell.pieces[p.a].label == "A" ? p.a : p.b;  // of A-B and C-D
       p.value = shell.pieces[piece].label == more ? 2 : 1;
       both.layout.change[piece].sanded = {whole_edge(shell, p, piece, 0.8)};
       both.layout.change[piece].facing = {piece == p.a ? p.b : p.a};
@@ -112,7 +112,7 @@ TEST(CorrectionLimits, the_piece_that_frees_less_is_taken_back) {
     const rework::Outcome one = rework::taken_back(shell, options, both);
     EXPECT_TRUE(rework::shortfalls(shell, one.layout, one.given_up).empty());
     EXPECT_EQ(std::count(one.given_up.begin(), one.given_up.end(), 1), 1);
-    for (std::size_t i = 0; i < shell.pieces.size(); ++i)
+    for (const rework::PieceIndex i : shell.pieces.indices())
       EXPECT_EQ(one.layout.change[i].is_none(), shell.pieces[i].label != more);
   }
 }
@@ -125,14 +125,14 @@ TEST(CorrectionLimits, doing_nothing_is_always_open) {
   const rework::CorrectionOptions options;
   const rework::CorrectionShell shell = rework::make_shell(scene.fit, scene.plan, options);
   rework::CorrectionModel model(shell, options);
-  const std::vector<rework::Move> still(shell.pieces.size());
-  for (std::size_t k = 0; k < shell.pairs.size(); ++k) {
+  const rework::ByPiece<rework::Move> still(shell.pieces.size());
+  for (const rework::PairIndex k : shell.pairs.indices()) {
     if (shell.pairs[k].must_rise) continue;
     model.lower_margin_mm[k] = 50;
     model.upper_margin_mm[k] = 50;
   }
   const rework::CorrectionChoice choice = model.choose(still, false);
-  EXPECT_EQ(choice.touched, (std::vector<char>{1, 0, 0, 1}));
+  EXPECT_EQ(choice.touched, rework::ByPiece<char>({1, 0, 0, 1}));
   EXPECT_EQ(std::count(choice.given_up.begin(), choice.given_up.end(), 1), 0);
 }
 

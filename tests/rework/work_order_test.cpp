@@ -121,7 +121,8 @@ TEST(WorkOrder, NamesGapsTooNarrowForAStick) {
 struct OneEdge {
   testing::Scene scene;
   rework::CorrectionShell shell;
-  std::vector<char> given_up;
+  const rework::PieceIndex first{0}, second{1};
+  rework::ByPair<char> given_up;
 
   explicit OneEdge(double limit_mm) {
     scene.add_row({2.4});
@@ -133,7 +134,7 @@ struct OneEdge {
   }
   // An edge of the first block, by arc length, where the mouth is narrowest.
   double arc_mm() const {
-    const solid::SolidBody a(shell.pieces[0].solid), b(shell.pieces[1].solid);
+    const solid::SolidBody a(shell.pieces[first].solid), b(shell.pieces[second].solid);
     const auto mouths = solid::mouth_along(a, b);
     const solid::MouthSample& m = mouths[mouths.size() / 2];
     return m.from == 0 ? a.arc_at(m.segment, m.t) : a.arc_at(m.to_segment, m.to_t);
@@ -141,8 +142,8 @@ struct OneEdge {
   rework::LaidOut with(const std::vector<rework::SandedStretch>& stretches) const {
     rework::LaidOut out;
     out.change.resize(shell.pieces.size());
-    out.change[0].sanded = stretches;
-    out.change[0].facing.assign(stretches.size(), 1);
+    out.change[first].sanded = stretches;
+    out.change[first].facing.assign(stretches.size(), second);
     rework::measure(shell, out, 1);
     return out;
   }
@@ -154,14 +155,14 @@ TEST(JoinedStrokes, SandingAndEasingOfOneStretchAreOneSetting) {
   const rework::LaidOut before = edge.with({{at - 22, at + 22, 1.2, 0}, {at - 18, at + 22, 0, 3}});
   rework::LaidOut out = before;
   rework::join_strokes(edge.shell, edge.given_up, 1, out);
-  ASSERT_EQ(out.change[0].sanded.size(), 1u);
-  ASSERT_EQ(out.change[0].facing.size(), 1u);
-  const rework::SandedStretch& one = out.change[0].sanded[0];
+  ASSERT_EQ(out.change[edge.first].sanded.size(), 1u);
+  ASSERT_EQ(out.change[edge.first].facing.size(), 1u);
+  const rework::SandedStretch& one = out.change[edge.first].sanded[0];
   EXPECT_NEAR(one.from_mm, at - 22, 1e-9);
   EXPECT_NEAR(one.to_mm, at + 22, 1e-9);
   EXPECT_EQ(one.depth_mm, 1.2);
   EXPECT_EQ(one.ease_deg, 3);
-  for (std::size_t k = 0; k < edge.shell.pairs.size(); ++k) {
+  for (const rework::PairIndex k : edge.shell.pairs.indices()) {
     if (before.after[k]) {
       EXPECT_GE(out.after[k]->mouth_mm, before.after[k]->mouth_mm - 1e-9);
     }
@@ -177,12 +178,12 @@ TEST(JoinedStrokes, OthersStayApart) {
         {{at - 22, at + 22, 1.2, 0}, {at - 18, at + 22, 0.9, 0}}}) {
     rework::LaidOut out = edge.with(two);
     rework::join_strokes(edge.shell, edge.given_up, 1, out);
-    EXPECT_EQ(out.change[0].sanded.size(), 2u);
+    EXPECT_EQ(out.change[edge.first].sanded.size(), 2u);
   }
   rework::LaidOut out = edge.with({{at - 22, at + 22, 1.2, 0}, {at - 18, at + 22, 0, 3}});
-  out.change[0].facing[1] = 0;
+  out.change[edge.first].facing[1] = edge.first;
   rework::join_strokes(edge.shell, edge.given_up, 1, out);
-  EXPECT_EQ(out.change[0].sanded.size(), 2u);
+  EXPECT_EQ(out.change[edge.first].sanded.size(), 2u);
 }
 
 }  // namespace
