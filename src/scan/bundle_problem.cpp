@@ -133,7 +133,7 @@ void add_field_prior(ceres::Problem& problem, std::vector<Vector2d>& field, cons
   add_nought_priors<2>(problem, field, kWeak * prior_sd_px);
   if (!(prior_sd_px > 0)) return;
   const auto coefficient = [&](Eigen::Index i) { return field[static_cast<std::size_t>(i)].data(); };
-  for_neighbours_in_threes(shape, [&](Eigen::Index a, Eigen::Index b, Eigen::Index c) {
+  camera::for_neighbours_in_threes(shape, [&](Eigen::Index a, Eigen::Index b, Eigen::Index c) {
     problem.AddResidualBlock(
         new ceres::AutoDiffCostFunction<SmoothPrior, 2, 2, 2, 2>(new SmoothPrior{prior_sd_px}), nullptr,
         coefficient(a), coefficient(b), coefficient(c));

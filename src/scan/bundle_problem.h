@@ -7,6 +7,7 @@
 #include <array>
 #include <vector>
 
+#include "camera/field_neighbours.h"
 #include "scan/bundle.h"
 #include "scan/reproject.h"
 
@@ -30,20 +31,6 @@ void add_priors(ceres::Problem& problem, BundleBlocks& blocks, const Bundle& bun
                 const BundleOptions& options);
 void add_corners(ceres::Problem& problem, BundleBlocks& blocks, const Bundle& bundle);
 void add_ties(ceres::Problem& problem, BundleBlocks& blocks, const Bundle& bundle);
-
-// Calls `each` with the coefficients of a field that are neighbours in a row or a column, three at a time: its prior is about
-// their second differences.
-template <class Each>
-void for_neighbours_in_threes(const camera::ShiftField& field, const Each& each) {
-  const Eigen::Index columns = field.columns(), rows = field.rows();
-  for (Eigen::Index y = 0; y < rows; ++y) {
-    for (Eigen::Index x = 0; x < columns; ++x) {
-      const Eigen::Index at = y * columns + x;
-      if (x + 2 < columns) each(at, at + 1, at + 2);
-      if (y + 2 < rows) each(at, at + columns, at + 2 * columns);
-    }
-  }
-}
 
 // Rounds a solution to where it is the same from run to run: the sparse factorisation's order of summation is not (it
 // differs by some 1e-12), and the same photos give the same bytes.

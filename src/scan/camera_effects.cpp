@@ -89,7 +89,7 @@ double roughness(const Bundle& bundle) {
   for (const camera::Lens& lens : bundle.lenses) {
     if (!lens.residual) continue;
     const Eigen::MatrixX2d& shifts = lens.residual->shifts();
-    for_neighbours_in_threes(*lens.residual, [&](Eigen::Index a, Eigen::Index b, Eigen::Index c) {
+    camera::for_neighbours_in_threes(*lens.residual, [&](Eigen::Index a, Eigen::Index b, Eigen::Index c) {
       sum += (shifts.row(a) - 2 * shifts.row(b) + shifts.row(c)).squaredNorm();
       count += 2;
     });

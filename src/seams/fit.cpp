@@ -15,6 +15,7 @@
 #include "edges/find_corner.h"
 #include "edges/learn_corner.h"
 #include "edges/outline_registration.h"
+#include "edges/photo_agreement.h"
 #include "edges/plan_shape.h"
 #include "edges/trace_arris.h"
 #include "edges/wall_slope.h"
@@ -208,10 +209,35 @@ FitQuality quality_of(const scan::Scan& scan) {
   return q;
 }
 
+std::vector<const edges::TracedArris*> traced_of(const std::vector<Start>& starts) {
+  std::vector<const edges::TracedArris*> out;
+  for (const Start& s : starts) {
+    if (s.face.state == plan::TileState::placed) out.push_back(&s.first);
+  }
+  return out;
+}
+
+// Every piece's corner found about its placed outline, and traced within narrow windows.
+void find_arrises(const scan::Scan& scan,
+                  const geometry::IndexedVector<geometry::PhotoIndex, surface::Picture>& pictures,
+                  const edges::Occluders& placed, int threads, std::vector<Start>& starts,
+                  std::vector<edges::ArrisPrior>& known) {
+  core::parallel_for(starts.size(), threads, [&](std::size_t t) {
+    Start& start = starts[t];
+    start.first = {};
+    start.first.frame = start.face.frame;
+    start.first.outline = start.placed.outline;
+    if (start.face.state != plan::TileState::placed) return;
+    start.other_mm = move_to_arris(scan, pictures, {&placed, t}, start.first, known[t]);
+    start.first =
+        edges::trace_arris(scan, pictures, start_of(start.first), known[t], {0.25, 0.25}, {&placed, t});
+  });
+}
+
 // All pieces: placed among the planned ones, traced within wide windows, and once it is known how far this
 // bowl's arrises are broken, to the end.
 std::vector<TileResult> measure_tiles(
-    const scan::Scan& scan, const surface::Surface& surface, const plan::Plan& plan,
+    scan::Scan& scan, const surface::Surface& surface, const plan::Plan& plan,
     const geometry::IndexedVector<geometry::PhotoIndex, surface::Picture>& pictures, int threads) {
   std::vector<Start> starts(plan.tiles.size());
   for (std::size_t t = 0; t < starts.size(); ++t) {
@@ -229,21 +255,18 @@ std::vector<TileResult> measure_tiles(
   const edges::Occluders as_placed = occluders_of(starts, true);
   std::vector<edges::ArrisPrior> known;
   for (const Start& start : starts) known.push_back(known_of(start));
-  // Corners found, traced within narrow windows, corners learnt, traced again with those, and learnt anew.
-  for (Start& start : starts) {
-    start.first.frame = start.face.frame;
-    start.first.outline = start.placed.outline;
+  find_arrises(scan, pictures, as_placed, threads, starts, known);
+  if (auto agreeing = edges::with_photos_agreeing(scan, traced_of(starts))) {
+    scan = std::move(*agreeing);
+    find_arrises(scan, pictures, as_placed, threads, starts, known);
   }
-  for (const std::vector<double>& windows : {std::vector{0.25, 0.25}, std::vector{0.2}}) {
-    core::parallel_for(starts.size(), threads, [&](std::size_t t) {
-      edges::TracedArris& first = starts[t].first;
-      if (starts[t].face.state != plan::TileState::placed) return;
-      if (first.z_mm.empty())
-        starts[t].other_mm = move_to_arris(scan, pictures, {&as_placed, t}, first, known[t]);
-      first = edges::trace_arris(scan, pictures, start_of(first), known[t], windows, {&as_placed, t});
-    });
-    learn_corners(starts, known);
-  }
+  learn_corners(starts, known);
+  core::parallel_for(starts.size(), threads, [&](std::size_t t) {
+    edges::TracedArris& first = starts[t].first;
+    if (starts[t].face.state != plan::TileState::placed) return;
+    first = edges::trace_arris(scan, pictures, start_of(first), known[t], {0.2}, {&as_placed, t});
+  });
+  learn_corners(starts, known);
   std::vector<TileResult> results(plan.tiles.size());
   core::parallel_for(results.size(), threads, [&](std::size_t t) {
     results[t] =
@@ -264,8 +287,9 @@ std::set<std::string> lowest_ring(const plan::Plan& plan) {
 
 }  // namespace
 
-FitDocument fit_pieces(const scan::Scan& scan, const surface::Surface& surface, const plan::Plan& plan,
+FitDocument fit_pieces(const scan::Scan& given, const surface::Surface& surface, const plan::Plan& plan,
                        const FitOptions& options) {
+  scan::Scan scan = given;
   FitDocument fit;
   fit.name = plan.name;
   fit.smallest_fill_mm = options.smallest_fill_mm;
