@@ -59,6 +59,7 @@ class Pourer {
     for (std::size_t k = 0; k < seams.size(); ++k) {
       if (out_.filled[k] == 0 && !leave_hollow(k, seams[k])) out_.filled[k] = 1;
     }
+    list_run_off();
     burst_bubbles();
     return std::move(out_);
   }
@@ -177,7 +178,9 @@ class Pourer {
     double low = 1e9, high = -1e9;
     around(s.map, length, [&](const Vector2d& uv, ResinCell& c) {
       const double t = (uv - s.map).dot(along);
-      if (!of_pair(c, a, b) || std::abs(t) > length / 2 || c.hollow) return;
+      // Not where the shell ends, or pieces stand too far apart for resin to have stood at all.
+      if (!of_pair(c, a, b) || std::abs(t) > length / 2 || c.hollow || c.top_mm < 0) return;
+      if (c.first_mm + c.second_mm > kWidest_mm) return;
       c.hollow = true;
       const double floor = std::max(0.3, c.flush_mm - v.depth_mm);
       c.top_mm = floor;
@@ -193,6 +196,59 @@ class Pourer {
     v.length_mm = high - low + out_.step_mm;
     out_.voids.push_back(v);
     return true;
+  }
+
+  // Between pieces all round, but farther apart than resin bridges: at a junction, say.
+  void list_run_off() {
+    const auto run_off = [&](std::size_t i) {
+      const ResinCell& c = out_.cells[i];
+      return c.there && c.first_mm > 0 && c.top_mm < 0 && !c.hollow;
+    };
+    const auto side = static_cast<std::size_t>(out_.side);
+    std::vector<char> done(out_.cells.size(), 0);
+    for (std::size_t start = 0; start < done.size(); ++start) {
+      if (done[start] != 0 || !run_off(start)) continue;
+      std::vector<std::size_t> part{start};
+      done[start] = 1;
+      bool shut_in = true;
+      for (std::size_t n = 0; n < part.size(); ++n) {
+        const std::size_t row = part[n] / side, column = part[n] % side;
+        shut_in = shut_in && row > 0 && column > 0 && row + 1 < side && column + 1 < side &&
+                  out_.cells[part[n]].second_mm <= kWidest_mm;
+        if (row == 0 || column == 0 || row + 1 == side || column + 1 == side) continue;
+        for (const std::size_t k : {part[n] - 1, part[n] + 1, part[n] - side, part[n] + side}) {
+          shut_in = shut_in && out_.cells[k].there;
+          if (done[k] != 0 || !run_off(k)) continue;
+          done[k] = 1;
+          part.push_back(k);
+        }
+      }
+      if (shut_in) add_run_off(part);
+    }
+  }
+
+  void add_run_off(const std::vector<std::size_t>& part) {
+    const auto side = static_cast<std::size_t>(out_.side);
+    TrueVoid v;
+    const ResinCell& middle = out_.cells[part[part.size() / 2]];
+    v.tiles = {pieces_[static_cast<std::size_t>(middle.first)].label,
+               pieces_[static_cast<std::size_t>(middle.second)].label};
+    v.mouth_mm = middle.first_mm + middle.second_mm;
+    Vector2d low = Vector2d::Constant(1e9), high = -low;
+    for (const std::size_t i : part) {
+      ResinCell& c = out_.cells[i];
+      c.hollow = true;
+      const Vector2d uv = out_.map_at(static_cast<int>(i / side), static_cast<int>(i % side));
+      const double cell = area(uv, c.flush_mm);
+      v.opening_mm2 += cell;
+      v.map += cell * uv;
+      v.volume_ml += column_ml(uv, 0, c, c.first, c.second);
+      v.depth_mm = std::max(v.depth_mm, c.flush_mm);
+      low = low.cwiseMin(uv), high = high.cwiseMax(uv);
+    }
+    v.map /= v.opening_mm2;
+    v.length_mm = (high - low).maxCoeff() + out_.step_mm;
+    out_.voids.push_back(v);
   }
 
   double column_ml(const Vector2d& uv, double floor, const ResinCell& c, int a, int b) const {

@@ -1,8 +1,9 @@
 // Resin poured between the pieces: its upper surface as heights over the form, and what stayed hollow.
 //
 // A seam fills with a probability that rises with its mouth, logistic about `limit_mm`; one that does not keeps an
-// opening about its narrowest place, from wood to wood, down to a level floor. Pits are half-ellipsoids where bubbles
-// burst. Truth is summed over the same cells that are drawn. mm, bowl frame; map as in form.h.
+// opening about its narrowest place, from wood to wood, down to a level floor. Where pieces stand farther apart than
+// resin bridges, it has run off down to the form: hollows too where pieces stand all round. Pits are half-ellipsoids
+// where bubbles burst. Truth is summed over the same cells that are drawn. mm, bowl frame; map as in form.h.
 #pragma once
 
 #include <array>
