@@ -25,6 +25,21 @@ namespace {
 
 constexpr double kWidestScored = 8, kShortestScored = 5;  // mm: what counts as a seam
 
+using Pair = std::pair<std::string, std::string>;
+
+Pair pair_of(const nlohmann::json& seam) {
+  Pair p{seam["tiles"][0], seam["tiles"][1]};
+  if (p.second < p.first) std::swap(p.first, p.second);
+  return p;
+}
+
+std::optional<double> number_or_none(const nlohmann::json& seam, const char* key) {
+  if (!seam.contains(key) || seam[key].is_null()) return std::nullopt;
+  return seam[key].get<double>();
+}
+
+}  // namespace
+
 int call(const std::vector<std::string>& words) {
   std::vector<char*> arguments;
   for (const std::string& word : words) arguments.push_back(const_cast<char*>(word.c_str()));
@@ -44,21 +59,6 @@ std::string check_line(const renderer::SceneOptions& scene) {
   std::snprintf(text, sizeof text, "%.2f", 150 * scene.cards.print_scale);
   return text;
 }
-
-using Pair = std::pair<std::string, std::string>;
-
-Pair pair_of(const nlohmann::json& seam) {
-  Pair p{seam["tiles"][0], seam["tiles"][1]};
-  if (p.second < p.first) std::swap(p.first, p.second);
-  return p;
-}
-
-std::optional<double> number_or_none(const nlohmann::json& seam, const char* key) {
-  if (!seam.contains(key) || seam[key].is_null()) return std::nullopt;
-  return seam[key].get<double>();
-}
-
-}  // namespace
 
 fs::path calibrated_lens(const Programs& programs, const renderer::CameraOptions& camera) {
   const fs::path folder = programs.work / "lens", lens = folder / "R1.lens.json";
@@ -85,7 +85,9 @@ void render(const Programs& programs, const std::string& name, const renderer::S
   if (fs::exists(truth)) return;
   const fs::path part = programs.work / (name + ".part");  // a broken sweep leaves no half scan
   fs::remove_all(part);
-  renderer::write_scan_folder(renderer::make_scene(scene), part);
+  renderer::SceneOptions options = scene;
+  options.sampling.threads = programs.threads;
+  renderer::write_scan_folder(renderer::make_scene(options), part);
   fs::rename(part, folder);
 }
 
@@ -95,9 +97,10 @@ RunResult run(const Programs& programs, const std::string& name, const renderer:
   const fs::path folder = programs.work / name, out = folder / "out", code_file = folder / "exit_code";
   if (programs.again || !fs::exists(code_file)) {
     fs::remove_all(out);
-    const int code = call({programs.interstice.string(), "inspect", (folder / "photos").string(), "--plan",
-                           (folder / "plan.json").string(), "--lens", lens.string(), "--check-line",
-                           check_line(scene), "--threads", "1", "--quiet", "--out", out.string()});
+    const int code =
+        call({programs.interstice.string(), "inspect", (folder / "photos").string(), "--plan",
+              (folder / "plan.json").string(), "--lens", lens.string(), "--check-line", check_line(scene),
+              "--threads", std::to_string(programs.threads), "--quiet", "--out", out.string()});
     // Maps and clouds of a whole sweep would fill a disk; the photos stay, to be measured again.
     for (const char* big : {"scan", "cloud.ply", "report.html", "marked"}) fs::remove_all(out / big);
     core::write_file_atomically(code_file, std::to_string(code) + "\n");

@@ -27,7 +27,20 @@ struct Programs {
   std::filesystem::path interstice;
   std::filesystem::path work;  // everything is written below this folder
   bool again = false;          // measure again what has been measured
+  int threads = 1;             // of the renderer and the program
+
+  Programs measured_once() const {
+    Programs p = *this;
+    p.again = false;
+    return p;
+  }
 };
+
+// Runs a program; its exit code. Throws InputError when it cannot be started.
+int call(const std::vector<std::string>& words);
+
+// What a careful maker reads on the printed check line of this scene.
+std::string check_line(const renderer::SceneOptions& scene);
 
 // A lens file for this camera, calibrated by the program from rendered photos of a card; made once.
 std::filesystem::path calibrated_lens(const Programs& programs, const renderer::CameraOptions& camera);

@@ -7,25 +7,13 @@
 
 #include "core/files.h"
 #include "sweep/curves.h"
+#include "sweep/page.h"
 
 namespace {
 
 using namespace interstice;
 
 constexpr const char* kPreamble = "# Error and stated uncertainty, swept\n\n![Curves](accuracy.svg)\n\n";
-constexpr const char* kTablesFrom = "<!-- Tables: written by the sweep. -->\n";
-
-// What somebody wrote above the tables stays.
-std::string page(const std::filesystem::path& file, const std::vector<interstice::sweep::Curve>& curves) {
-  std::string top = kPreamble;
-  if (std::filesystem::exists(file)) {
-    const std::string old = interstice::core::read_file(file);
-    const std::size_t at = old.find(kTablesFrom);
-    if (at != std::string::npos) top = old.substr(0, at);
-  }
-  return interstice::sweep::markdown(curves, top + kTablesFrom);
-}
-
 bool wanted(const std::vector<std::string>& only, const std::string& name) {
   return only.empty() || std::find(only.begin(), only.end(), name) != only.end();
 }
@@ -87,7 +75,9 @@ int main(int argc, char** argv) {
     }
     curves.insert(curves.begin(), {sweep::by_true_width(gaps), sweep::by_ring(gaps)});
     const std::filesystem::path folder(out);
-    core::write_file_atomically(folder / "accuracy.md", page(folder / "accuracy.md", curves));
+    core::write_file_atomically(
+        folder / "accuracy.md",
+        sweep::markdown(curves, sweep::above_tables(folder / "accuracy.md", kPreamble)));
     core::write_file_atomically(folder / "accuracy.svg", sweep::svg(curves));
   } catch (const std::exception& e) {
     std::fprintf(stderr, "sweep: %s\n", e.what());
