@@ -84,8 +84,8 @@ Planned plan_work(const InspectArguments& arguments, const seams::FitDocument& f
 // Widths between pieces with resin in between are of no use any more.
 void warn_of_resin(const scan::Scan& scan, int threads, seams::FitDocument& fit) {
   const auto pictures = surface::read_pictures(scan, 0, true, threads);
-  const auto disagreement = refill::seam_disagreement(scan, pictures, fit, threads);
-  if (disagreement && *disagreement < refill::kStandsFull) {
+  const auto views = refill::seam_views(scan, pictures, fit, threads);
+  if (views && views->surely_filled()) {
     fit.warnings.push_back(
         "resin stands in the seams: these photos show the shell after a pour; for what stayed hollow use "
         "`interstice refill PHOTOS --after RESULT` with the result of before the pour");

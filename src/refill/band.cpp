@@ -166,6 +166,8 @@ void Band::fill_row(int row, std::vector<BandCell>& out) const {
     cell.normal = normal;
     cell.at = base + sum / weights * normal;
     cell.area_mm2 = s.x() * s.y() * kStep_mm * kStep_mm;
+    const Vector2d below = g.scale(uv.norm(), beside[0].height_mm - 1);
+    cell.narrows_per_mm = 1 - below.prod() / s.prod();
     cell.void_depth_mm = depth;
     cell.first = geometry::TileIndex(beside[0].piece);
     cell.second = geometry::TileIndex(beside[1].piece);

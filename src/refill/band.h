@@ -26,8 +26,9 @@ struct BandCell {
   Eigen::Vector2d map{0, 0};
   Eigen::Vector3d at{0, 0, 0}, normal{0, 0, 1};  // at the tape line; outward
   double area_mm2 = 0;                           // on the tape surface, of the part that is not wood
-  double to_end_mm = 0;      // along the map, to where the shell ends (rim, open ring, a hole)
-  double void_depth_mm = 0;  // the dry measurement's empty space below it, as a depth
+  double to_end_mm = 0;       // along the map, to where the shell ends (rim, open ring, a hole)
+  double narrows_per_mm = 0;  // share of its area that is lost a millimetre farther down: the form is round
+  double void_depth_mm = 0;   // the dry measurement's empty space below it, as a depth
   // The pieces nearest to it and how far outside their outlines it lies (negative: inside).
   geometry::TileIndex first, second;
   double first_mm = 0, second_mm = 0;

@@ -132,7 +132,11 @@ Vector3f spot_codes(const cv::Mat& colour, const Vector2d& at, double sigma_px) 
     }
   }
   sum /= weights;
-  return sum.minCoeff() > kBurnt ? nothing() : sum;
+  return sum;
+}
+
+bool burnt(const Vector3f& codes) {
+  return codes.minCoeff() > kBurnt;
 }
 
 double spot_px(const scan::Scan& scan) {
@@ -184,7 +188,7 @@ std::vector<std::vector<Vector3f>> wood_codes(const scan::Scan& scan, const Pict
         if (!photo.lens.in_frame(at, 4 * sigma_px) || others.hidden(p, photo.centre(), i, kLevel_mm))
           continue;
         const Vector3f c = spot_codes(pictures[geometry::PhotoIndex(k)].colour, at, sigma_px);
-        if (!c.allFinite()) continue;
+        if (!c.allFinite() || burnt(c)) continue;
         for (std::size_t n = 0; n < 3; ++n) codes[n].push_back(c[static_cast<Eigen::Index>(n)]);
       }
       if (codes[0].size() < 8) continue;

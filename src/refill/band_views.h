@@ -33,8 +33,10 @@ float light_of(float code);
 float code_of(float light);
 Eigen::Vector3f lights(const Eigen::Vector3f& codes);
 
-// Mean colour of a spot of a photo, NaN outside it or where it is burnt out.
+// Mean colour of a spot of a photo, NaN outside it.
 Eigen::Vector3f spot_codes(const cv::Mat& colour, const Eigen::Vector2d& at, double sigma_px);
+// Burnt out: bright, and nothing more is known of it. Pale resin in hard light is; the floor of a hollow is not.
+bool burnt(const Eigen::Vector3f& codes);
 // Standard deviation of the spot in a photo, pixels.
 double spot_px(const scan::Scan& scan);
 

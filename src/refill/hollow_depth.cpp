@@ -94,7 +94,7 @@ class Line {
 std::optional<Sight> sight_of(const Sights& s, const CellView& view, const Vector3f& resin,
                               const Wall& wall) {
   const Vector3f& codes = s.wood[wall.piece][view.photo.value];
-  if (!codes.allFinite() || !resin.allFinite()) return std::nullopt;
+  if (!codes.allFinite() || !resin.allFinite() || burnt(view.codes)) return std::nullopt;
   const Vector3f seen = lights(view.codes);
   // Both as dark as what is seen: in the dark all hues run together.
   const auto as_dark = [&](const Vector3f& l) { return Vector3f(seen.sum() / std::max(1e-6f, l.sum()) * l); };

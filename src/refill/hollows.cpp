@@ -1,14 +1,14 @@
 #include "refill/hollows.h"
 
-#include <Eigen/Eigenvalues>
 #include <algorithm>
 #include <cmath>
 #include <map>
 #include <numbers>
-#include <opencv2/imgproc.hpp>
+#include <optional>
 #include <set>
 
 #include "core/median.h"
+#include "refill/patch_shape.h"
 
 namespace interstice::refill {
 
@@ -29,6 +29,9 @@ constexpr float kLeastWeight = 0.05f;
 constexpr float kHardlySeen = 0.15f;
 constexpr double kAtWood_mm =
     0.5;  // the spot and an outline's error hide a hollow's edge so far from the wood
+// Of a hollow's light: so much less than resin's shows where it ends. Its edge is blurred over two cells either way.
+constexpr float kLeastFall = 0.25f;
+constexpr int kEdgeLayers = 2;
 // A bubble's floor curves up to its edge: its light falls slowly, and no part of it need be surely hollow. Then it must
 // be as likely hollow as not over all its opening, and plain resin all round.
 constexpr double kPitRing_mm = 1.0;
@@ -37,58 +40,7 @@ constexpr float kPitInside = 0.25f, kPitRound = -0.5f;
 constexpr double kWidestPit_mm = 4.0, kRoundPit = 1.7, kFullPit = 0.6;
 constexpr double kSpans = 0.8;  // of the way from wood to wood: no pit
 
-double area_of(const Band& band, const std::vector<CellIndex>& cells) {
-  double sum = 0;
-  for (const CellIndex i : cells) sum += band.cells()[i].area_mm2;
-  return sum;
-}
-
-// Extents along the longest direction in the surface and across it.
-struct Extent {
-  Vector3d middle{0, 0, 0}, along{1, 0, 0};
-  double length_mm = 0, across_mm = 0;
-};
-
-Extent extent_of(const Band& band, const std::vector<CellIndex>& cells) {
-  Extent e;
-  double weights = 0;
-  Vector3d normal = Vector3d::Zero();
-  for (const CellIndex i : cells) {
-    const BandCell& c = band.cells()[i];
-    e.middle += c.area_mm2 * c.at;
-    normal += c.area_mm2 * c.normal;
-    weights += c.area_mm2;
-  }
-  e.middle /= weights;
-  Eigen::Matrix3d spread = Eigen::Matrix3d::Zero();
-  for (const CellIndex i : cells) {
-    const Vector3d d = band.cells()[i].at - e.middle;
-    spread += band.cells()[i].area_mm2 / weights * d * d.transpose();
-  }
-  const Eigen::SelfAdjointEigenSolver<Eigen::Matrix3d> axes(spread);
-  e.along = axes.eigenvectors().col(2);
-  const Vector3d across = normal.normalized().cross(e.along);
-  double low = 1e9, high = -1e9, left = 1e9, right = -1e9;
-  for (const CellIndex i : cells) {
-    const Vector3d d = band.cells()[i].at - e.middle;
-    low = std::min(low, d.dot(e.along)), high = std::max(high, d.dot(e.along));
-    left = std::min(left, d.dot(across)), right = std::max(right, d.dot(across));
-  }
-  const double cell_mm = std::sqrt(weights / static_cast<double>(cells.size()));
-  e.length_mm = high - low + cell_mm;
-  e.across_mm = right - left + cell_mm;
-  return e;
-}
-
-// The mean way from wood to wood at its cells.
-double gap_at(const Band& band, const std::vector<CellIndex>& cells) {
-  double gap = 0;
-  for (const CellIndex i : cells)
-    gap += (band.cells()[i].first_mm + band.cells()[i].second_mm) / static_cast<double>(cells.size());
-  return gap;
-}
-
-bool is_pit(const Band& band, const std::vector<CellIndex>& cells, const Extent& e, double area_mm2) {
+bool is_pit(const Band& band, const std::vector<CellIndex>& cells, const PatchExtent& e, double area_mm2) {
   if (e.length_mm > kWidestPit_mm || e.length_mm > kRoundPit * e.across_mm) return false;
   if (area_mm2 < kFullPit * std::numbers::pi / 4 * e.length_mm * e.across_mm) return false;
   return std::sqrt(e.length_mm * e.across_mm) < kSpans * gap_at(band, cells);
@@ -100,38 +52,12 @@ bool is_line(const Band& band, const Patch& p) {
   return p.length_mm > kLineLong * width_mm && width_mm < kLineShare * gap_mm;
 }
 
-// Round the cells, by their outer contour on the map.
-std::vector<Vector3d> rim_of(const Band& band, const std::vector<CellIndex>& cells) {
-  int left = 1 << 30, top = 1 << 30, right = 0, bottom = 0;
-  for (const CellIndex i : cells) {
-    const BandCell& c = band.cells()[i];
-    left = std::min(left, c.column), right = std::max(right, c.column);
-    top = std::min(top, c.row), bottom = std::max(bottom, c.row);
-  }
-  cv::Mat mask(bottom - top + 3, right - left + 3, CV_8U, cv::Scalar(0));
-  for (const CellIndex i : cells) {
-    const BandCell& c = band.cells()[i];
-    mask.at<uchar>(c.row - top + 1, c.column - left + 1) = 255;
-  }
-  std::vector<std::vector<cv::Point>> contours;
-  cv::findContours(mask, contours, cv::RETR_EXTERNAL, cv::CHAIN_APPROX_NONE);
-  const auto longest = std::max_element(contours.begin(), contours.end(),
-                                        [](const auto& a, const auto& b) { return a.size() < b.size(); });
-  std::vector<Vector3d> out;
-  if (longest == contours.end()) return out;
-  for (const cv::Point& q : *longest) {
-    const int k = band.grid().at<int>(q.y + top - 1, q.x + left - 1);
-    if (k >= 0) out.push_back(band.cells()[CellIndex(static_cast<std::size_t>(k))].at);
-  }
-  return out;
-}
-
 Patch patch_of(const Band& band, const ResinLook& look, std::vector<CellIndex> cells, const Pair& tiles,
                std::size_t group) {
   Patch p;
   p.tiles = tiles;
   p.group = group;
-  const Extent e = extent_of(band, cells);
+  const PatchExtent e = extent_of(band, cells);
   p.at = e.middle;
   p.along = e.along;
   p.length_mm = e.length_mm;
@@ -170,7 +96,7 @@ void for_near(const Band& band, const BandCell& cell, int reach, const Work& wor
 // A bubble by its shape and by what is round it.
 bool is_faint_pit(const Band& band, const ResinLook& look, const std::vector<CellIndex>& part) {
   if (area_of(band, part) < kLeastCore_mm2) return false;
-  const Extent e = extent_of(band, part);
+  const PatchExtent e = extent_of(band, part);
   if (!is_pit(band, part, e, area_of(band, part))) return false;
   const std::set<CellIndex> inside(part.begin(), part.end());
   std::set<CellIndex> ring;
@@ -234,49 +160,115 @@ std::vector<std::vector<CellIndex>> connected(const Band& band, const ResinLook&
   return out;
 }
 
-// A hollow reaches from wood to wood. What runs on along one side only, beyond where it fills half the way across, is
-// the line that a meniscus or an outline a little off draws; it is cut off.
-std::vector<CellIndex> without_tails(const Band& band, const std::vector<CellIndex>& cells,
-                                     const Pair& pair) {
-  const Extent e = extent_of(band, cells);
-  if (e.length_mm < 2 * kWidestPit_mm) return cells;
-  const auto bins = static_cast<std::size_t>(std::ceil(e.length_mm / kBin_mm)) + 2;
-  std::vector<double> hollow(bins, 0), all(bins, 0);
-  double first = 1e9;
-  int left = 1 << 30, top = 1 << 30, right = 0, bottom = 0;
-  for (const CellIndex i : cells) {
-    const BandCell& c = band.cells()[i];
-    first = std::min(first, (c.at - e.middle).dot(e.along));
-    left = std::min(left, c.column), right = std::max(right, c.column);
-    top = std::min(top, c.row), bottom = std::max(bottom, c.row);
-  }
-  const auto bin = [&](const BandCell& c) {
-    return static_cast<std::ptrdiff_t>(std::floor(((c.at - e.middle).dot(e.along) - first) / kBin_mm));
-  };
-  for (const CellIndex i : cells)
-    hollow[static_cast<std::size_t>(bin(band.cells()[i]))] += band.cells()[i].area_mm2;
-  const int margin = static_cast<int>(kAcross_mm / Band::kStep_mm);
-  for (int r = std::max(0, top - margin); r <= std::min(band.grid().rows - 1, bottom + margin); ++r) {
-    for (int c = std::max(0, left - margin); c <= std::min(band.grid().cols - 1, right + margin); ++c) {
-      const int k = band.grid().at<int>(r, c);
-      if (k < 0) continue;
-      const BandCell& cell = band.cells()[CellIndex(static_cast<std::size_t>(k))];
-      const std::ptrdiff_t b = bin(cell);
-      if (cell.pair() == pair && b >= 0 && b < static_cast<std::ptrdiff_t>(bins))
-        all[static_cast<std::size_t>(b)] += cell.area_mm2;
+// A hollow and its seam's band in steps along it.
+class Steps {
+ public:
+  Steps(const Band& band, const std::vector<CellIndex>& cells, const Pair& pair)
+      : band_(band), extent_(extent_of(band, cells)) {
+    const auto bins = static_cast<std::size_t>(std::ceil(extent_.length_mm / kBin_mm)) + 2;
+    hollow_.assign(bins, 0);
+    all_.assign(bins, 0);
+    int left = 1 << 30, top = 1 << 30, right = 0, bottom = 0;
+    for (const CellIndex i : cells) {
+      const BandCell& c = band.cells()[i];
+      first_ = std::min(first_, along(c));
+      left = std::min(left, c.column), right = std::max(right, c.column);
+      top = std::min(top, c.row), bottom = std::max(bottom, c.row);
+    }
+    for (const CellIndex i : cells) hollow_[*step(band.cells()[i])] += band.cells()[i].area_mm2;
+    const int margin = static_cast<int>(kAcross_mm / Band::kStep_mm);
+    for (int r = std::max(0, top - margin); r <= std::min(band.grid().rows - 1, bottom + margin); ++r) {
+      for (int c = std::max(0, left - margin); c <= std::min(band.grid().cols - 1, right + margin); ++c) {
+        const int k = band.grid().at<int>(r, c);
+        if (k < 0) continue;
+        const BandCell& cell = band.cells()[CellIndex(static_cast<std::size_t>(k))];
+        const auto b = step(cell);
+        if (cell.pair() == pair && b) all_[*b] += cell.area_mm2;
+      }
     }
   }
-  std::size_t from = 0, to = bins;
-  const auto across = [&](std::size_t b) { return hollow[b] >= 0.5 * all[b] && all[b] > 0; };
-  while (from < bins && !across(from)) ++from;
-  while (to > from && !across(to - 1)) --to;
+
+  const PatchExtent& extent() const { return extent_; }
+  std::size_t count() const { return all_.size(); }
+  // The step of a cell; none beyond the ends.
+  std::optional<std::size_t> step(const BandCell& c) const {
+    const double b = std::floor((along(c) - first_) / kBin_mm);
+    if (b < 0 || b >= static_cast<double>(all_.size())) return std::nullopt;
+    return static_cast<std::size_t>(b);
+  }
+  // Whether it fills half the way across there.
+  bool across(std::size_t b) const { return hollow_[b] >= kLineShare * all_[b] && all_[b] > 0; }
+
+ private:
+  double along(const BandCell& c) const { return (c.at - extent_.middle).dot(extent_.along); }
+
+  const Band& band_;
+  PatchExtent extent_;
+  double first_ = 1e9;
+  std::vector<double> hollow_, all_;
+};
+
+// What runs on along one side only, beyond where a hollow fills half the way across, is the line that a meniscus or an
+// outline a little off draws; it is cut off.
+std::vector<CellIndex> without_tails(const Band& band, const std::vector<CellIndex>& cells,
+                                     const Pair& pair) {
+  const Steps steps(band, cells, pair);
+  if (steps.extent().length_mm < 2 * kWidestPit_mm) return cells;
+  std::size_t from = 0, to = steps.count();
+  while (from < to && !steps.across(from)) ++from;
+  while (to > from && !steps.across(to - 1)) --to;
   if (from >= to) return cells;
   std::vector<CellIndex> out;
   for (const CellIndex i : cells) {
-    const auto b = static_cast<std::size_t>(bin(band.cells()[i]));
+    const std::size_t b = *steps.step(band.cells()[i]);
     if (b >= from && b < to) out.push_back(i);
   }
   return out;
+}
+
+// Resin that does not bridge a seam stands in none of its width: where a hollow fills half the way across, what is not
+// proved resin up to the wood on either side belongs to it.
+std::vector<CellIndex> from_wood_to_wood(const Band& band, const ResinLook& look,
+                                         const std::vector<CellIndex>& cells, const Pair& pair) {
+  const Steps steps(band, cells, pair);
+  const double gap_mm = gap_at(band, cells);
+  const int reach = static_cast<int>(std::ceil(kLineShare * gap_mm / Band::kStep_mm));
+  std::set<CellIndex> all(cells.begin(), cells.end());
+  for (const CellIndex i : cells) {
+    const auto b = steps.step(band.cells()[i]);
+    if (!b || !steps.across(*b)) continue;
+    for_near(band, band.cells()[i], reach, [&](CellIndex k) {
+      const CellEvidence& seen = look.cells[k.value];
+      if (band.cells()[k].pair() == pair && steps.step(band.cells()[k]) == b &&
+          (seen.weight < kHardlySeen || seen.log_odds > kProvedResin))
+        all.insert(k);
+    });
+  }
+  return {all.begin(), all.end()};
+}
+
+// Light falls from the resin's to the hollow's over the width of the spot: the edge lies where it is half way. What is
+// hollow beyond doubt reaches a little farther. Of a hollow that is no darker than resin (a wall in light), nothing.
+std::vector<CellIndex> to_half_light(const Band& band, const ResinLook& look,
+                                     const std::vector<CellIndex>& cells) {
+  std::vector<double> shades;
+  for (const CellIndex i : cells) shades.push_back(static_cast<double>(look.cells[i.value].shade));
+  const auto inside = static_cast<float>(core::median(std::move(shades)));
+  if (inside > 1 - kLeastFall) return cells;
+  std::set<CellIndex> in(cells.begin(), cells.end());
+  for (int layer = 0; layer < kEdgeLayers; ++layer) {
+    std::vector<CellIndex> off;
+    for (const CellIndex i : in) {
+      if (look.cells[i.value].shade <= (1 + inside) / 2 || look.cells[i.value].weight < kHardlySeen) continue;
+      bool at_resin = false;
+      for_near(band, band.cells()[i], 1, [&](CellIndex k) {
+        at_resin = at_resin || (in.count(k) == 0 && look.cells[k.value].log_odds < 0);
+      });
+      if (at_resin) off.push_back(i);
+    }
+    for (const CellIndex i : off) in.erase(i);
+  }
+  return in.empty() ? cells : std::vector<CellIndex>(in.begin(), in.end());
 }
 
 // The parts of a joined hollow by seam; what is too little for itself goes to the nearest part.
@@ -320,7 +312,10 @@ std::vector<Patch> find_hollows(const Band& band, const ResinLook& look) {
   std::size_t group = 0;
   for (const std::vector<CellIndex>& cells : connected(band, look)) {
     for (auto& [pair, part] : by_seam(band, cells)) {
-      Patch p = patch_of(band, look, without_tails(band, part, pair), pair, group);
+      std::vector<CellIndex> kept = without_tails(band, part, pair);
+      if (!is_pit(band, kept, extent_of(band, kept), area_of(band, kept)))
+        kept = to_half_light(band, look, from_wood_to_wood(band, look, kept, pair));
+      Patch p = patch_of(band, look, std::move(kept), pair, group);
       if (!is_line(band, p)) out.push_back(std::move(p));
     }
     ++group;

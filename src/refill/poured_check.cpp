@@ -56,7 +56,8 @@ Across look_across(const scan::Scan& scan, const Pictures& pictures, const seams
       seen = seen && photo.lens.in_frame(at, 4 * sigma_px);
       if (!seen) break;
       codes[n] = spot_codes(pictures[geometry::PhotoIndex(i)].colour, at, sigma_px);
-      seen = codes[n++].allFinite();
+      seen = codes[n].allFinite() && !burnt(codes[n]);
+      ++n;
       if (!seen) break;
     }
     if (!seen) continue;
@@ -66,37 +67,50 @@ Across look_across(const scan::Scan& scan, const Pictures& pictures, const seams
   return out;
 }
 
-std::optional<double> disagreement(const Across& a) {
+float light_of_all(const Vector3f& codes) {
+  return lights(codes).sum();
+}
+
+// Of one place.
+std::optional<SeamViews> views_at(const Across& a) {
   if (a.seam.size() < kLeastViews) return std::nullopt;
   const Vector3f seam = median_of(a.seam), wood = median_of(a.wood);
   const double contrast = static_cast<double>((wood - seam).norm());
   if (contrast < kTold) return std::nullopt;
-  std::vector<double> off;
+  std::vector<double> off, light;
   for (const Vector3f& c : a.seam) off.push_back(static_cast<double>((c - seam).norm()));
-  return core::median(std::move(off)) / (contrast + kNoise);
+  for (std::size_t k = 0; k < a.seam.size(); ++k)
+    light.push_back(static_cast<double>(light_of_all(a.seam[k]) / std::max(1e-4f, light_of_all(a.wood[k]))));
+  return SeamViews{core::median(std::move(off)) / (contrast + kNoise),
+                   *std::min_element(light.begin(), light.end())};
 }
 
 }  // namespace
 
-std::optional<double> seam_disagreement(const scan::Scan& scan, const Pictures& pictures,
-                                        const seams::FitDocument& fit, int threads) {
+std::optional<SeamViews> seam_views(const scan::Scan& scan, const Pictures& pictures,
+                                    const seams::FitDocument& fit, int threads) {
   if (fit.form_profile.size() < 3) return std::nullopt;
   const geometry::Profile form(fit.form_profile);
   const double sigma_px = spot_px(scan);
-  std::vector<std::vector<double>> of(fit.seams.size());
+  std::vector<std::vector<SeamViews>> of(fit.seams.size());
   core::parallel_for(fit.seams.size(), threads, [&](std::size_t k) {
     const std::vector<seams::SeamSample>& samples = fit.seams[k].samples;
     for (std::size_t n = 0; n < samples.size(); n += kEvery) {
       if (samples[n].width_mm < kLeastWidth_mm || samples[n].sd_mm < 0) continue;
       const Vector3d normal = form.normal(form.locate((samples[n].a + samples[n].b) / 2).uv);
-      const auto d = disagreement(look_across(scan, pictures, samples[n], normal, sigma_px));
-      if (d) of[k].push_back(*d);
+      const auto views = views_at(look_across(scan, pictures, samples[n], normal, sigma_px));
+      if (views) of[k].push_back(*views);
     }
   });
-  std::vector<double> all;
-  for (const auto& seam : of) all.insert(all.end(), seam.begin(), seam.end());
-  if (all.size() < kLeastPlaces) return std::nullopt;
-  return core::median(std::move(all));
+  std::vector<double> disagreement, darkest;
+  for (const auto& seam : of) {
+    for (const SeamViews& v : seam) {
+      disagreement.push_back(v.disagreement);
+      darkest.push_back(v.darkest);
+    }
+  }
+  if (disagreement.size() < kLeastPlaces) return std::nullopt;
+  return SeamViews{core::median(std::move(disagreement)), core::median(std::move(darkest))};
 }
 
 }  // namespace interstice::refill

@@ -9,6 +9,7 @@
 #include "refill/band_views.h"
 #include "refill/fill_limit.h"
 #include "refill/hollow_depth.h"
+#include "refill/hollow_size.h"
 #include "refill/hollows.h"
 #include "refill/next_pour.h"
 #include "refill/poured_check.h"
@@ -19,9 +20,6 @@
 
 namespace interstice::refill {
 namespace {
-
-constexpr double kEdgeSd_mm = 0.12;     // of a hollow's edge, all round alike: outlines, pose, the spot
-constexpr double kShallowest_mm = 0.5;  // of what looks hollow at all
 
 std::string best_photo(const scan::Scan& scan, const BandViews& views, const Patch& patch) {
   std::vector<double> worth(scan.photos.size(), 0);
@@ -46,46 +44,25 @@ std::vector<std::size_t> group_of_cells(const Band& band, const std::vector<Patc
   return out;
 }
 
-// From what is seen of it to what the dry measurement leaves room for.
-void add_volumes(const Band& band, const Patch& patch, const HollowDepth& depth, Hollow& h) {
-  double room_mm = 0;
-  for (const CellIndex i : patch.cells)
-    room_mm += band.cells()[i].void_depth_mm / static_cast<double>(patch.cells.size());
-  // A pit is the part of a ball: two thirds of the box round it; never deeper than half as wide again.
-  const double shape = h.kind == HollowKind::pit ? 2.0 / 3 : 1;
-  if (h.kind == HollowKind::pit) room_mm = std::min(room_mm, 0.75 * h.length_mm);
-  h.depth_at_least_mm = std::min(std::max(kShallowest_mm, depth.at_least_mm), room_mm);
-  h.floor_mm = depth.floor_mm;
-  const double deepest_mm =
-      std::max(h.depth_at_least_mm, depth.floor_mm ? std::min(room_mm, depth.floor_high_mm) : room_mm);
-  const double least_mm2 = std::max(0.5 * h.opening_mm2, h.opening_mm2 - h.opening_u95_mm2);
-  h.volume_low_ml = shape * least_mm2 * h.depth_at_least_mm / 1000;
-  h.volume_high_ml = shape * (h.opening_mm2 + h.opening_u95_mm2) * deepest_mm / 1000;
-}
-
 Hollow describe(const Sights& sights, const Patch& p, const std::vector<std::size_t>& groups,
                 const plan::Plan& plan) {
   Hollow h;
   h.kind = p.kind;
   h.tiles = {plan.tiles[p.tiles[0]].label, plan.tiles[p.tiles[1]].label};
   h.map = p.map, h.at = p.at, h.normal = p.normal, h.along = p.along;
-  h.length_mm = p.length_mm;
-  h.opening_mm2 = p.opening_mm2;
-  h.width_mm = p.opening_mm2 / p.length_mm;
-  h.opening_u95_mm2 = 2 * kEdgeSd_mm * 2 * (h.length_mm + h.width_mm);
   h.rim = p.rim;
   h.hue_share = p.hue_share;
   h.shade = p.shade;
   h.best_photo = best_photo(sights.scan, sights.views, p);
-  add_volumes(sights.band, p, depth_of(sights, p, groups), h);
+  add_size(sights.band, sights.look, p, depth_of(sights, p, groups), h);
   return h;
 }
 
-// Views that disagree over the seams as they do over open ones: nothing was poured.
+// Views that disagree over the seams as they do over open ones, and dark ones among them: nothing was poured.
 void refuse_open_seams(const scan::Scan& scan, const Pictures& pictures, const seams::FitDocument& dry,
                        int threads) {
-  const auto disagreement = seam_disagreement(scan, pictures, dry, threads);
-  if (!disagreement || *disagreement < kStandsOpen) return;
+  const auto views = seam_views(scan, pictures, dry, threads);
+  if (!views || !views->surely_open()) return;
   throw core::MeasureError(
       "the seams stand open in these photos: they show the shell before a pour, or one that filled hardly "
       "anything; measure it with interstice inspect");

@@ -27,6 +27,8 @@ struct CellEvidence {
   float shade = 1;     // its light over that of plain resin there
 };
 
+constexpr float kProvedResin = -0.3f;  // log of odds below which a cell is resin: 1.35 to 1
+
 struct ResinLook {
   // Of each view in BandViews: the resin's light expected there, B G R; NaN: not known.
   std::vector<Eigen::Vector3f> light;

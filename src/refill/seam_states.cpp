@@ -12,7 +12,6 @@ constexpr double kStretch_mm = 2.0;      // shortest told along a seam
 constexpr float kSeen = 0.15f;           // weight of a cell that was seen
 constexpr double kHalf = 0.5;
 constexpr double kCounted_mm2 = 6;  // opening of a hollow that must not be passed over
-constexpr float kProved = -0.3f;    // log of odds below which a cell is resin: 1.35 to 1
 
 // Where along the seam each of its cells lies: the nearest sample.
 std::size_t nearest_sample(const seams::FitSeam& seam, const Eigen::Vector3d& at) {
@@ -43,7 +42,7 @@ std::vector<Along> in_steps(const seams::FitSeam& seam, const Band& band, const 
     const double area = band.cells()[i].area_mm2;
     along[b].area_mm2 += area;
     if (look.cells[i.value].weight > kSeen) along[b].seen_mm2 += area;
-    if (look.cells[i.value].weight > kSeen && look.cells[i.value].log_odds < kProved)
+    if (look.cells[i.value].weight > kSeen && look.cells[i.value].log_odds < kProvedResin)
       along[b].proved_mm2 += area;
     if (hollow[i.value]) along[b].hollow_mm2 += area;
   }

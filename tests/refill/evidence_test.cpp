@@ -111,6 +111,7 @@ std::vector<Patch> found(const Colours& c, Shown what, double* area_mm2, Eigen::
 
 const Colours kBlue{{98, 76, 70}, {110, 130, 150}, {40, 26, 22}};
 const Colours kBlack{{34, 31, 30}, {80, 100, 125}, {9, 8, 8}};
+const Colours kBurntWhite{{254, 254, 254}, {110, 130, 150}, {70, 70, 70}};
 
 TEST(Evidence, StandingResinIsNoHollow) {
   for (const Colours& c : {kBlue, kBlack}) {
@@ -129,8 +130,9 @@ TEST(Evidence, MirroredLightIsNoHollow) {
 }
 
 TEST(Evidence, DarkFloorsAndWallsAreHollowsWithTheirArea) {
-  for (const Colours& c : {kBlue, kBlack}) {
+  for (const Colours& c : {kBlue, kBlack, kBurntWhite}) {
     for (const Shown what : {Shown::dark_floor, Shown::walls}) {
+      if (c.resin == kBurntWhite.resin && what == Shown::walls) continue;
       double area = 0;
       Eigen::Vector3d at;
       const std::vector<Patch> patches = found(c, what, &area, &at);
@@ -188,6 +190,60 @@ TEST(Hollows, AFaintPlaceIsABubbleOnlyWherePlainResinIsAllRound) {
     if (round[i] && !inside[i]) look.cells[i].log_odds = -0.1f;
   }
   EXPECT_TRUE(find_hollows(*s.band, look).empty());
+}
+
+// Near one piece of a pair, where the wood's own light hides what is there.
+std::vector<char> along_wood(const Band& band, const std::vector<char>& there, geometry::TileIndex piece,
+                             double within_mm) {
+  std::vector<char> out = there;
+  for (std::size_t i = 0; i < out.size(); ++i) {
+    const BandCell& c = band.cells()[CellIndex(i)];
+    const double off = c.first == piece ? c.first_mm : c.second == piece ? c.second_mm : 1e9;
+    out[i] = there[i] && off < within_mm ? 1 : 0;
+  }
+  return out;
+}
+
+TEST(Hollows, OneThatFillsMostOfTheWayReachesFromWoodToWoodButNotOverProvedResin) {
+  const Shell& s = plover();
+  const seams::FitSeam& seam = wide_seam(s.fit);
+  double area = 0, hidden = 0;
+  const std::vector<char> there = stretch(*s.band, seam, 4, &area);
+  geometry::TileIndex piece(0);
+  while (s.fit.tiles[piece.value].label != seam.tiles[0]) ++piece.value;
+  const std::vector<char> side = along_wood(*s.band, there, piece, 1.2);
+  for (std::size_t i = 0; i < side.size(); ++i)
+    hidden += side[i] ? s.band->cells()[CellIndex(i)].area_mm2 : 0;
+  EXPECT_GT(hidden, 0.2 * area);
+  const auto opening = [&](float log_odds) {
+    ResinLook look = proved_but_for(there, 2);
+    for (std::size_t i = 0; i < side.size(); ++i) {
+      if (side[i]) look.cells[i].log_odds = log_odds;
+    }
+    const std::vector<Patch> patches = find_hollows(*s.band, look);
+    return patches.size() == 1 ? patches[0].opening_mm2 : -1;
+  };
+  EXPECT_NEAR(opening(-0.1f), area, 0.06 * area);
+  EXPECT_NEAR(opening(-1), area - hidden, 0.06 * area);
+}
+
+TEST(Hollows, EndsLieWhereLightIsHalfWayFromResins) {
+  const Shell& s = plover();
+  const seams::FitSeam& seam = wide_seam(s.fit);
+  double inner = 0, outer = 0;
+  const std::vector<char> there = stretch(*s.band, seam, 4, &inner);
+  const std::vector<char> reach = stretch(*s.band, seam, 4.45, &outer);
+  EXPECT_GT(outer, 1.08 * inner);
+  const auto opening = [&](float shade_at_ends) {
+    ResinLook look = proved_but_for(reach, 2);
+    for (std::size_t i = 0; i < there.size(); ++i) {
+      if (reach[i]) look.cells[i].shade = there[i] ? 0.3f : shade_at_ends;
+    }
+    const std::vector<Patch> patches = find_hollows(*s.band, look);
+    return patches.size() == 1 ? patches[0].opening_mm2 : -1;
+  };
+  EXPECT_NEAR(opening(0.9f), inner, 0.03 * inner);
+  EXPECT_NEAR(opening(0.4f), outer, 0.03 * outer);
 }
 
 // The band's area by another way: mouth widths along the seams, against cells of that pair away from junctions.
