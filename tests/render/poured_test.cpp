@@ -76,6 +76,31 @@ TEST(Poured, SeamsWiderThanTheLimitFill) {
   EXPECT_EQ(full.filled[0], 1);
 }
 
+// Four blocks round a place 15 mm wide, 3 mm apart: resin fills the seams and runs off in the middle.
+TEST(Poured, WherePiecesStandTooFarApartAllRoundIsAHollowToo) {
+  SceneOptions o = over_blocks();
+  o.resin.limit_mm = 0.1;
+  const auto wheel = [&](double out_mm) {
+    const double a = 14, b = 20 + out_mm;
+    return std::vector<BuiltPiece>{
+        block("A01", a, b, 37, 25, 60, 16, 10, 0.3), block("A02", -b, a, 25, 37, 60, 16, 10, 0.3),
+        block("A03", -a, -b, 37, 25, 60, 16, 10, 0.3), block("A04", b, -a, 25, 37, 60, 16, 10, 0.3)};
+  };
+  const Form form(o.form);
+  const auto poured = [&](const std::vector<BuiltPiece>& pieces) {
+    return pour_resin(form, o, pieces, true_seams(form, pieces, 3, 1));
+  };
+  const Poured p = poured(wheel(0));
+  ASSERT_EQ(p.voids.size(), 1u);
+  // Farther than 4.5 mm from every block: 6 mm square.
+  EXPECT_NEAR(p.voids[0].opening_mm2, 36, 6);
+  EXPECT_LT(p.voids[0].map.norm(), 0.5);
+  EXPECT_GT(p.voids[0].depth_mm, 15);
+  const Poured narrower = poured(wheel(-2));  // 11 mm wide
+  ASSERT_EQ(narrower.voids.size(), 1u);
+  EXPECT_NEAR(narrower.voids[0].opening_mm2, 4, 2);
+}
+
 TEST(Poured, BubblesAreHalfEllipsoidsInStandingResin) {
   SceneOptions o = over_blocks();
   o.resin.limit_mm = 0.1;  // all fills

@@ -11,7 +11,7 @@
 namespace interstice::sweep {
 namespace {
 
-constexpr const char* kTruth = R"({"seams": [
+constexpr const char* kPouredTruth = R"({"seams": [
   {"tiles": ["A01", "A02"], "mouth_mm": 2.0, "length_mm": 30, "poured": "void"},
   {"tiles": ["A02", "A03"], "mouth_mm": 2.4, "length_mm": 30, "poured": "void"},
   {"tiles": ["A03", "A04"], "mouth_mm": 3.5, "length_mm": 20, "poured": "filled"},
@@ -35,7 +35,7 @@ TEST(PouredSweep, ScoresByHand) {
       {"tiles": ["A01", "A02"], "map": [-5.9, 0], "opening_mm2": 2, "volume_ml": [0.5, 0.6]},
       {"tiles": ["A03", "A04"], "map": [43.2, 0], "opening_mm2": 10, "volume_ml": [0.04, 0.12]},
       {"tiles": ["A04", "A05"], "map": [0, 47.5], "opening_mm2": 3, "volume_ml": [0.002, 0.004]}]})",
-                             kTruth);
+                             kPouredTruth);
   EXPECT_EQ(s.hollows, 2);  // the third is smaller than what counts
   ASSERT_EQ(s.found.size(), 1u);
   EXPECT_NEAR(s.found[0].opening_ratio, 0.8, 1e-12);  // of the nearer of two
