@@ -155,7 +155,10 @@ void add_paper(CLI::App& plan, Chosen& chosen) {
       "--labels", a->labels,
       "File of names, a line each: number, label, such as P07, B03; the letter is the ring (A the lowest), "
       "the number counts counter-clockwise; or with the ring as a third column");
-  c->add_option("--numbered", a->numbered, "Drawing to write, .svg: the papers with their numbers");
+  c->add_option(
+      "--numbered", a->numbered,
+      "Page to write, .html: the papers are tapped in the order of their names, and it makes the file "
+      "for --labels; or a drawing, .svg, of the papers with their numbers");
   c->add_option("--out", a->out, "Plan to write, such as plan.json")->required();
   add_stock(c, a->trace.tile_thickness_mm, a->trace.smallest_fill_mm, a->gap_mm, a->trace.name);
   c->add_option("--bevel", a->trace.bevel_deg,

@@ -7,6 +7,7 @@
 #include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
 
+#include "bench/papers_page.h"
 #include "layout/paper_names.h"
 #include "report/markup.h"
 
@@ -27,6 +28,12 @@ std::string shown_picture(const cv::Mat& picture) {
 }
 
 }  // namespace
+
+std::string papers_to_tap(const std::vector<layout::PaperPage>& pages, const std::vector<cv::Mat>& pictures) {
+  std::vector<std::string> shown;
+  for (const cv::Mat& picture : pictures) shown.push_back(shown_picture(picture));
+  return bench::papers_page(pages, shown);
+}
 
 std::string numbered_papers(const std::vector<layout::PaperPage>& pages,
                             const std::vector<cv::Mat>& pictures) {

@@ -13,4 +13,7 @@ namespace interstice::app {
 std::string numbered_papers(const std::vector<layout::PaperPage>& pages,
                             const std::vector<cv::Mat>& pictures);
 
+// The same as a page on which they are tapped in the order of their names (bench/papers_page.h).
+std::string papers_to_tap(const std::vector<layout::PaperPage>& pages, const std::vector<cv::Mat>& pictures);
+
 }  // namespace interstice::app

@@ -3,6 +3,7 @@
 #include <fmt/core.h>
 
 #include <cstdio>
+#include <filesystem>
 #include <nlohmann/json.hpp>
 
 #include "app/console.h"
@@ -53,6 +54,11 @@ std::vector<std::string> scale_notes(const ScannedPapers& scanned) {
   return notes;
 }
 
+bool is_page(const std::string& file) {
+  const std::string ending = std::filesystem::path(file).extension().string();
+  return ending == ".html" || ending == ".htm";
+}
+
 // Without names there is nothing to lay: how many papers there are, and what is to be done.
 int only_numbered(const PlanPaperArguments& a, const ScannedPapers& scanned) {
   if (a.common.json) {
@@ -66,14 +72,19 @@ int only_numbered(const PlanPaperArguments& a, const ScannedPapers& scanned) {
   for (const std::string& note : scale_notes(scanned)) std::printf("%s\n", note.c_str());
   for (const layout::PaperPage& page : scanned.pages) {
     for (const std::string& line : page.left_out) std::printf("left out, %s\n", line.c_str());
+    for (const std::string& line : page.look_again) std::printf("look again: %s\n", line.c_str());
   }
-  std::printf(
-      "no plan yet: the papers have numbers, P01 to %s, but no names; %s\n",
-      layout::proposed_name(scanned.papers - 1).c_str(),
-      a.numbered.empty() ? "see which is which with --numbered papers.svg" : ("see " + a.numbered).c_str());
-  std::printf(
-      "write a line a paper, such as P01, A03 (A: the lowest ring; 03: third counter-clockwise), into a "
-      "file and give it with --labels\n");
+  std::printf("no plan yet: the papers have numbers, P01 to %s, but no names; %s\n",
+              layout::proposed_name(scanned.papers - 1).c_str(),
+              a.numbered.empty() ? "name them by tapping with --numbered papers.html"
+              : is_page(a.numbered)
+                  ? ("tap them on " + a.numbered + ", and give the file it makes with --labels").c_str()
+                  : ("see " + a.numbered).c_str());
+  if (!is_page(a.numbered)) {
+    std::printf(
+        "or write a line a paper, such as P01, A03 (A: the lowest ring; 03: third counter-clockwise), into a "
+        "file and give it with --labels\n");
+  }
   return kNeedsWork;
 }
 
@@ -84,12 +95,17 @@ int run_plan_paper(const PlanPaperArguments& a) {
   for (const std::string& scan : a.scans) inputs.add(scan);
   core::OutputFile out(a.out, core::FileKind::plan(), inputs);
   std::optional<core::OutputFile> numbered;
-  if (!a.numbered.empty()) numbered.emplace(a.numbered, core::FileKind::svg(), inputs);
+  const bool to_tap = is_page(a.numbered);
+  if (!a.numbered.empty())
+    numbered.emplace(a.numbered, to_tap ? core::FileKind::page() : core::FileKind::svg(), inputs);
   core::checked_name(a.trace.name, "--name");
   const layout::FormInput form = layout::read_form(a.form, a.reading);
   Progress progress(a.common.quiet || a.common.json, a.common.progress);
   const ScannedPapers scanned = read_scans(a, progress);
-  if (numbered) numbered->write(numbered_papers(scanned.pages, scanned.pictures));
+  if (numbered) {
+    numbered->write(to_tap ? papers_to_tap(scanned.pages, scanned.pictures)
+                           : numbered_papers(scanned.pages, scanned.pictures));
+  }
   if (a.labels.empty()) return only_numbered(a, scanned);
   const std::vector<layout::PaperName> names = layout::read_paper_names(
       core::read_file(a.labels, 1u << 20), core::one_line(a.labels, 400), scanned.papers);

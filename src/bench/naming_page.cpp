@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "bench/naming_board.h"
 #include "bench/page_frame.h"
 #include "geometry/polygon.h"
 #include "report/markup.h"
@@ -46,10 +47,7 @@ std::string image_of(const Bowl& bowl, const UnrolledPicture& picture) {
 // One piece that can be tapped; its name stands beside its middle, where the drawn one stands.
 std::string piece_group(const plan::PlannedTile& tile) {
   const Vector2d middle = geometry::centroid(tile.outline);
-  return "<g class=\"piece\" role=\"button\" tabindex=\"0\" data-label=\"" + escaped(tile.label) +
-         "\" aria-label=\"" + escaped(tile.label) + ", ring " + std::to_string(tile.ring) +
-         ", not named\"><path d=\"" + path_of(tile.outline) + "\"/><text " +
-         fmt::format("x=\"{:.1f}\" y=\"{:.1f}\"", middle.x(), -middle.y() + 7) + "></text></g>";
+  return naming_piece(tile.label, tile.ring, path_of(tile.outline), middle.x(), -middle.y() + 7);
 }
 
 std::string look_again_list(const Bowl& bowl, const plan::Plan& plan, const UnrolledPicture& picture) {
@@ -88,21 +86,9 @@ std::string naming_page(const Bowl& bowl, const plan::Plan& plan,
   const std::string place = "/b/" + bowl.key;
   const std::string body =
       "<p class=\"trail\"><a href=\"" + place + "\">" + report::named(bowl.name) +
-      "</a></p><h1>Names of the pieces</h1><p>Tap the pieces in the order of their names.</p>"
-      "<div class=\"naming\"><div class=\"row\"><label for=\"next-name\">Next name</label><input "
-      "id=\"next-name\" value=\"A01\" maxlength=\"40\" autocomplete=\"off\" autocapitalize=\"characters\" "
-      "spellcheck=\"false\"><button class=\"key\" type=\"button\" id=\"next-ring\">Next ring</button><button "
-      "class=\"key\" type=\"button\" id=\"undo\" disabled>Undo</button></div>"
-      "<p id=\"naming-said\" role=\"status\"></p></div>"
-      "<div class=\"unrolled\" tabindex=\"0\" role=\"group\" aria-label=\"The pieces, unrolled\"><svg "
-      "id=\"unrolled\" viewBox=\"" +
-      whole.text() + "\">" + (picture ? image_of(bowl, *picture) : "") + pieces +
-      "</svg></div><div class=\"row\"><button class=\"key\" type=\"button\" id=\"larger\">Larger</button>"
-      "<button class=\"key\" type=\"button\" id=\"smaller\">Smaller</button><button class=\"key main\" "
-      "type=\"button\" id=\"keep-names\" disabled>Keep these names</button></div>"
-      "<p class=\"soft\">With the keyboard: Tab or arrows to a piece, Enter names it, Backspace takes the "
-      "last "
-      "name back.</p>" +
+      "</a></p><h1>Names of the pieces</h1><p>Tap the pieces in the order of their names.</p>" +
+      naming_board({(picture ? image_of(bowl, *picture) : "") + pieces, whole.text(), "The pieces, unrolled",
+                    "Keep these names"}) +
       (picture ? look_again_list(bowl, plan, *picture) : "");
   return framed({"Names of the pieces", body, {"name.js"}, true, "data-place=\"" + place + "\""});
 }

@@ -114,8 +114,9 @@ Shape measure_shape(scan::Scan& scan,
     shape.scatter_mm = model.scatter();
     describe_roundness(model, base, kRimBand_mm, shape);
     options.progress("telling how sure the form is");
-    shape.u95_mm = form_u95({scan, pictures, shape.profile, model, options.scale_sd, options.cards_uneven_mm,
-                             kRimBand_mm, options.threads});
+    shape.budget = form_budget({scan, pictures, shape.profile, model, options.scale_sd,
+                                options.cards_uneven_mm, kRimBand_mm, options.threads});
+    for (const PointBudget& of : shape.budget) shape.u95_mm.push_back(2 * of.u());
   }
   keep_sure_bumps(shape);
   return shape;

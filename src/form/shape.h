@@ -12,6 +12,7 @@
 #include <string>
 #include <vector>
 
+#include "form/budget.h"
 #include "geometry/profile.h"
 #include "scan/scan.h"
 #include "surface/height_field.h"
@@ -38,6 +39,7 @@ struct Ring {
 struct Shape {
   geometry::Profile profile;                     // measured, pole to rim
   std::vector<double> u95_mm;                    // at its points, along the normal, coverage 95 %
+  std::vector<PointBudget> budget;               // at its points: what u95 is made of
   std::vector<char> seen;                        // at its points: whether the photos show the form there
   double unseen_pole_mm = 0, unseen_rim_mm = 0;  // stretch of the meridian at its ends gone on by its bend
   double seen_share = 0;                         // of the form's area

@@ -48,7 +48,7 @@ std::optional<HeightModel> half(const UncertaintyInput& in, std::size_t which) {
 
 }  // namespace
 
-std::vector<double> form_u95(const UncertaintyInput& in) {
+std::vector<PointBudget> form_budget(const UncertaintyInput& in) {
   const std::vector<Vector2d>& rz = in.profile.points();
   std::vector<double> rho(rz.size(), 0), apart;
   for (std::size_t i = 1; i < rz.size(); ++i) rho[i] = rho[i - 1] + (rz[i] - rz[i - 1]).norm();
@@ -56,24 +56,23 @@ std::vector<double> form_u95(const UncertaintyInput& in) {
   // Without halves to compare: a third of a pixel of the photos, as poses are refused beyond.
   const double without = in.scan.quality.pixel_footprint_mm / 3;
   for (const double s : rho) apart.push_back(a && b ? a->mean(s) - b->mean(s) : 2 * without);
-  std::vector<double> u95;
+  std::vector<PointBudget> budget(rz.size());
   for (std::size_t i = 0; i < rz.size(); ++i) {
     double squares = 0, n = 0;
     for (std::size_t k = 0; k < rz.size(); ++k) {
       if (std::abs(rho[k] - rho[i]) > kWindow_mm || rho[k] > in.profile.length() - in.rim_band_mm) continue;
       squares += apart[k] * apart[k], n += 1;
     }
-    const double poses = n > 0 ? std::sqrt(squares / n) / 2 : without;
     const geometry::MeridianPoint at = in.profile.at(rho[i]);
-    const double scale = in.scale_sd * std::abs(at.rz.dot(at.normal));
-    const double paper = std::hypot(kPaperSd_mm, in.cards_uneven_mm) * std::abs(at.normal.y());
-    const double scatter = in.model.mean_sd(std::min(rho[i], in.profile.length()));
-    const double shared = kShared_px * in.scan.quality.pixel_footprint_mm;
-    const double bend = bend_error_mm(in.profile, rho[i]);
-    u95.push_back(2 * std::sqrt(scatter * scatter + poses * poses + scale * scale + paper * paper +
-                                shared * shared + bend * bend));
+    PointBudget& of = budget[i];
+    of.poses = n > 0 ? std::sqrt(squares / n) / 2 : without;
+    of.scale = in.scale_sd * std::abs(at.rz.dot(at.normal));
+    of.bench = std::hypot(kPaperSd_mm, in.cards_uneven_mm) * std::abs(at.normal.y());
+    of.scatter = in.model.mean_sd(std::min(rho[i], in.profile.length()));
+    of.shared = kShared_px * in.scan.quality.pixel_footprint_mm;
+    of.bend = bend_error_mm(in.profile, rho[i]);
   }
-  return u95;
+  return budget;
 }
 
 }  // namespace interstice::form

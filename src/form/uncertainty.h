@@ -8,6 +8,7 @@
 
 #include <vector>
 
+#include "form/budget.h"
 #include "form/height_model.h"
 #include "surface/pictures.h"
 
@@ -24,7 +25,7 @@ struct UncertaintyInput {
   int threads = 0;
 };
 
-// One a point of the profile, mm.
-std::vector<double> form_u95(const UncertaintyInput& input);
+// One a point of the profile.
+std::vector<PointBudget> form_budget(const UncertaintyInput& input);
 
 }  // namespace interstice::form

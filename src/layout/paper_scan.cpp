@@ -9,6 +9,7 @@
 
 #include "core/errors.h"
 #include "core/median.h"
+#include "layout/paper_parting.h"
 
 namespace interstice::layout {
 namespace {
@@ -16,7 +17,7 @@ namespace {
 using Eigen::Vector2d;
 
 constexpr double kLongest_px = 3600;  // of the picture worked on: 0.08 mm on a page of 297 mm
-constexpr double kSmallestPiece_mm2 = 60;
+constexpr double kSmallestPiece_mm2 = 60, kScrap_mm2 = 15;
 constexpr double kPaperStep_mm = 0.25;
 constexpr double kInch_mm = 25.4;
 
@@ -115,13 +116,14 @@ double at(const cv::Mat& value, const Vector2d& px) {
   return (1 - fy) * ((1 - fx) * v(0, 0) + fx * v(0, 1)) + fy * ((1 - fx) * v(1, 0) + fx * v(1, 1));
 }
 
-// How far outside the point the colour passes half of the paper's own, coming from outside; px.
+// How far outside the point the colour passes half of the paper's own, coming from outside; px. Where another
+// paper is within reach, the background between them comes first.
 double edge_offset(const cv::Mat& value, const Vector2d& p, const Vector2d& out, double half, double reach) {
   constexpr double kStep = 0.25;
   double before = at(value, p + reach * out);
   for (double s = reach - kStep; s > -reach; s -= kStep) {
     const double here = at(value, p + s * out);
-    if (here >= half) return before < half ? s + kStep * (here - half) / std::max(1e-9, here - before) : s;
+    if (here >= half && before < half) return s + kStep * (here - half) / std::max(1e-9, here - before);
     before = here;
   }
   return 0;
@@ -190,33 +192,94 @@ PaperPiece piece_of(const geometry::Polygon& fine_px_up, double mm_per_px, doubl
   return piece;
 }
 
-void find_pieces(const Contrast& contrast, const CheckLine& line, double mm_per_px, double shrunk,
-                 PaperPage& page) {
+std::string place_words(const Vector2d& px, double mm_per_px) {
+  return fmt::format("x = {:.0f}, y = {:.0f} mm", px.x() * mm_per_px, px.y() * mm_per_px);
+}
+
+using Contour = std::vector<cv::Point>;
+
+std::vector<Contour> contours_of(const cv::Mat& paper) {
+  std::vector<Contour> contours;
+  cv::findContours(paper, contours, cv::RETR_EXTERNAL, cv::CHAIN_APPROX_NONE);
+  return contours;
+}
+
+cv::Mat filled(const Contour& contour, const cv::Rect& box) {
+  cv::Mat inside(box.size(), CV_8U, cv::Scalar(0));
+  cv::drawContours(inside, std::vector<Contour>{contour}, 0, cv::Scalar(255), cv::FILLED, cv::LINE_8,
+                   cv::noArray(), 0, -box.tl());
+  return inside;
+}
+
+// Cuts papers that touch apart, in the mask and in the colours that outlines are drawn from, and tells where.
+void part_touching(cv::Mat& paper, cv::Mat& value, double mm_per_px, PaperPage& page) {
+  constexpr double kCoarse_mm = 0.25, kLeastHalf_mm = 2;
+  const int by = std::max(1, static_cast<int>(std::lround(kCoarse_mm / mm_per_px)));
+  const double coarse_mm = by * mm_per_px;
+  for (const Contour& contour : contours_of(paper)) {
+    if (cv::contourArea(contour) * mm_per_px * mm_per_px < 2 * kSmallestPiece_mm2) continue;
+    const cv::Rect box = cv::boundingRect(contour);
+    cv::Mat coarse;
+    cv::resize(filled(contour, box), coarse, {std::max(1, box.width / by), std::max(1, box.height / by)}, 0,
+               0, cv::INTER_AREA);
+    const Vector2d shrink(static_cast<double>(coarse.cols) / box.width,
+                          static_cast<double>(coarse.rows) / box.height);
+    const auto whole = [&](const Vector2d& p) {
+      return Vector2d((p.x() + 0.5) / shrink.x() - 0.5 + box.x, (p.y() + 0.5) / shrink.y() - 0.5 + box.y);
+    };
+    for (const PaperNeck& neck :
+         paper_necks(coarse > 127, kLeastHalf_mm / coarse_mm, kSmallestPiece_mm2 / (coarse_mm * coarse_mm))) {
+      const Vector2d from = whole(neck.from_px), to = whole(neck.to_px), middle = (from + to) / 2;
+      const std::string where = page.file + ": near " + place_words(middle, mm_per_px);
+      const double width_mm = (to - from).norm() * mm_per_px;
+      if (neck.of_width >= kNeck) {
+        page.look_again.push_back(
+            where +
+            fmt::format(": a paper is only {:.0f} mm wide there; are these two that touch?", width_mm));
+        continue;
+      }
+      const Vector2d beyond = 1.5 * coarse_mm / mm_per_px * (to - from) / std::max(1e-9, (to - from).norm());
+      const auto pixel = [](const Vector2d& p) { return cv::Point(cvRound(p.x()), cvRound(p.y())); };
+      // Two pixels wide, so that regions that touch at corners of pixels are apart too.
+      cv::line(paper, pixel(from - beyond), pixel(to + beyond), cv::Scalar(0), 2);
+      cv::line(value, pixel(from - beyond), pixel(to + beyond), cv::Scalar(0), 1);
+      page.look_again.push_back(
+          where + fmt::format(": two papers touch along {:.1f} mm and were parted there; lay them apart and "
+                              "scan again if their edges count there",
+                              width_mm));
+    }
+  }
+}
+
+void find_pieces(Contrast contrast, const CheckLine& line, double mm_per_px, double shrunk, PaperPage& page) {
   const auto px = [&](double mm) { return std::max(1, static_cast<int>(std::lround(mm / mm_per_px))); };
   cv::Mat paper = contrast.value > contrast.threshold;
   // Hairs and dust go; a pencil line along the edge does not part what it surrounds.
   const int brush = 2 * px(0.3) + 1;
   cv::morphologyEx(paper, paper, cv::MORPH_OPEN,
                    cv::getStructuringElement(cv::MORPH_ELLIPSE, {brush, brush}));
-  std::vector<std::vector<cv::Point>> contours;
-  cv::findContours(paper, contours, cv::RETR_EXTERNAL, cv::CHAIN_APPROX_NONE);
+  part_touching(paper, contrast.value, mm_per_px, page);
   const cv::Point2f on_line(static_cast<float>((line.from_px.x() + line.to_px.x()) / 2),
                             static_cast<float>((line.from_px.y() + line.to_px.y()) / 2));
   std::vector<cv::Rect> boxes;
-  for (const std::vector<cv::Point>& contour : contours) {
-    if (cv::contourArea(contour) * mm_per_px * mm_per_px < kSmallestPiece_mm2) continue;
+  for (const Contour& contour : contours_of(paper)) {
+    const double area_mm2 = cv::contourArea(contour) * mm_per_px * mm_per_px;
     const cv::Rect box = cv::boundingRect(contour);
+    const Vector2d middle(box.x + 0.5 * box.width, box.y + 0.5 * box.height);
     if (cv::pointPolygonTest(contour, on_line, false) >= 0) continue;
-    if (touches_edge(box, paper.size())) {
-      page.left_out.push_back(
-          page.file + ": " +
-          fmt::format("a paper near x = {:.0f}, y = {:.0f} mm is cut off by the picture's edge",
-                      (box.x + box.width / 2) * mm_per_px, (box.y + box.height / 2) * mm_per_px));
+    if (area_mm2 < kSmallestPiece_mm2) {
+      if (area_mm2 > kScrap_mm2) {
+        page.left_out.push_back(page.file + ": a scrap of " + fmt::format("{:.0f}", area_mm2) +
+                                " square millimetres near " + place_words(middle, mm_per_px));
+      }
       continue;
     }
-    cv::Mat inside(box.size(), CV_8U, cv::Scalar(0));
-    cv::drawContours(inside, std::vector<std::vector<cv::Point>>{contour}, 0, cv::Scalar(255), cv::FILLED,
-                     cv::LINE_8, cv::noArray(), 0, -box.tl());
+    if (touches_edge(box, paper.size())) {
+      page.left_out.push_back(page.file + ": a paper near " + place_words(middle, mm_per_px) +
+                              " is cut off by the picture's edge");
+      continue;
+    }
+    const cv::Mat inside = filled(contour, box);
     std::vector<double> values;
     for (int y = 0; y < box.height; y += 2) {
       for (int x = 0; x < box.width; x += 2) {

@@ -1,7 +1,7 @@
 // Pieces of paper on a flatbed, from a picture to their outlines in millimetres.
 //
-// Model: papers lie flat, apart from one another and from the picture's edges, on a background of one colour
-// that they stand out from (darker or lighter). The background is what the picture's border shows; an outline
+// Model: papers lie flat, apart from the picture's edges and from one another (those that touch are parted, see
+// layout/paper_parting.h, and told), on a background of one colour that they stand out from (darker or lighter). The background is what the picture's border shows; an outline
 // runs where the colour is halfway between background and paper. The scale is the picture's own check line:
 // its length was measured; the paper that it is drawn on is no piece.
 //
@@ -37,8 +37,9 @@ struct PaperPage {
   int width_px = 0, height_px = 0;
   double mm_per_px = 0;
   CheckLine check_line;
-  std::vector<PaperPiece> pieces;     // row by row, from the upper left
-  std::vector<std::string> left_out;  // cut off by the picture's edge, one line each
+  std::vector<PaperPiece> pieces;       // row by row, from the upper left
+  std::vector<std::string> left_out;    // cut off by the picture's edge, or a scrap; one line each
+  std::vector<std::string> look_again;  // papers that touched and were parted, or may be two; one line each
 };
 
 // Throws InputError, naming the file: no check line, one that contradicts the file's resolution by more than

@@ -76,6 +76,7 @@ TraceResult trace_papers(const std::vector<PaperPage>& pages, const std::vector<
   for (const PaperPage& page : pages) {
     for (const PaperPiece& piece : page.pieces) pieces.push_back(&piece);
     result.left_out.insert(result.left_out.end(), page.left_out.begin(), page.left_out.end());
+    result.look_again.insert(result.look_again.end(), page.look_again.begin(), page.look_again.end());
   }
   std::vector<char> named(pieces.size(), 0);
   std::vector<PaperToLay> papers;

@@ -105,6 +105,33 @@ TEST_F(PaperInput, NumberedNamedAndLaid) {
   fs::remove(path("plan.json"));
 }
 
+// The page to tap papers on; left with what belongs to it for tests/serve/papers_test.mjs.
+TEST_F(PaperInput, APageToTapThePapersOn) {
+  const fs::path left = fs::path(INTERSTICE_RESULTS) / "papers";
+  fs::create_directories(left);
+  for (const char* file : {"scan.png", "form.csv", "labels.csv"})
+    fs::copy_file(path(file), left / file, fs::copy_options::overwrite_existing);
+  fs::remove(left / "papers.html");
+  const Ran ran = paper(path("scan.png") + " --check-line 150 --numbered " + (left / "papers.html").string());
+  EXPECT_EQ(ran.exit_code, 1) << ran.err;
+  EXPECT_NE(ran.out.find("papers.html, and give the file it makes with --labels"), std::string::npos)
+      << ran.out;
+  const std::string page = slurp((left / "papers.html").string());
+  std::size_t papers = 0;
+  for (std::size_t at = page.find("<g class=\"piece\""); at != std::string::npos;
+       at = page.find("<g class=\"piece\"", at + 1))
+    ++papers;
+  EXPECT_EQ(papers, pieces_);
+  EXPECT_NE(page.find("default-src 'none'"), std::string::npos);
+  EXPECT_EQ(page.find("src=\"/"), std::string::npos) << "it loads nothing";
+  // Written again over itself; never over somebody's own page.
+  EXPECT_EQ(
+      paper(path("scan.png") + " --check-line 150 --numbered " + (left / "papers.html").string()).exit_code,
+      1);
+  std::ofstream(path("own.html")) << "<html>mine</html>";
+  refused(path("scan.png") + " --check-line 150 --numbered " + path("own.html"), "own.html");
+}
+
 // Two papers of the lowest ring take each other's names: they do not fit where they are said to stand.
 TEST_F(PaperInput, PapersWithEachOthersNamesAreToldOf) {
   std::string text = slurp(path("labels.csv"));

@@ -115,29 +115,12 @@ inline void fill(cv::Mat& page, const geometry::Polygon& mm_up, double px_per_mm
   }
 }
 
-inline Sheet scanned(const std::vector<geometry::Polygon>& papers, const SheetOptions& o = {}) {
+// Papers where they lie, mm, y up; the sheet is `height_mm` high.
+inline Sheet drawn(const std::vector<geometry::Polygon>& placed, double height_mm, const SheetOptions& o) {
   Sheet sheet;
-  std::mt19937 random(11);
-  std::uniform_real_distribution<double> even(-1, 1);
   const double width_mm = 210, k = o.dpi / 25.4;
-  double x = 8, row = 0, top = 22;
-  for (const geometry::Polygon& paper : papers) {  // y down here
-    const double turn = o.most_turn_deg * even(random) * std::numbers::pi / 180;
-    Vector2d low(1e9, 1e9), high(-1e9, -1e9);
-    geometry::Polygon turned;
-    for (const Vector2d& p : paper) {
-      turned.emplace_back(std::cos(turn) * p.x() - std::sin(turn) * p.y(),
-                          std::sin(turn) * p.x() + std::cos(turn) * p.y());
-      low = low.cwiseMin(turned.back()), high = high.cwiseMax(turned.back());
-    }
-    if (x + (high - low).x() > width_mm - 8) x = 8, top += row + 4, row = 0;
-    const Vector2d move(x - low.x(), -top - high.y());
-    for (Vector2d& p : turned) p += move;
-    sheet.middles_px.push_back(Vector2d(move.x() * k - 0.5, -move.y() * k - 0.5));
-    sheet.outlines_mm.push_back(turned);
-    x += (high - low).x() + 4, row = std::max(row, (high - low).y());
-  }
-  const int rows = cvRound((top + row + 8) * k), columns = cvRound(width_mm * k);
+  sheet.outlines_mm = placed;
+  const int rows = cvRound(height_mm * k), columns = cvRound(width_mm * k);
   cv::Mat page(rows, columns, CV_8UC3, o.background);
   const cv::Scalar paper_colours[] = {{236, 240, 242}, {150, 190, 215}, {225, 228, 230}};
   fill(page, {{20, -5}, {200, -5}, {200, -17}, {20, -17}}, k, paper_colours[0]);
@@ -148,7 +131,9 @@ inline Sheet scanned(const std::vector<geometry::Polygon>& papers, const SheetOp
   for (const double at : {30.0, 30 + o.check_line_mm}) {
     if (o.ticks) ink(at - 0.125, 8, at + 0.125, 12);
   }
-  for (std::size_t i = 0; i < papers.size(); ++i) {
+  for (std::size_t i = 0; i < placed.size(); ++i) {
+    const Vector2d middle = geometry::centroid(placed[i]);
+    sheet.middles_px.push_back(Vector2d(middle.x() * k - 0.5, -middle.y() * k - 0.5));
     fill(page, sheet.outlines_mm[i], k, paper_colours[i % 3]);
     cv::putText(page, "B" + std::to_string(i),
                 cv::Point(cvRound(sheet.middles_px[i].x() - 30), cvRound(sheet.middles_px[i].y())),
@@ -163,6 +148,30 @@ inline Sheet scanned(const std::vector<geometry::Polygon>& papers, const SheetOp
   wide.convertTo(sheet.picture.bgr, CV_8UC3);
   sheet.picture.file = "papers.png";
   return sheet;
+}
+
+inline Sheet scanned(const std::vector<geometry::Polygon>& papers, const SheetOptions& o = {}) {
+  std::vector<geometry::Polygon> placed;
+  std::mt19937 random(11);
+  std::uniform_real_distribution<double> even(-1, 1);
+  const double width_mm = 210;
+  double x = 8, row = 0, top = 22;
+  for (const geometry::Polygon& paper : papers) {  // y down here
+    const double turn = o.most_turn_deg * even(random) * std::numbers::pi / 180;
+    Vector2d low(1e9, 1e9), high(-1e9, -1e9);
+    geometry::Polygon turned;
+    for (const Vector2d& p : paper) {
+      turned.emplace_back(std::cos(turn) * p.x() - std::sin(turn) * p.y(),
+                          std::sin(turn) * p.x() + std::cos(turn) * p.y());
+      low = low.cwiseMin(turned.back()), high = high.cwiseMax(turned.back());
+    }
+    if (x + (high - low).x() > width_mm - 8) x = 8, top += row + 4, row = 0;
+    const Vector2d move(x - low.x(), -top - high.y());
+    for (Vector2d& p : turned) p += move;
+    placed.push_back(turned);
+    x += (high - low).x() + 4, row = std::max(row, (high - low).y());
+  }
+  return drawn(placed, top + row + 8, o);
 }
 
 }  // namespace interstice::flatbed

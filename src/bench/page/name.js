@@ -1,7 +1,9 @@
-// Names by tapping: one tap a piece, in the order of the names.
+// Names by tapping: one tap a piece, in the order of the names. On the bench they are kept there; on a page that is
+// a file (data-file: the labels' file to make) they are handed back as that file.
 (function () {
   "use strict";
-  var byId = window.bench.byId, place = byId("main").dataset.place;
+  var byId = function (id) { return document.getElementById(id); };
+  var place = byId("main").dataset.place, file = byId("main").dataset.file, kind = byId("main").dataset.kind || "piece";
   var pieces = Array.prototype.slice.call(document.querySelectorAll(".piece"));
   var next = byId("next-name"), said = byId("naming-said"), taps = [], store = "names " + place, width = 100;
 
@@ -21,13 +23,12 @@
     var tap = taps.find(function (t) { return t.label === piece.dataset.label; });
     return tap && tap.name;
   }
-  function ringOf(piece) { return piece.getAttribute("aria-label").replace(/^.*, (ring \d+), .*$/, "$1"); }
   function show() {
     pieces.forEach(function (piece) {
-      var name = nameOf(piece), ring = piece.dataset.ring || (piece.dataset.ring = ringOf(piece));
+      var name = nameOf(piece), ring = piece.dataset.ring ? ", ring " + piece.dataset.ring : "";
       piece.classList.toggle("has-name", !!name);
-      piece.querySelector("text").textContent = name || "";
-      piece.setAttribute("aria-label", name ? name + ", " + ring + ", named" : piece.dataset.label + ", " + ring + ", not named");
+      piece.querySelector("text").textContent = name || piece.dataset.shown || "";
+      piece.setAttribute("aria-label", (name || piece.dataset.label) + ring + (name ? ", named" : ", not named"));
     });
     byId("undo").disabled = !taps.length;
     byId("keep-names").disabled = !taps.length;
@@ -36,11 +37,11 @@
   function tell(text) { said.textContent = text; }
   function left() {
     var count = pieces.length - taps.length;
-    return count ? count + (count === 1 ? " piece is" : " pieces are") + " left" : "all are named";
+    return count ? count + " " + kind + (count === 1 ? " is" : "s are") + " left" : "all are named";
   }
   function tap(piece) {
     var name = next.value.trim();
-    if (nameOf(piece)) { tell("This piece is " + nameOf(piece) + " already; Undo takes the last name back."); return; }
+    if (nameOf(piece)) { tell("This " + kind + " is " + nameOf(piece) + " already; Undo takes the last name back."); return; }
     if (!name || /[,;\t#]/.test(name)) { tell("A name has no comma, semicolon or #."); return; }
     if (taps.some(function (t) { return t.name === name; })) { tell(name + " is taken; type another."); return; }
     taps.push({ label: piece.dataset.label, name: name });
@@ -97,16 +98,28 @@
   byId("larger").addEventListener("click", function () { size(width * 1.5); });
   byId("smaller").addEventListener("click", function () { size(width / 1.5); });
 
-  byId("keep-names").addEventListener("click", function () {
-    var lines = taps.map(function (t) { return t.label + "," + t.name; }).join("\n") + "\n";
-    window.bench.post(place + "/names", { labels: lines }).then(function (r) {
+  function labels() { return taps.map(function (t) { return t.label + "," + t.name; }).join("\n") + "\n"; }
+  // A file; where the browser makes none, the lines to copy.
+  function handBack() {
+    var link = document.createElement("a"), text = labels();
+    link.href = URL.createObjectURL(new Blob([text], { type: "text/csv" }));
+    link.download = file;
+    link.click();
+    setTimeout(function () { URL.revokeObjectURL(link.href); }, 60000);
+    byId("labels-text").value = text;
+    byId("labels-box").hidden = false;
+    tell(file + " is made; " + left());
+  }
+  function keep() {
+    window.bench.post(place + "/names", { labels: labels() }).then(function (r) {
       return r.text().then(function (text) {
         if (!r.ok) { tell(text); return; }
         try { sessionStorage.removeItem(store); } catch (e) { /* nothing was kept */ }
         location.href = JSON.parse(text).place;
       });
     }).catch(function () { tell("The bench cannot be reached; the names wait here."); });
-  });
+  }
+  byId("keep-names").addEventListener("click", file ? handBack : keep);
 
   try {
     var kept = JSON.parse(sessionStorage.getItem(store) || "null");
