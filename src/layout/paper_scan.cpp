@@ -213,8 +213,8 @@ cv::Mat filled(const Contour& contour, const cv::Rect& box) {
 
 // Cuts papers that touch apart, in the mask and in the colours that outlines are drawn from, and tells where.
 void part_touching(cv::Mat& paper, cv::Mat& value, double mm_per_px, PaperPage& page) {
-  constexpr double kCoarse_mm = 0.25, kLeastHalf_mm = 2;
-  const int by = std::max(1, static_cast<int>(std::lround(kCoarse_mm / mm_per_px)));
+  constexpr double kCell_mm = 0.25, kLeastHalf_mm = 2;
+  const int by = std::max(1, static_cast<int>(std::lround(kCell_mm / mm_per_px)));
   const double coarse_mm = by * mm_per_px;
   for (const Contour& contour : contours_of(paper)) {
     if (cv::contourArea(contour) * mm_per_px * mm_per_px < 2 * kSmallestPiece_mm2) continue;
