@@ -23,27 +23,6 @@ double bend_of(const geometry::Profile& form, double rho) {
   return std::abs(std::atan2(a.x() * b.y() - a.y() * b.x(), a.dot(b))) / (to - from);
 }
 
-// Heights less the median of their ring of the map. Where the form below is off in one place alone, as a first
-// rough one may be at the pole, all heights of that place are far from the rest of the form's, and only from
-// their own neighbours' can be told which of them are mistaken.
-std::vector<double> off_their_ring(const std::vector<FormCell>& cells, double length) {
-  constexpr std::size_t kFew = 12;  // cells that make a median of their own
-  const auto rings = static_cast<std::size_t>(std::max(1.0, std::ceil(length / kMeanKnot_mm)));
-  const auto ring_of = [&](const FormCell& c) {
-    return std::min(rings - 1, static_cast<std::size_t>(std::max(0.0, c.rho) / kMeanKnot_mm));
-  };
-  std::vector<std::vector<double>> heights(rings);
-  std::vector<double> all;
-  for (const FormCell& c : cells) heights[ring_of(c)].push_back(c.height), all.push_back(c.height);
-  const double whole = core::median(all);
-  std::vector<double> middle;
-  for (const std::vector<double>& ring : heights)
-    middle.push_back(ring.size() < kFew ? whole : core::median(ring));
-  std::vector<double> off;
-  for (const FormCell& c : cells) off.push_back(c.height - middle[ring_of(c)]);
-  return off;
-}
-
 }  // namespace
 
 HeightModel::Row HeightModel::row_at(double rho, double theta) const {
@@ -122,8 +101,10 @@ HeightModel::HeightModel(const std::vector<FormCell>& cells, const geometry::Pro
   rows.reserve(cells.size());
   for (const FormCell& c : cells) rows.push_back(row_at(c.rho, c.theta)), heights.push_back(c.height);
   x_ = Eigen::VectorXd::Zero(before.rows());
-  std::vector<double> off = off_their_ring(cells, form.length());
-  scatter_ = std::max(kLeastScatter_mm, core::robust_sd_about(off, 0));
+  std::vector<double> off = heights;
+  const double middle = core::median(off);
+  for (double& d : off) d -= middle;
+  scatter_ = std::max(kLeastScatter_mm, core::robust_sd_about(heights, middle));
   for (int round = 0; round < 6; ++round) {
     Eigen::MatrixXd normal = before;
     Eigen::VectorXd right = Eigen::VectorXd::Zero(before.rows());

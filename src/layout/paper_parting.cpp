@@ -72,7 +72,7 @@ std::vector<Meeting> meetings(const cv::Mat& distance, double least_px, double l
   return found;
 }
 
-// The shortest way across the region through a place: from the nearest place of the edge to the nearest that
+// The shortest way across the region through a place: from the nearest place beside it to the nearest that
 // lies the other way.
 std::optional<PaperNeck> across(const std::vector<cv::Point>& edge, const Meeting& meeting) {
   const Vector2d at(meeting.at.x, meeting.at.y);
@@ -99,10 +99,12 @@ std::vector<PaperNeck> paper_necks(const cv::Mat& region, double least_px, doubl
   cv::Mat framed, distance;
   cv::copyMakeBorder(region, framed, 1, 1, 1, 1, cv::BORDER_CONSTANT, cv::Scalar(0));
   cv::distanceTransform(framed, distance, cv::DIST_L2, cv::DIST_MASK_PRECISE);
-  std::vector<std::vector<cv::Point>> edges;
-  cv::findContours(framed, edges, cv::RETR_EXTERNAL, cv::CHAIN_APPROX_NONE);
+  // The background beside it: a neck of one pixel has no inside.
+  cv::Mat beside;
+  cv::dilate(framed, beside, cv::Mat());
+  beside -= framed;
   std::vector<cv::Point> edge;
-  for (const std::vector<cv::Point>& line : edges) edge.insert(edge.end(), line.begin(), line.end());
+  cv::findNonZero(beside, edge);
   std::vector<PaperNeck> necks;
   for (const Meeting& meeting : meetings(distance, least_px, least_area_px)) {
     if (auto neck = across(edge, meeting)) {

@@ -18,7 +18,7 @@ namespace interstice::layout {
 inline constexpr double kNeck = 0.6, kWaist = 0.75;
 
 struct PaperNeck {
-  Eigen::Vector2d from_px, to_px;  // across it, on the papers' edges
+  Eigen::Vector2d from_px, to_px;  // across it, just outside either edge
   double of_width = 0;             // its width over that of the narrower paper; below kNeck: parted
   double width_px() const { return (to_px - from_px).norm(); }
   Eigen::Vector2d middle_px() const { return (from_px + to_px) / 2; }

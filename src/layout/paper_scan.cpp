@@ -160,6 +160,12 @@ bool touches_edge(const cv::Rect& box, const cv::Size& size) {
          box.y + box.height >= size.height - 1;
 }
 
+bool ends_at_edge(const CheckLine& line, const cv::Size& size, int within_px) {
+  const cv::Rect inside(within_px, within_px, size.width - 2 * within_px, size.height - 2 * within_px);
+  return !inside.contains(cv::Point(cvRound(line.from_px.x()), cvRound(line.from_px.y()))) ||
+         !inside.contains(cv::Point(cvRound(line.to_px.x()), cvRound(line.to_px.y())));
+}
+
 // Rows of papers from above, each from the left.
 void sort_in_rows(std::vector<PaperPiece>& pieces, std::vector<cv::Rect> boxes) {
   std::vector<std::size_t> order(pieces.size());
@@ -258,6 +264,9 @@ void find_pieces(Contrast contrast, const CheckLine& line, double mm_per_px, dou
   const int brush = 2 * px(0.3) + 1;
   cv::morphologyEx(paper, paper, cv::MORPH_OPEN,
                    cv::getStructuringElement(cv::MORPH_ELLIPSE, {brush, brush}));
+  // The check line parts no paper, wherever it ends.
+  const auto pixel = [](const Vector2d& p) { return cv::Point(cvRound(p.x()), cvRound(p.y())); };
+  cv::line(paper, pixel(line.from_px), pixel(line.to_px), cv::Scalar(255), px(1.0));
   part_touching(paper, contrast.value, mm_per_px, page);
   const cv::Point2f on_line(static_cast<float>((line.from_px.x() + line.to_px.x()) / 2),
                             static_cast<float>((line.from_px.y() + line.to_px.y()) / 2));
@@ -266,7 +275,11 @@ void find_pieces(Contrast contrast, const CheckLine& line, double mm_per_px, dou
     const double area_mm2 = cv::contourArea(contour) * mm_per_px * mm_per_px;
     const cv::Rect box = cv::boundingRect(contour);
     const Vector2d middle(box.x + 0.5 * box.width, box.y + 0.5 * box.height);
-    if (cv::pointPolygonTest(contour, on_line, false) >= 0) continue;
+    if (cv::pointPolygonTest(contour, on_line, false) >= 0) {
+      if (ends_at_edge(line, paper.size(), px(3)))
+        page.left_out.push_back(page.file + ": the check line ends at the picture's edge; is it cut off?");
+      continue;
+    }
     if (area_mm2 < kSmallestPiece_mm2) {
       if (area_mm2 > kScrap_mm2) {
         page.left_out.push_back(page.file + ": a scrap of " + fmt::format("{:.0f}", area_mm2) +

@@ -54,7 +54,7 @@ int main(int argc, char** argv) {
   std::printf(
       "| errors | forms | points | RMS mm | within u95 | (e/u)^2 | forms all inside |\n"
       "|---|---|---|---|---|---|---|\n");
-  print("by the photos, scale and bench known", sweep::coverage_of_photos(forms));
+  print("check line and paper known", sweep::coverage_of_photos(forms));
   print("check line and paper drawn", sweep::coverage_of_all(forms, 200));
   return 0;
 }

@@ -52,7 +52,7 @@ renderer::SceneOptions bare_form_scene(int seed) {
   o.form.fullness = random.between(2, 2.7);
   o.form.cut = random.unit() < 0.4 ? random.between(0.1, 0.45) : 0;
   o.form.error_mm = random.between(-0.8, 0.8);
-  o.layout.piece_size_mm = random.between(24, 40);
+  o.layout.piece_size_mm = random.between(34, 48);
   o.layout.rings_placed = 1, o.layout.missing = 1000;  // none glued on
   o.look.form_grey = random.between(0.45, 0.7);
   o.look.side_light = random.unit() < 0.4 ? random.between(0.2, 1) : 0;
@@ -69,7 +69,7 @@ renderer::SceneOptions bare_form_scene(int seed) {
   o.camera.noise = random.between(1, 4);
   o.camera.sharpen = random.between(0, 0.6);
   o.camera.jpeg_quality = static_cast<int>(random.between(85, 96));
-  o.sampling = {1, 4, 16, 4, 1};
+  o.sampling = {1, 4, 12, 1.4, 1};  // a coarser mesh lies inside the form by its chords' sagitta
   // Cards and form fill the picture.
   double reach = 0;
   for (const renderer::CardPlace& card : renderer::place_cards(o, 0))
@@ -175,9 +175,11 @@ FormCoverage coverage_of_photos(const std::vector<MeasuredForm>& forms) {
   for (const MeasuredForm& form : forms) {
     sums.push_back(sums_of(
         form, [](const MeridianError& p) { return p.error; },
-        [](const MeridianError& p) {
+        [&](const MeridianError& p) {
           form::PointBudget b = p.budget;
-          b.scale = b.bench = 0;
+          // Cards that lie unevenly stay in it: these do.
+          const double paper = form.paper_sd_mm * p.normal.y();
+          b.scale = 0, b.bench = std::sqrt(std::max(0.0, b.bench * b.bench - paper * paper));
           return b.u();
         }));
   }

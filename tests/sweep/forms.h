@@ -49,7 +49,7 @@ struct FormCoverage {
   double forms_all_in = 0;  // share of forms all of whose points lie inside
 };
 
-// Errors as photos make them alone, against the budget without scale and bench.
+// Errors as photos and uneven cards make them, against the budget without scale and paper.
 FormCoverage coverage_of_photos(const std::vector<MeasuredForm>& forms);
 // With scale and paper drawn `draws` times a form, against the whole budget.
 FormCoverage coverage_of_all(const std::vector<MeasuredForm>& forms, int draws);
