@@ -44,6 +44,9 @@ int main(int argc, char** argv) {
     } catch (const core::MeasureError& e) {
       std::fprintf(stderr, "form %d: refused: %s\n", seed, e.what());
       continue;
+    } catch (const core::InputError& e) {  // a shape that no layout fits
+      std::fprintf(stderr, "form %d: not rendered: %s\n", seed, e.what());
+      continue;
     }
     const sweep::FormCoverage one = sweep::coverage_of_photos({forms.back()});
     std::fprintf(stderr, "%s: %.2f mm a pixel, %zu points, RMS %.3f mm, within %.2f, (e/u)^2 %.2f\n",

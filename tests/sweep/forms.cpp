@@ -5,6 +5,7 @@
 #include <random>
 #include <sstream>
 
+#include "core/errors.h"
 #include "form/bare_scan.h"
 #include "form/shape.h"
 #include "renderer/random.h"
@@ -40,6 +41,15 @@ geometry::Profile true_profile(const renderer::Scene& scene, double up_mm) {
   return geometry::Profile(rz);
 }
 
+bool can_be_laid_out(const renderer::SceneOptions& options) {
+  try {
+    renderer::make_scene(options);
+    return true;
+  } catch (const core::InputError&) {
+    return false;
+  }
+}
+
 }  // namespace
 
 renderer::SceneOptions bare_form_scene(int seed) {
@@ -52,7 +62,8 @@ renderer::SceneOptions bare_form_scene(int seed) {
   o.form.fullness = random.between(2, 2.7);
   o.form.cut = random.unit() < 0.4 ? random.between(0.1, 0.45) : 0;
   o.form.error_mm = random.between(-0.8, 0.8);
-  o.layout.piece_size_mm = random.between(34, 48);
+  o.layout.piece_size_mm = random.between(28, 40);
+  o.layout.thickness_mm = 5, o.layout.corner_radius_mm = 2, o.layout.planned_gap_mm = 2.5;
   o.layout.rings_placed = 1, o.layout.missing = 1000;  // none glued on
   o.look.form_grey = random.between(0.45, 0.7);
   o.look.side_light = random.unit() < 0.4 ? random.between(0.2, 1) : 0;
@@ -75,6 +86,8 @@ renderer::SceneOptions bare_form_scene(int seed) {
   for (const renderer::CardPlace& card : renderer::place_cards(o, 0))
     reach = std::max(reach, card.frame.origin.head<2>().norm() + 50);
   o.camera.footprint_mm = 2 * reach / 1280 * random.between(0.95, 1.1);
+  // A small or steep form has no room for small pieces.
+  while (!can_be_laid_out(o) && o.layout.piece_size_mm < o.form.rim_radius_mm) o.layout.piece_size_mm *= 1.2;
   return o;
 }
 
