@@ -70,12 +70,14 @@ MeasuredScan measure_scan(const MeasuringArguments& arguments, const plan::Plan&
   }
   options.threads = arguments.common.threads;
   options.progress = [&](const std::string& what) { progress.step(what); };
-  measured.scan =
+  scan::Scan scan =
       scan::scan_photos_keeping(arguments.photos, measured.plan, options, kept ? &*kept : nullptr);
   surface::SurfaceOptions surface;
   surface.threads = arguments.common.threads;
   surface.progress = options.progress;
-  measured.surface = surface::build_surface(measured.scan, measured.plan, surface);
+  surface::AlignedScan aligned = surface::align_to_plan(std::move(scan), measured.plan, surface);
+  measured.scan = std::move(aligned.scan);
+  measured.surface = std::move(aligned.surface);
   return measured;
 }
 

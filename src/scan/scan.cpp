@@ -44,10 +44,11 @@ Scan scan_photos_keeping(const std::filesystem::path& folder, const plan::Plan& 
   return scan;
 }
 
-void turn_scan(Scan& scan, double angle) {
+Scan turned(Scan scan, double angle) {
   const Eigen::AngleAxisd turn(angle, Vector3d::UnitZ());
   for (ScannedPhoto& photo : scan.photos) photo.camera_T_bowl = photo.camera_T_bowl * turn;
   for (Vector3d& p : scan.points) p = turn.inverse() * p;
+  return scan;
 }
 
 }  // namespace interstice::scan

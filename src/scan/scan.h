@@ -1,7 +1,7 @@
 // From a folder of photos to measured cameras round a form.
 //
 // Frame `bowl`: axis z, rim plane z = 0, foot up; after scan_photos() the turn about the axis is arbitrary
-// (it is settled by the pattern of pieces, see surface/pattern_azimuth.h) and turn_scan() sets it. Millimetres; pixels
+// (it is settled by the pattern of pieces, see surface/pattern_azimuth.h) and turned() sets it. Millimetres; pixels
 // in sensor orientation. Scale comes from the printed cards and the measured check line. Errors: InputError
 // for files, MeasureError when the photos cannot be measured.
 #pragma once
@@ -89,7 +89,7 @@ struct Scan {
 
 Scan scan_photos(const std::filesystem::path& folder, const plan::Plan& plan, const ScanOptions& options);
 
-// Turns the bowl frame: the new x axis lies at `angle` (rad, counter-clockwise) in the old frame.
-void turn_scan(Scan& scan, double angle);
+// With the bowl frame turned: the new x axis lies at `angle` (rad, counter-clockwise) in the old frame.
+Scan turned(Scan scan, double angle);
 
 }  // namespace interstice::scan

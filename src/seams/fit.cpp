@@ -1,5 +1,7 @@
 #include "seams/fit.h"
 
+#include <fmt/core.h>
+
 #include <algorithm>
 #include <cmath>
 #include <numbers>
@@ -7,6 +9,7 @@
 #include <set>
 #include <string>
 
+#include "core/errors.h"
 #include "core/median.h"
 #include "core/parallel.h"
 #include "edges/best_photo.h"
@@ -196,6 +199,19 @@ void measure_walls(const scan::Scan& scan, const surface::Surface& surface, cons
   }
 }
 
+// Coarser photos have nowhere been measured truly: widths come out a millimetre and more off (accuracy of rendered scenes).
+constexpr double kCoarsest_mm = 0.6;
+
+void check_fineness(const scan::Scan& scan) {
+  const double pixel_mm = scan.quality.pixel_footprint_mm;
+  if (pixel_mm <= kCoarsest_mm) return;
+  throw core::MeasureError(
+      fmt::format("the photos are too coarse: a pixel covers {:.2f} mm of the pieces, and edges cannot be "
+                  "told at more than {:.1f} mm; "
+                  "go nearer, or take photos of more pixels",
+                  pixel_mm, kCoarsest_mm));
+}
+
 FitQuality quality_of(const scan::Scan& scan) {
   FitQuality q;
   q.photos_given = scan.quality.photos_given;
@@ -234,11 +250,17 @@ void find_arrises(const scan::Scan& scan,
   });
 }
 
+// The pieces, and the scan with its photos where all of them agree on the edges.
+struct MeasuredTiles {
+  scan::Scan scan;
+  std::vector<TileResult> results;
+};
+
 // All pieces: placed among the planned ones, traced within wide windows, and once it is known how far this
 // bowl's arrises are broken, to the end.
-std::vector<TileResult> measure_tiles(
-    scan::Scan& scan, const surface::Surface& surface, const plan::Plan& plan,
-    const geometry::IndexedVector<geometry::PhotoIndex, surface::Picture>& pictures, int threads) {
+MeasuredTiles measure_tiles(const scan::Scan& given, const surface::Surface& surface, const plan::Plan& plan,
+                            const geometry::IndexedVector<geometry::PhotoIndex, surface::Picture>& pictures,
+                            int threads) {
   std::vector<Start> starts(plan.tiles.size());
   for (std::size_t t = 0; t < starts.size(); ++t) {
     starts[t].face = edges::start_face(surface.heights, plan, geometry::TileIndex(t));
@@ -250,14 +272,16 @@ std::vector<TileResult> measure_tiles(
     edges::PlaceOptions place;
     place.around = {&as_planned, t};
     starts[t].placed =
-        edges::place_outline(scan, pictures, starts[t].face.frame, starts[t].planned.outline, place);
+        edges::place_outline(given, pictures, starts[t].face.frame, starts[t].planned.outline, place);
   });
   const edges::Occluders as_placed = occluders_of(starts, true);
   std::vector<edges::ArrisPrior> known;
   for (const Start& start : starts) known.push_back(known_of(start));
-  find_arrises(scan, pictures, as_placed, threads, starts, known);
-  if (auto agreeing = edges::with_photos_agreeing(scan, traced_of(starts))) {
-    scan = std::move(*agreeing);
+  find_arrises(given, pictures, as_placed, threads, starts, known);
+  MeasuredTiles out{given, std::vector<TileResult>(plan.tiles.size())};
+  const scan::Scan& scan = out.scan;
+  if (auto agreeing = edges::with_photos_agreeing(given, traced_of(starts))) {
+    out.scan = std::move(*agreeing);
     find_arrises(scan, pictures, as_placed, threads, starts, known);
   }
   learn_corners(starts, known);
@@ -267,12 +291,11 @@ std::vector<TileResult> measure_tiles(
     first = edges::trace_arris(scan, pictures, start_of(first), known[t], {0.2}, {&as_placed, t});
   });
   learn_corners(starts, known);
-  std::vector<TileResult> results(plan.tiles.size());
-  core::parallel_for(results.size(), threads, [&](std::size_t t) {
-    results[t] =
+  core::parallel_for(starts.size(), threads, [&](std::size_t t) {
+    out.results[t] =
         fit_tile(scan, surface, pictures, plan, geometry::TileIndex(t), starts[t], known[t], {&as_placed, t});
   });
-  return results;
+  return out;
 }
 
 std::set<std::string> lowest_ring(const plan::Plan& plan) {
@@ -289,16 +312,18 @@ std::set<std::string> lowest_ring(const plan::Plan& plan) {
 
 FitDocument fit_pieces(const scan::Scan& given, const surface::Surface& surface, const plan::Plan& plan,
                        const FitOptions& options) {
-  scan::Scan scan = given;
+  check_fineness(given);
   FitDocument fit;
   fit.name = plan.name;
   fit.smallest_fill_mm = options.smallest_fill_mm;
   fit.finished_wall = options.finished_wall;
   fit.form_profile = surface.form.points();
-  fit.quality = quality_of(scan);
+  fit.quality = quality_of(given);
   options.progress("measuring the pieces' edges");
-  const auto pictures = surface::read_pictures(scan, 0, true, options.threads);
-  std::vector<TileResult> results = measure_tiles(scan, surface, plan, pictures, options.threads);
+  const auto pictures = surface::read_pictures(given, 0, true, options.threads);
+  MeasuredTiles tiles = measure_tiles(given, surface, plan, pictures, options.threads);
+  const scan::Scan& scan = tiles.scan;
+  std::vector<TileResult>& results = tiles.results;
   doubt_lone_edges(results);
   measure_walls(scan, surface, plan, pictures, options.threads, results);
   geometry::IndexedVector<geometry::TileIndex, MeasuredTile> measured;

@@ -26,10 +26,9 @@ constexpr std::size_t kMostElsewhere = 4;  // a quarter of the photos, as many a
 // are three degrees wide) passes 4.5 once in 2000.
 constexpr double kLeastClearance = 3.0, kLeastOverSurroundings = 4.5;
 
-// Photos that show the form where most do not have it are left out and named; whether there were any. Too
-// many of them are refused: which of them are right, nobody can say.
-bool leave_out_elsewhere(scan::Scan& scan, const std::vector<ElsewhereIn>& elsewhere) {
-  if (elsewhere.empty()) return false;
+// Photos that show the form where most do not have it are left out and named. Too many of them are refused: which of
+// them are right, nobody can say.
+scan::Scan without_elsewhere(scan::Scan scan, const std::vector<ElsewhereIn>& elsewhere) {
   if (kMostElsewhere * elsewhere.size() > scan.photos.size()) {
     const auto farthest =
         std::max_element(elsewhere.begin(), elsewhere.end(),
@@ -51,7 +50,7 @@ bool leave_out_elsewhere(scan::Scan& scan, const std::vector<ElsewhereIn>& elsew
          fmt::format("shows the form elsewhere than the other photos, by about {:.1f} mm", it->moved_mm)});
   }
   scan.photos = std::move(kept);
-  return true;
+  return scan;
 }
 
 }  // namespace
@@ -78,7 +77,7 @@ cv::Mat filled_heights(const HeightField& field, double fallback_mm) {
   return filled;
 }
 
-Surface build_surface(scan::Scan& scan, const plan::Plan& plan, const SurfaceOptions& options) {
+AlignedScan align_to_plan(scan::Scan scan, const plan::Plan& plan, const SurfaceOptions& options) {
   Surface surface;
   options.progress("laying the photos out on the form");
   const auto pictures = read_pictures(scan, kDenseFootprint_mm, true, options.threads);
@@ -92,7 +91,7 @@ Surface build_surface(scan::Scan& scan, const plan::Plan& plan, const SurfaceOpt
         "the plan's pattern was not found on the form; check that this is the form's plan and photograph it "
         "from all round, also from above"));
   }
-  scan::turn_scan(scan, surface.turn.angle);
+  scan = scan::turned(std::move(scan), surface.turn.angle);
   options.progress("measuring heights");
   HeightOptions heights;
   heights.highest_mm = plan.tile_thickness_mm + kHeadroom_mm;
@@ -100,8 +99,8 @@ Surface build_surface(scan::Scan& scan, const plan::Plan& plan, const SurfaceOpt
   surface.heights = sweep_heights(scan, pictures, plan.profile, grid, heights);
   const Eigen::Vector3d middle(0, 0, plan.profile.points().front().y() / 2);
   const auto differences = place_differences(scan, pictures, plan.profile, surface.heights, options.threads);
-  if (leave_out_elsewhere(scan, form_elsewhere(differences, place_sds(scan, middle))))
-    return build_surface(scan, plan, options);
+  const std::vector<ElsewhereIn> elsewhere = form_elsewhere(differences, place_sds(scan, middle));
+  if (!elsewhere.empty()) return align_to_plan(without_elsewhere(std::move(scan), elsewhere), plan, options);
   surface.form = plan.profile.offset(form_offsets(surface.heights, plan));
   options.progress("drawing the map");
   surface.ortho_grid = MapGrid::covering(plan.profile.length() + 2, options.ortho_mm);
@@ -110,7 +109,7 @@ Surface build_surface(scan::Scan& scan, const plan::Plan& plan, const SurfaceOpt
   const cv::Mat colours =
       map_picture(scan, pictures, plan.profile, surface.ortho_grid, 0, fine, 1, options.threads);
   colours.convertTo(surface.ortho, CV_8UC3);
-  return surface;
+  return {std::move(scan), std::move(surface)};
 }
 
 }  // namespace interstice::surface

@@ -1,8 +1,7 @@
 // The surface stage as one call: the pattern's turn, dense heights, the form as it truly is, pictures on the
 // map.
 //
-// Frame `bowl`: after build_surface() the scan is turned so that the plan's labels lie where the plan draws
-// them. Errors: MeasureError when the plan's pattern is not on the form.
+// Frame `bowl`: turned by align_to_plan() so that the plan's labels lie where the plan draws them. Errors: MeasureError when the plan's pattern is not on the form.
 #pragma once
 
 #include <functional>
@@ -32,7 +31,12 @@ struct SurfaceOptions {
   std::function<void(const std::string&)> progress = [](const std::string&) {};
 };
 
-Surface build_surface(scan::Scan& scan, const plan::Plan& plan, const SurfaceOptions& options);
+// A scan in the plan's frame, without the photos that show the form elsewhere, and its surface.
+struct AlignedScan {
+  scan::Scan scan;
+  Surface surface;
+};
+AlignedScan align_to_plan(scan::Scan scan, const plan::Plan& plan, const SurfaceOptions& options);
 
 // Heights without holes: unknown cells take the mean of their surroundings (the piece's thickness where
 // nothing is near). For pictures and the cloud, not for measuring.

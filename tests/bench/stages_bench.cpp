@@ -42,8 +42,10 @@ scan::ScanOptions scan_options() {
 const Measured& measured() {
   static const Measured all = [] {
     Measured m;
-    m.scan = scan::scan_photos(kFolder / "photos", m.plan, scan_options());
-    m.surface = surface::build_surface(m.scan, m.plan, {});
+    surface::AlignedScan aligned =
+        surface::align_to_plan(scan::scan_photos(kFolder / "photos", m.plan, scan_options()), m.plan, {});
+    m.scan = std::move(aligned.scan);
+    m.surface = std::move(aligned.surface);
     m.fit = seams::fit_pieces(m.scan, m.surface, m.plan, {});
     m.pour = pour::plan_pours(m.fit, m.plan, {}, {});
     m.pictures = surface::read_pictures(m.scan, 0, true, 0);

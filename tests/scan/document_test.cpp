@@ -302,9 +302,8 @@ TEST_F(ScanDocument, MissingOrCutFilesAreRefused) {
 
 // Turning the bowl frame changes no picture: the same point, named in the new frame, lands on the same pixel.
 TEST_F(ScanDocument, TurningKeepsThePictures) {
-  scan::Scan turned = scan_;
   const double angle = 0.61;
-  scan::turn_scan(turned, angle);
+  scan::Scan turned = scan::turned(scan_, angle);
   for (std::size_t k = 0; k < scan_.points.size(); ++k) {
     for (std::size_t i = 0; i < 2; ++i) {
       EXPECT_LT((turned.photos[geometry::PhotoIndex(i)].project(turned.points[k]) -
@@ -315,8 +314,7 @@ TEST_F(ScanDocument, TurningKeepsThePictures) {
   }
   // The new x axis lies at the angle in the old frame.
   turned.points = {Vector3d(std::cos(angle), std::sin(angle), 2)};
-  scan::turn_scan(turned, angle);
-  EXPECT_LT((turned.points[0] - Vector3d(1, 0, 2)).norm(), 1e-12);
+  EXPECT_LT((scan::turned(turned, angle).points[0] - Vector3d(1, 0, 2)).norm(), 1e-12);
 }
 
 }  // namespace
