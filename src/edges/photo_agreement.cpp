@@ -7,6 +7,7 @@
 #include <string>
 #include <tuple>
 
+#include "camera/field_prior.h"
 #include "edges/photo_errors.h"
 #include "edges/shift_fit.h"
 
@@ -19,7 +20,6 @@ using geometry::PhotoIndex;
 
 namespace {
 
-constexpr int kCells = 12;  // of a field, along the long side
 // Shifts that are less across edges are within what readings are trusted to.
 constexpr double kLittle_px = 0.1;
 constexpr std::size_t kEvery = 2;  // points: neighbours say nearly the same
@@ -31,11 +31,14 @@ struct Lenses {
 
 Lenses lenses_of(const scan::Scan& scan) {
   Lenses out;
-  std::map<std::tuple<std::string, int, int>, std::size_t> known;
+  std::map<std::tuple<std::string, int, int, int>, std::size_t> known;
   for (const scan::ScannedPhoto& photo : scan.photos) {
     const camera::Lens& lens = photo.lens;
-    const auto [at, is_new] = known.try_emplace({lens.camera, lens.width, lens.height}, out.fields.size());
-    if (is_new) out.fields.emplace_back(lens.width, lens.height, kCells);
+    // As fine as the field that it has, to be added to it.
+    const int cells = lens.residual ? lens.residual->cells() : camera::kLensCells;
+    const auto [at, is_new] =
+        known.try_emplace({lens.camera, lens.width, lens.height, cells}, out.fields.size());
+    if (is_new) out.fields.emplace_back(lens.width, lens.height, cells);
     out.of.push_back(at->second);
   }
   return out;
@@ -116,8 +119,8 @@ std::optional<scan::Scan> with_photos_agreeing(const scan::Scan& scan,
   const ShiftFit::Freedom freedom = fit.best_freedom();
   if (!(freedom.affine_px > 0 || freedom.field_px > 0)) return std::nullopt;
   const Sizes sizes = sizes_of(fit, freedom, all);
-  const double known = known_mm2(scan, traced);
   if (!(sizes.found_px2 > kLittle_px * kLittle_px)) return std::nullopt;
+  const double known = known_mm2(scan, traced);
   const double before = std::max(known, sizes.found_mm2);
   const double after = before * sizes.learning_mm2 / (before + sizes.learning_mm2);
   const VectorXd shifts = fit.solve(freedom, ShiftFit::From::both);

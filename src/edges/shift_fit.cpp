@@ -4,7 +4,7 @@
 #include <algorithm>
 #include <cmath>
 
-#include "camera/field_neighbours.h"
+#include "camera/field_prior.h"
 
 namespace interstice::edges {
 
@@ -18,8 +18,6 @@ namespace {
 constexpr Index kClasses = 3;  // of views that may err alike: onto a wall, the more aslant, and contours
 constexpr double kMostSlope = 2;
 constexpr Index kAffine = 6;
-// The same as of the adjustment's fields: a coefficient that nothing reaches stays near nought.
-constexpr double kWeak = 3;
 // Standard deviations tried, pixels: each twice the one before.
 constexpr double kLeast_px = 1.0 / 32;
 constexpr int kTried = 6;
@@ -111,7 +109,7 @@ void ShiftFit::add_priors(const Freedom& freedom, MatrixXd& normal) const {
   for (std::size_t l = 0; l < fields_.size(); ++l) {
     const Index first = field_at(l);
     normal.diagonal().segment(first, 2 * fields_[l].coefficients()).array() +=
-        precision(kWeak * freedom.field_px);
+        precision(camera::kWeakField * freedom.field_px);
     if (!(freedom.field_px > 0)) continue;
     camera::for_neighbours_in_threes(fields_[l], [&](Index x, Index y, Index z) {
       const std::array<std::pair<Index, double>, 3> difference{{{x, 1}, {y, -2}, {z, 1}}};

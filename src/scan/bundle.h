@@ -3,8 +3,8 @@
 //
 // Model: pixel = brown_project(lens with fx, fy scaled by the photo's focusing, camera_T_bench * p), moved by the
 // photo's rows and the lens's residual (camera::Lens::shift) where they are free. Corners are known points of a card
-// in frame `card` (mm, already at the print's true scale), flat or bent as `bend_per_mm` says; tie points are free. Frame `bench`: that of the first card; its pose is held (the gauge), scale comes from the cards'
-// lengths. Noise: corners by their own sd, tie points by theirs, both robustified (Cauchy); every observation
+// in frame `card` (mm, already at the print's true scale), flat or bent as `bend_per_mm` says; tie points are free.
+// Frame `bench`: that of the first card; its pose is held (the gauge), scale comes from the cards' lengths. Noise: corners by their own sd, tie points by theirs, both robustified (Cauchy); every observation
 // group may be rescaled by the caller from the residuals. The lens is tied to its start values by
 // `lens_prior_sd`, each photo's focusing to 1 by `focus_prior_sd`: phones move the lens a little between
 // shots. Errors: MeasureError when the adjustment does not converge to finite values. Source: the classical

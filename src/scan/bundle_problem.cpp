@@ -129,8 +129,7 @@ void add_nought_priors(ceres::Problem& problem, Vectors& blocks, double prior_sd
 // What ties a field's coefficients to each other, and weakly to nought.
 void add_field_prior(ceres::Problem& problem, std::vector<Vector2d>& field, const camera::ShiftField& shape,
                      double prior_sd_px) {
-  constexpr double kWeak = 3;
-  add_nought_priors<2>(problem, field, kWeak * prior_sd_px);
+  add_nought_priors<2>(problem, field, camera::kWeakField * prior_sd_px);
   if (!(prior_sd_px > 0)) return;
   const auto coefficient = [&](Eigen::Index i) { return field[static_cast<std::size_t>(i)].data(); };
   camera::for_neighbours_in_threes(shape, [&](Eigen::Index a, Eigen::Index b, Eigen::Index c) {

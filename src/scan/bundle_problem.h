@@ -7,7 +7,7 @@
 #include <array>
 #include <vector>
 
-#include "camera/field_neighbours.h"
+#include "camera/field_prior.h"
 #include "scan/bundle.h"
 #include "scan/reproject.h"
 

@@ -10,15 +10,13 @@
 #include <utility>
 #include <vector>
 
+#include "camera/field_prior.h"
 #include "scan/bundle_problem.h"
 
 namespace interstice::scan {
 
 namespace {
 
-// Knots of a lens's field along the long side of a photo: a lens's own waves are longer than a twelfth of it
-// (common practice, no source).
-constexpr int kCells = 12;
 // Freedom at first, far more than any phone needs: the photos then say how much of it is used.
 constexpr double kStartShift_px = 3, kStartResidual_px = 0.5;
 constexpr double kStartBend_per_mm = 3e-4;  // 1.5 mm at 100 mm from the middle of a card
@@ -98,7 +96,7 @@ double roughness(const Bundle& bundle) {
 }
 
 camera::ShiftField empty_field(const camera::Lens& lens) {
-  return {lens.width, lens.height, kCells};
+  return {lens.width, lens.height, camera::kLensCells};
 }
 
 // Coefficients of the lenses' fields that at least one observation reaches.
@@ -132,7 +130,8 @@ bool places_have_something_in_common(const Bundle& bundle, const BundleSummary& 
       const Eigen::Vector2d r = residual(bundle, o) / (factor * o.sd_px);
       if (!(r.norm() < kMistaken)) continue;
       const LensIndex l = bundle.lens_of[o.photo];
-      const double cell_px = std::max(bundle.lenses[l].width, bundle.lenses[l].height) / double(kCells);
+      const double cell_px =
+          std::max(bundle.lenses[l].width, bundle.lenses[l].height) / double(camera::kLensCells);
       Cell& cell = cells[{l.value, int(o.pixel.x() / cell_px), int(o.pixel.y() / cell_px)}];
       cell.sum += r;
       cell.count += 1;

@@ -207,8 +207,7 @@ void check_fineness(const scan::Scan& scan) {
   if (pixel_mm <= kCoarsest_mm) return;
   throw core::MeasureError(
       fmt::format("the photos are too coarse: a pixel covers {:.2f} mm of the pieces, and edges cannot be "
-                  "told at more than {:.1f} mm; "
-                  "go nearer, or take photos of more pixels",
+                  "told at more than {:.1f} mm; go nearer, or take photos of more pixels",
                   pixel_mm, kCoarsest_mm));
 }
 

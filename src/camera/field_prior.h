@@ -1,9 +1,14 @@
-// Coefficients of a field of shifts that are neighbours: what keeps it smooth is said of their second differences.
+// What is known beforehand of a lens's field of shifts: how fine it is, and that its second differences are small.
 #pragma once
 
 #include "camera/shift_field.h"
 
 namespace interstice::camera {
+
+// Cells along the long side of a photo: a lens's own waves are longer than a twelfth of it (common practice, no source).
+inline constexpr int kLensCells = 12;
+// Standard deviation of a coefficient itself, in those of second differences: one that nothing reaches stays near nought.
+inline constexpr double kWeakField = 3;
 
 // Calls `each` with the coefficients that are neighbours in a row or a column, three at a time.
 template <class Each>
