@@ -33,7 +33,9 @@ BareForm measure_bare_form(const BareFormPhotos& photos, Progress& progress) {
   shape.scale_sd = form.bare.scan.quality.scale_sd;
   shape.cards_uneven_mm = form.bare.cards_uneven_mm;
   shape.progress = options.progress;
-  form.shape = form::measure_shape(form.bare.scan, form.bare.rough, shape);
+  form::PlacedShape placed = form::measure_shape(std::move(form.bare.scan), form.bare.rough, shape);
+  form.bare.scan = std::move(placed.scan);
+  form.shape = std::move(placed.shape);
   return form;
 }
 

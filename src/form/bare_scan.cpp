@@ -76,10 +76,11 @@ Isometry3d axis_to_origin(const Vector2d& axis, double up) {
 
 }  // namespace
 
-void move_scan(scan::Scan& scan, const Isometry3d& new_T_old) {
+scan::Scan moved_scan(scan::Scan scan, const Isometry3d& new_T_old) {
   const Isometry3d old_T_new = new_T_old.inverse();
   for (scan::ScannedPhoto& photo : scan.photos) photo.camera_T_bowl = photo.camera_T_bowl * old_T_new;
   for (Vector3d& p : scan.points) p = new_T_old * p;
+  return scan;
 }
 
 BareScan scan_bare_form(const std::filesystem::path& folder, const scan::ScanOptions& options) {
@@ -102,7 +103,7 @@ BareScan scan_bare_form(const std::filesystem::path& folder, const scan::ScanOpt
   bare.cards_uneven_mm = unevenness(cards);
   const double turn = bare.cards.empty() ? 0 : bare.cards.front().angle;
   const Isometry3d turned(Eigen::AngleAxisd(-turn, Vector3d::UnitZ()));
-  move_scan(scan, turned * axis_to_origin(second.axis_mm, 0));
+  scan = moved_scan(std::move(scan), turned * axis_to_origin(second.axis_mm, 0));
   for (CardDirection& c : bare.cards) c.angle = std::remainder(c.angle - turn, 2 * std::acos(-1.0));
   bare.rough = second.profile;
   return bare;

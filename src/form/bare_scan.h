@@ -32,6 +32,6 @@ struct BareScan {
 BareScan scan_bare_form(const std::filesystem::path& folder, const scan::ScanOptions& options);
 
 // The same scan in another bowl frame.
-void move_scan(scan::Scan& scan, const Eigen::Isometry3d& new_T_old);
+scan::Scan moved_scan(scan::Scan scan, const Eigen::Isometry3d& new_T_old);
 
 }  // namespace interstice::form

@@ -82,15 +82,15 @@ void refuse_unseen(const std::vector<FormCell>& cells, const geometry::Profile& 
 
 }  // namespace
 
-Shape measure_shape(scan::Scan& scan, const geometry::Profile& rough, const ShapeOptions& options) {
+PlacedShape measure_shape(scan::Scan scan, const geometry::Profile& rough, const ShapeOptions& options) {
   options.progress("measuring the form's surface");
-  return measure_shape(scan, surface::read_pictures(scan, kFootprint_mm, true, options.threads), rough,
-                       options);
+  const auto pictures = surface::read_pictures(scan, kFootprint_mm, true, options.threads);
+  return measure_shape(std::move(scan), pictures, rough, options);
 }
 
-Shape measure_shape(scan::Scan& scan,
-                    const geometry::IndexedVector<geometry::PhotoIndex, surface::Picture>& pictures,
-                    const geometry::Profile& rough, const ShapeOptions& options) {
+PlacedShape measure_shape(scan::Scan scan,
+                          const geometry::IndexedVector<geometry::PhotoIndex, surface::Picture>& pictures,
+                          const geometry::Profile& rough, const ShapeOptions& options) {
   Shape shape;
   shape.profile = rough;
   // The rough form is good to a millimetre or two; what is out of round or stands out keeps the range wide.
@@ -108,7 +108,7 @@ Shape measure_shape(scan::Scan& scan,
     if (k + 1 < rounds.size()) {
       Eigen::Isometry3d move = Eigen::Isometry3d::Identity();
       move.translation().head<2>() = -axis_shift(model, base);
-      move_scan(scan, move);
+      scan = moved_scan(std::move(scan), move);
       continue;
     }
     shape.scatter_mm = model.scatter();
@@ -119,7 +119,7 @@ Shape measure_shape(scan::Scan& scan,
     for (const PointBudget& of : shape.budget) shape.u95_mm.push_back(2 * of.u());
   }
   keep_sure_bumps(shape);
-  return shape;
+  return {std::move(scan), std::move(shape)};
 }
 
 }  // namespace interstice::form

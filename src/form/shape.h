@@ -59,11 +59,16 @@ struct ShapeOptions {
   std::function<void(const std::string&)> progress = [](const std::string&) {};
 };
 
-// Moves the scan so that its z axis is the form's. `rough` is good to a few millimetres. `pictures`: one a
-// photo; left out, they are read.
-Shape measure_shape(scan::Scan& scan,
-                    const geometry::IndexedVector<geometry::PhotoIndex, surface::Picture>& pictures,
-                    const geometry::Profile& rough, const ShapeOptions& options);
-Shape measure_shape(scan::Scan& scan, const geometry::Profile& rough, const ShapeOptions& options);
+// A scan moved so that its z axis is the form's, and the form's shape in that frame.
+struct PlacedShape {
+  scan::Scan scan;
+  Shape shape;
+};
+
+// `rough` is good to a few millimetres. `pictures`: one a photo; left out, they are read.
+PlacedShape measure_shape(scan::Scan scan,
+                          const geometry::IndexedVector<geometry::PhotoIndex, surface::Picture>& pictures,
+                          const geometry::Profile& rough, const ShapeOptions& options);
+PlacedShape measure_shape(scan::Scan scan, const geometry::Profile& rough, const ShapeOptions& options);
 
 }  // namespace interstice::form

@@ -37,7 +37,7 @@ form::Shape shape_of(form_scene::FormPhotos photos, double scale = 1) {
   for (const Vector2d& p : larger.points()) rough.push_back(scale * Vector2d(p.x(), std::max(0.0, p.y())));
   form::ShapeOptions options;
   options.grid_mm = 1.5;
-  return form::measure_shape(photos.scan, photos.pictures, geometry::Profile(rough), options);
+  return form::measure_shape(photos.scan, photos.pictures, geometry::Profile(rough), options).shape;
 }
 
 const form::Shape& as_taken() {
@@ -75,7 +75,8 @@ std::vector<const form::Ring*> middle_rings(const form::Shape& shape, double sca
 TEST(FormLaws, TurningTheFrameTurnsWhatIsNotRoundAndNothingElse) {
   constexpr double kBy = 1.1;
   form_scene::FormPhotos turned = oval_form();
-  form::move_scan(turned.scan, Eigen::Isometry3d(Eigen::AngleAxisd(kBy, Eigen::Vector3d::UnitZ())));
+  turned.scan = form::moved_scan(std::move(turned.scan),
+                                 Eigen::Isometry3d(Eigen::AngleAxisd(kBy, Eigen::Vector3d::UnitZ())));
   const form::Shape shape = shape_of(turned);
   expect_same_meridian(shape, 1);
   const auto rings = middle_rings(shape, 1), before = middle_rings(as_taken(), 1);

@@ -43,7 +43,7 @@ TEST(RenderedForm, MeasuredWithoutDrawingOrLens) {
   form::ShapeOptions how;
   how.scale_sd = bare.scan.quality.scale_sd;
   how.cards_uneven_mm = bare.cards_uneven_mm;
-  const form::Shape shape = form::measure_shape(bare.scan, bare.rough, how);
+  const form::Shape shape = form::measure_shape(bare.scan, bare.rough, how).shape;
   std::filesystem::remove_all(folder);
 
   std::vector<Vector2d> rz;

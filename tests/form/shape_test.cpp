@@ -33,12 +33,13 @@ struct Measured {
 Measured measured(form_scene::FormPhotos& photos) {
   const form::RoughForm rough = form::find_rough_form(photos.points, {12, -9}, 250);
   EXPECT_LT(rough.axis_mm.norm(), 1.0);
-  form::move_scan(photos.scan,
-                  Eigen::Isometry3d(Eigen::Translation3d(-rough.axis_mm.x(), -rough.axis_mm.y(), 0)));
+  photos.scan =
+      form::moved_scan(std::move(photos.scan),
+                       Eigen::Isometry3d(Eigen::Translation3d(-rough.axis_mm.x(), -rough.axis_mm.y(), 0)));
   Measured m;
   form::ShapeOptions options;
   options.grid_mm = 1.5;
-  m.shape = form::measure_shape(photos.scan, photos.pictures, rough.profile, options);
+  m.shape = form::measure_shape(photos.scan, photos.pictures, rough.profile, options).shape;
   double n = 0;
   for (std::size_t i = 0; i < m.shape.seen.size(); ++i) {
     if (!m.shape.seen[i]) continue;

@@ -105,7 +105,7 @@ MeasuredForm measure_rendered_form(const fs::path& work, const renderer::SceneOp
   shape_options.scale_sd = bare.scan.quality.scale_sd;
   shape_options.cards_uneven_mm = bare.cards_uneven_mm;
   shape_options.threads = threads;
-  const form::Shape shape = form::measure_shape(bare.scan, bare.rough, shape_options);
+  const form::Shape shape = form::measure_shape(bare.scan, bare.rough, shape_options).shape;
   fs::remove_all(folder);
 
   const geometry::Profile truth = true_profile(scene, form::kPaper_mm - print_height(options));
