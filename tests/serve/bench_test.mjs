@@ -1,23 +1,12 @@
 // The bench in real browsers without a window: node bench_test.mjs MODULES PROGRAM SCAN_FOLDER SCREENSHOTS
 // One is a phone, the other the computer. Exit 0 when every check holds.
-import { createRequire } from "node:module";
 import { spawn } from "node:child_process";
-import { mkdirSync, mkdtempSync, rmSync, readFileSync, readdirSync } from "node:fs";
+import { mkdtempSync, rmSync, readFileSync, readdirSync } from "node:fs";
 import { tmpdir } from "node:os";
-import { join, resolve } from "node:path";
-import { pathToFileURL } from "node:url";
+import { join } from "node:path";
+import { check, failures, started } from "./browser.mjs";
 
 const [modules, program, scan, shots, quick] = process.argv.slice(2);
-const require = createRequire(pathToFileURL(resolve(modules, "package.json")));
-const { chromium } = require("playwright-core");
-const axe = readFileSync(require.resolve("axe-core/axe.min.js"), "utf8");
-mkdirSync(shots, { recursive: true });
-
-let failed = 0;
-function check(ok, what) {
-  if (!ok) ++failed;
-  console.log((ok ? "ok    " : "FAILED") + " " + what);
-}
 
 const base = mkdtempSync(join(tmpdir(), "bench-test-")), folder = join(base, "bench");
 let server = null, opened = null;
@@ -36,11 +25,7 @@ async function kill_server() {
   await over;
 }
 
-const browser = await chromium.launch({
-  executablePath: process.env.INTERSTICE_CHROMIUM || "/usr/bin/chromium", headless: true,
-  args: ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
-    "--disable-component-update", "--disable-sync"]
-});
+const { browser, accessible } = await started(modules, shots);
 const complaints = [], foreign = [];
 async function device(width, height, colorScheme, mobile) {
   const context = await browser.newContext({ viewport: { width, height }, colorScheme, isMobile: mobile, hasTouch: mobile, reducedMotion: "reduce" });
@@ -49,14 +34,6 @@ async function device(width, height, colorScheme, mobile) {
   page.on("pageerror", e => complaints.push(String(e)));
   page.on("console", m => { if (m.type() === "error" && !/Failed to load resource|net::ERR/.test(m.text())) complaints.push(m.text()); });
   return page;
-}
-async function accessible(page, what) {
-  const over = await page.evaluate(() => document.documentElement.scrollWidth - document.documentElement.clientWidth);
-  check(over <= 0, `${what}: no sideways scrolling (${over} px over)`);
-  await page.evaluate(axe);
-  const result = await page.evaluate(() => window.axe.run(document, { runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"], iframes: false }));
-  check(result.violations.length === 0, `${what}: ${result.passes.length} rules of accessibility` +
-    result.violations.map(v => `\n    ${v.id}: ${v.nodes.length} x ${v.nodes[0].html.slice(0, 160)} ${v.nodes[0].failureSummary}`).join(""));
 }
 async function look(page, name) { await page.screenshot({ path: join(shots, name + ".png"), fullPage: true }); }
 async function pair(page, name) {
@@ -232,5 +209,5 @@ try {
   await new Promise(done => setTimeout(done, 1500));
   rmSync(base, { recursive: true, force: true });
 }
-console.log(failed ? `${failed} checks failed` : "all checks hold");
-process.exit(failed ? 1 : 0);
+console.log(failures() ? `${failures()} checks failed` : "all checks hold");
+process.exit(failures() ? 1 : 0);

@@ -1,35 +1,21 @@
 // Papers named by tapping, on a page that is a file: node papers_test.mjs MODULES PROGRAM FOLDER SCREENSHOTS
 // FOLDER: scan.png, form.csv, labels.csv (which paper is which), papers.html, as tests/app leaves them. The names tapped
 // come back as a file, and with it the outlines come to the places that were named. Exit 0 when every check holds.
-import { createRequire } from "node:module";
 import { spawnSync } from "node:child_process";
-import { existsSync, mkdirSync, mkdtempSync, readFileSync, rmSync } from "node:fs";
+import { existsSync, mkdtempSync, readFileSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join, resolve } from "node:path";
 import { pathToFileURL } from "node:url";
+import { check, failures, started } from "./browser.mjs";
 
 const [modules, program, folder, shots] = process.argv.slice(2);
 if (!existsSync(join(folder, "papers.html"))) { console.log("no papers.html to look at"); process.exit(77); }
-const require = createRequire(pathToFileURL(resolve(modules, "package.json")));
-const { chromium } = require("playwright-core");
-const axe = readFileSync(require.resolve("axe-core/axe.min.js"), "utf8");
-mkdirSync(shots, { recursive: true });
-
-let failed = 0;
-function check(ok, what) {
-  if (!ok) ++failed;
-  console.log((ok ? "ok    " : "FAILED") + " " + what);
-}
 
 // Which paper has which name, in the order of the names.
 const truth = readFileSync(join(folder, "labels.csv"), "utf8").trim().split("\n").map(l => l.split(",").map(c => c.trim()))
   .sort((a, b) => a[1] < b[1] ? -1 : 1);
 const base = mkdtempSync(join(tmpdir(), "papers-test-"));
-const browser = await chromium.launch({
-  executablePath: process.env.INTERSTICE_CHROMIUM || "/usr/bin/chromium", headless: true,
-  args: ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
-    "--disable-component-update", "--disable-sync"]
-});
+const { browser, accessible } = await started(modules, shots);
 const complaints = [], asked = [];
 async function device(width, height, colorScheme, mobile) {
   const context = await browser.newContext({ viewport: { width, height }, colorScheme, isMobile: mobile, hasTouch: mobile, acceptDownloads: true });
@@ -39,14 +25,6 @@ async function device(width, height, colorScheme, mobile) {
   page.on("request", r => { if (/^http/.test(r.url())) asked.push(r.url()); });
   await page.goto(pathToFileURL(resolve(folder, "papers.html")).href);
   return page;
-}
-async function accessible(page, what) {
-  const over = await page.evaluate(() => document.documentElement.scrollWidth - document.documentElement.clientWidth);
-  check(over <= 0, `${what}: no sideways scrolling (${over} px over)`);
-  await page.evaluate(axe);
-  const result = await page.evaluate(() => window.axe.run(document, { runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"] }));
-  check(result.violations.length === 0, `${what}: ${result.passes.length} rules of accessibility` +
-    result.violations.map(v => `\n    ${v.id}: ${v.nodes[0].html.slice(0, 160)} ${v.nodes[0].failureSummary}`).join(""));
 }
 async function handed_back(page, name) {
   const [file] = await Promise.all([page.waitForEvent("download"), page.getByRole("button", { name: "Make the labels file" }).click()]);
@@ -111,4 +89,4 @@ try {
   await browser.close();
   rmSync(base, { recursive: true, force: true });
 }
-process.exit(failed ? 1 : 0);
+process.exit(failures() ? 1 : 0);
