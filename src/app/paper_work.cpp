@@ -55,7 +55,7 @@ std::vector<std::string> scale_notes(const ScannedPapers& scanned) {
 }
 
 bool is_page(const std::string& file) {
-  const std::string ending = std::filesystem::path(file).extension().string();
+  const std::string ending = core::lower_ascii(std::filesystem::path(file).extension().string());
   return ending == ".html" || ending == ".htm";
 }
 

@@ -3,10 +3,10 @@
 #include <fmt/core.h>
 
 #include <algorithm>
-#include <cstdint>
 
 #include "bench/naming_board.h"
 #include "bench/page_assets.h"
+#include "core/sha256.h"
 #include "geometry/polygon.h"
 #include "layout/paper_names.h"
 #include "report/markup.h"
@@ -67,13 +67,6 @@ std::string told(const std::vector<layout::PaperPage>& pages) {
   return items.empty() ? "" : "<div class=\"mind\"><h2>Look again</h2><ul>" + items + "</ul></div>";
 }
 
-// Names tapped are kept for these papers alone (FNV-1a, 64 bits).
-std::string mark_of(const std::string& text) {
-  std::uint64_t h = 0xcbf29ce484222325u;
-  for (const char c : text) h = (h ^ static_cast<unsigned char>(c)) * 0x100000001b3u;
-  return fmt::format("{:016x}", h);
-}
-
 }  // namespace
 
 std::string papers_page(const std::vector<layout::PaperPage>& pages,
@@ -90,7 +83,7 @@ std::string papers_page(const std::vector<layout::PaperPage>& pages,
          std::string(bench_css()) +
          "</style>\n</head>\n<body>\n<main id=\"main\" data-kind=\"paper\" data-file=\"labels.csv\" "
          "data-place=\"papers " +
-         mark_of(drawing.svg) +
+         core::sha256_of(drawing.svg).substr(0, 16) +  // names tapped are kept for these papers alone
          "\">\n<h1>Names of the papers</h1><p>Tap the papers in the order of their names: the lowest ring, "
          "A, "
          "counter-clockwise as seen from above the form; then Next ring.</p>" +

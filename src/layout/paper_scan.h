@@ -1,8 +1,8 @@
 // Pieces of paper on a flatbed, from a picture to their outlines in millimetres.
 //
 // Model: papers lie flat, apart from the picture's edges and from one another (those that touch are parted, see
-// layout/paper_parting.h, and told), on a background of one colour that they stand out from (darker or lighter). The background is what the picture's border shows; an outline
-// runs where the colour is halfway between background and paper. The scale is the picture's own check line:
+// layout/paper_parting.h, and told), on a background of one colour that they stand out from (darker or lighter). The
+// background is what the picture's border shows; an outline runs where the colour is halfway between background and paper. The scale is the picture's own check line:
 // its length was measured; the paper that it is drawn on is no piece.
 //
 // Frame of an outline: x to the right, y up as in the picture, about the piece's own middle; mm. Papers lie

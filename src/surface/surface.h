@@ -1,7 +1,7 @@
 // The surface stage as one call: the pattern's turn, dense heights, the form as it truly is, pictures on the
 // map.
 //
-// Frame `bowl`: turned by align_to_plan() so that the plan's labels lie where the plan draws them. Errors: MeasureError when the plan's pattern is not on the form.
+// Frame `bowl`, turned so that labels lie where the plan draws them. MeasureError: the plan's pattern is not on the form.
 #pragma once
 
 #include <functional>
