@@ -7,13 +7,14 @@
 // keeps. Resin passes where both are wide enough:
 //
 //   mouth proved too narrow                                  too tight
-//   mouth proved wide enough, throat likely too narrow       pinched (likely: 80 %)
+//   mouth proved wide enough, throat likely too narrow       pinched (likely: 60 %)
 //   mouth in doubt, throat proved too narrow                 pinched
 //   mouth and throat proved wide enough                      clear
 //   else                                                     doubtful: the mouth, or if that is proved, the throat
 //
 // Behind a wide mouth a pinch is called before it is proved: who is told "doubtful" looks again from outside, and nobody sees a
-// throat from there. Where no throat is known, nothing is clear but by the mouth (documents of before).
+// throat from there; and easing a wall that needed none costs strokes, pouring onto a pinch a hole
+// (.docs/decisions/clear-means-it-fills.md). Where no throat is known, nothing is clear but by the mouth (documents of before).
 //
 // Units: mm. u95 is the expanded uncertainty U = k u with k = 2 (JCGM 100:2008, 6.2, G.6.6).
 #pragma once
@@ -29,7 +30,7 @@ struct Width {
 
 inline constexpr double kCoverage = 2.0;       // u95 over u
 inline constexpr double kGuard = 1.645;        // of a normal deviate: one-sided 95 % (any table of it)
-inline constexpr double kLikely = 0.8416;      // the same for 80 %
+inline constexpr double kLikely = 0.2533;      // the same for 60 %
 inline constexpr double kWidestSeam_mm = 8.0;  // pieces farther apart have no seam
 inline constexpr double kLeastSeam_mm = 5.0;   // over a shorter length two pieces only meet in a junction
 // Measured lengths are counted in steps of half a millimetre and may want one at either end.

@@ -323,7 +323,7 @@ TEST(Seams, APinchBehindAWideMouth) {
 // The same known by the saw alone (1.5 degrees): u = 0.520 mm, neither narrow nor wide is likely enough.
 TEST(Seams, AThroatNobodySawIsInDoubt) {
   const std::vector<seams::FitSeam> seams =
-      seams_of({leaning(bar(-30, 0), 2, 1.5), leaning(bar(3.6, 33.6), 2, 1.5)});
+      seams_of({leaning(bar(-30, 0), 2, 1.5), leaning(bar(4.0, 34.0), 2, 1.5)});
   EXPECT_EQ(seams[0].verdict, seams::Verdict::doubtful);
   EXPECT_EQ(seams[0].doubt, seams::Doubt::throat);
   EXPECT_NEAR(*seams[0].throat_u95_mm, 2 * 0.520, 5e-3);
