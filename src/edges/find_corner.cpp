@@ -4,6 +4,8 @@
 #include <array>
 #include <cmath>
 
+#include "edges/photo_errors.h"
+
 namespace interstice::edges {
 
 namespace {
@@ -40,15 +42,18 @@ double height_mm(int m) {
   return m * kStep_mm;
 }
 
-// How well a photo's steps agree with a line at each offset: 0 to 1.
+// How well a photo's steps agree with a line at each offset: 0 to 1, and less where the photo itself is known less well
+// than its steps can be read (`near_mm`, with the photo's place in it, against `sharp_mm`).
 class Votes {
  public:
-  Votes(const SeenSteps& seen, const ChannelNoise& noise, double near_mm) : value_(2 * kHalfTable + 1, 0.0f) {
+  Votes(const SeenSteps& seen, const ChannelNoise& noise, double near_mm, double sharp_mm)
+      : value_(2 * kHalfTable + 1, 0.0f) {
     for (const SeenSteps::Step& step : seen.steps) {
       const double trust = trusted(step.channel);
       const double half = std::max(kHalfContrast, kHalfNoise * trust * noise[step.channel]);
       const double c2 = std::pow(trust * step.contrast, 2);
-      const double size = (step.brighter ? kBrighter : 1.0) * c2 / (c2 + half * half);
+      const double size =
+          (step.brighter ? kBrighter : 1.0) * c2 / (c2 + half * half) * sharp_mm / near_mm;
       const int middle = kHalfTable + static_cast<int>(std::lround(step.offset_mm / kTable_mm));
       const int reach = static_cast<int>(3 * near_mm / kTable_mm);
       for (int j = std::max(0, middle - reach); j <= std::min(2 * kHalfTable, middle + reach); ++j) {
@@ -216,10 +221,14 @@ Scores scores_of(const scan::Scan& scan,
   }
   AllSteps steps = all_steps(scan, pictures, line, kMostOffset_mm, around);
   noise = std::move(steps.noise);
+  std::vector<double> place_sd;
+  for (const scan::ScannedPhoto& photo : scan.photos) place_sd.push_back(place_sd_mm(photo, line.frame));
   std::vector<std::vector<PhotoVotes>> photos(n);
   for (const SeenSteps& seen : steps.seen) {
-    const double near_mm = std::hypot(kNear_px / seen.view.px_per_mm, kNear_mm);
-    photos[seen.point].push_back({Votes(seen, noise[seen.view.photo], near_mm), seen.view.slope, near_mm});
+    const double sharp_mm = std::hypot(kNear_px / seen.view.px_per_mm, kNear_mm);
+    const double near_mm = std::hypot(sharp_mm, place_sd[seen.view.photo.value]);
+    photos[seen.point].push_back(
+        {Votes(seen, noise[seen.view.photo], near_mm, sharp_mm), seen.view.slope, near_mm});
   }
   for (std::size_t i = 0; i < n; ++i) vote(photos[i], aspect, score[i]);
   return score;

@@ -57,6 +57,10 @@ Matrix2d shift_covariance(const scan::ScannedPhoto& photo, const geometry::Plane
   return by.transpose() * photo.covariance * by;
 }
 
+double place_sd_mm(const scan::ScannedPhoto& photo, const geometry::PlaneFrame& plane) {
+  return std::sqrt(std::max(0.0, shift_covariance(photo, plane).trace() / 2));
+}
+
 double PhotoErrors::variance_mm2(const Edge& one, const Edge& two, const Vector3d& direction) const {
   if (scan_ == nullptr) return 0;
   double sum = 0;

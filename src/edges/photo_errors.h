@@ -24,6 +24,9 @@ std::vector<Eigen::VectorXd> photo_shares(const TracedArris& traced, std::size_t
 // plane's two axes.
 Eigen::Matrix2d shift_covariance(const scan::ScannedPhoto& photo, const geometry::PlaneFrame& plane);
 
+// Standard deviation, mm, of how far off a photo shows a plane at its origin, over all directions in it.
+double place_sd_mm(const scan::ScannedPhoto& photo, const geometry::PlaneFrame& plane);
+
 class PhotoErrors {
  public:
   PhotoErrors() = default;  // photos without errors

@@ -7,6 +7,7 @@
 #include "edges/arris_fit.h"
 #include "edges/arris_uncertainty.h"
 #include "edges/arris_unknowns.h"
+#include "edges/photo_errors.h"
 
 namespace interstice::edges {
 
@@ -33,6 +34,20 @@ void break_corners(const ArrisPrior& known, ArrisLine& line) {
   for (std::size_t i = 0; i < line.outline.size(); ++i) {
     const Vector3d at = line.plane_at(i).lift(line.outline[i]);
     line.corners[i] = of_height(known.corner, std::max(0.0, -known.face.height(at)));
+  }
+}
+
+// Readings in photos that are noisier than others, or whose place is known less well than is usual (a photo's error of
+// place is one for all its readings, and what all photos have of it is no reason to prefer one).
+void doubt_photos(const scan::Scan& scan, const geometry::PlaneFrame& plane, const PhotoNoise& noise,
+                  std::vector<ArrisObservation>& observations) {
+  std::vector<double> variance;
+  for (const scan::ScannedPhoto& photo : scan.photos)
+    variance.push_back(std::pow(place_sd_mm(photo, plane), 2));
+  const double usual = core::median(variance);
+  for (ArrisObservation& o : observations) {
+    const double own = noise.empty() ? o.sd_mm : noise[o.photo] * o.sd_mm;
+    o.sd_mm = std::sqrt(own * own + std::max(0.0, variance[o.photo.value] - usual));
   }
 }
 
@@ -64,6 +79,7 @@ TracedArris trace_arris(const scan::Scan& scan,
     line.normals = geometry::outward_normals(line.outline);
     break_corners(known, line);
     t.observations = observe_edges(scan, pictures, line, windows_mm[round], around);
+    doubt_photos(scan, line.frame, known.photo_noise, t.observations);
     const ArrisUnknowns u(line);
     const ArrisSolution s = fit_readings(u, line, known, t.observations);
     t.noise_scale = s.noise_scale;

@@ -21,12 +21,17 @@
 
 namespace interstice::edges {
 
-// What is known beforehand: the face (standard uncertainties), and how its corners are broken.
+// By how much the standard deviations of a photo's readings are larger than they are stated (edges/photo_noise.h); none:
+// not known.
+using PhotoNoise = geometry::IndexedVector<geometry::PhotoIndex, double>;
+
+// What is known beforehand: the face (standard uncertainties), how its corners are broken, and the photos' noise.
 struct ArrisPrior {
   geometry::PlaneFrame face;
   double height_sd_mm = 0.1, tilt_sd = 0.005;
   BrokenCorner corner;
   ContrastNoise contrast_noise;
+  PhotoNoise photo_noise;
 };
 
 // Where to start from.

@@ -19,6 +19,7 @@
 #include "edges/learn_corner.h"
 #include "edges/outline_registration.h"
 #include "edges/photo_agreement.h"
+#include "edges/photo_noise.h"
 #include "edges/plan_shape.h"
 #include "edges/trace_arris.h"
 #include "edges/wall_slope.h"
@@ -283,6 +284,8 @@ MeasuredTiles measure_tiles(const scan::Scan& given, const surface::Surface& sur
     out.scan = std::move(*agreeing);
     find_arrises(scan, pictures, as_placed, threads, starts, known);
   }
+  const edges::PhotoNoise noise = edges::photo_noise(traced_of(starts), scan.photos.size());
+  for (edges::ArrisPrior& k : known) k.photo_noise = noise;
   learn_corners(starts, known);
   core::parallel_for(starts.size(), threads, [&](std::size_t t) {
     edges::TracedArris& first = starts[t].first;
