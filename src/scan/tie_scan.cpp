@@ -97,19 +97,12 @@ BundleSummary adjust_ties(Bundle& bundle, BundleOptions& options) {
   round(kRoughTolerance);
   const double plain_factor = summary.corner_factor;
   summary = learn_camera_effects(bundle, options, summary);
-  if (std::getenv("DBG"))
-    fprintf(stderr, "final bend %.5f field %.3f rows %.3f corner factor %.3f -> %.3f tie %.3f\n",
-            options.bend_prior_sd_per_mm, options.residual_prior_sd_px, options.row_shift_prior_sd_px,
-            plain_factor, summary.corner_factor, summary.tie_factor);
   // The corners' noise was widened for what the effects did; it is narrowed by as much as they now explain.
   for (CornerObservation& o : bundle.corners) {
     o.sd_px = std::max(o.least_sd_px, o.sd_px * std::min(1.0, summary.corner_factor / plain_factor));
   }
   for (TieObservation& o : bundle.ties) o.sd_px *= std::max(0.3, summary.tie_factor);
   for (int i = 1; i <= kRounds; ++i) round(i < kRounds ? kRoughTolerance : kFineTolerance);
-  if (std::getenv("DBG"))
-    fprintf(stderr, "final corner rms %.4f tie %.4f factor %.3f %.3f\n", summary.corner_rms_px,
-            summary.tie_rms_px, summary.corner_factor, summary.tie_factor);
   return summary;
 }
 
