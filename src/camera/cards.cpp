@@ -134,10 +134,11 @@ CardView corners_of(const cv::Mat& grey, int card, const CardMarkers& markers) {
   CardView view;
   view.card = card;
   for (int id = 0; id < kCornersPerCard; ++id) {
-    const std::array<int, 2> near = markers_at(id);
-    if (!markers.contains(near[0]) || !markers.contains(near[1])) continue;
     std::vector<cv::Point2d> on_card, on_photo;
-    for (const int m : near) append_marker(m, markers.at(m), on_card, on_photo);
+    for (const int m : markers_at(id)) {
+      if (markers.contains(m)) append_marker(m, markers.at(m), on_card, on_photo);
+    }
+    if (on_card.empty()) continue;
     const Eigen::Matrix3d pixel_H_card = homography(on_card, on_photo);
     if (!pixel_H_card.allFinite()) continue;
     const Eigen::Vector2d point = card_point(id).head<2>();

@@ -136,38 +136,43 @@ bool refocused(const Bundle& bundle, const BundleOptions& options) {
   return chi2 > n + 3 * std::sqrt(2 * n);
 }
 
-// The whole adjustment on cards: groups, solves, throws out mistaken corners, solves again.
-BundleSummary adjust_cards(Bundle& bundle, BundleOptions& options,
-                           const std::vector<const Candidate*>& used) {
+// The whole adjustment on cards: groups, solves, sets mistaken corners aside, solves again.
+void adjust_cards(CardSolution& solution, const std::vector<const Candidate*>& used) {
+  Bundle& bundle = solution.poses.bundle;
+  BundleOptions& options = solution.options;
+  BundleSummary& summary = solution.summary;
   std::vector<PhotoLens> lenses;
   for (const Candidate* c : used) lenses.push_back({&c->info, &c->lens});
   options.each_lens_prior_sd = group_lenses(bundle, lenses);
   options.focus_prior_sd = 0;
-  BundleSummary summary = adjust(bundle, options);
+  adjust(bundle, options);
   options.focus_prior_sd = kFocusPriorSd;
   for (int round = 0; round < 3; ++round) {
     summary = adjust(bundle, options);
-    if (reject_mistakes(bundle, bundle.corners, summary.corner_factor) == 0) break;
+    const auto mistaken = reject_mistakes(bundle, bundle.corners, summary.corner_factor);
+    solution.set_aside.insert(solution.set_aside.end(), mistaken.begin(), mistaken.end());
+    if (mistaken.empty()) break;
     drop_unsettled_cards(bundle);
   }
-  for (CornerObservation& o : bundle.corners) o.sd_px *= std::max(1.0, summary.corner_factor);
+  for (auto* corners : {&bundle.corners, &solution.set_aside}) {
+    for (CornerObservation& o : *corners) o.sd_px *= std::max(1.0, summary.corner_factor);
+  }
   if (!refocused(bundle, options)) {
     options.focus_prior_sd = 0;
     for (double& f : bundle.focus) f = 1.0;
     summary = adjust(bundle, options);
   }
-  return summary;
 }
 
 // Positions from the cards that agree with each other; what does not is left out and named.
 CardSolution solve_cards(const std::vector<Candidate>& candidates, const std::vector<PhotoCards>& photo_cards,
                          double print_scale, int threads, Scan& scan) {
   const auto solve = [&](const std::vector<PhotoCards>& photos) {
-    CardSolution s{poses_from_cards(photos, print_scale), {}, {}};
+    CardSolution s{poses_from_cards(photos, print_scale), {}, {}, {}};
     s.options.threads = threads;
     std::vector<const Candidate*> used;
     for (const std::size_t i : s.poses.photos) used.push_back(&candidates[i]);
-    s.summary = adjust_cards(s.poses.bundle, s.options, used);
+    adjust_cards(s, used);
     return s;
   };
   AgreedCards agreed = solve_agreeing_cards(photo_cards, print_scale, solve,

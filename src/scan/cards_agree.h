@@ -18,6 +18,8 @@ struct CardSolution {
   CardPoses poses;
   BundleOptions options;
   BundleSummary summary;
+  // Corners that do not fit flat cards: of a card that bends they may be right.
+  std::vector<CornerObservation> set_aside;
 };
 
 using SolveCards = std::function<CardSolution(const std::vector<PhotoCards>&)>;

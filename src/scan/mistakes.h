@@ -12,16 +12,22 @@ namespace interstice::scan {
 // Residuals beyond this many robust standard deviations are mistakes.
 inline constexpr double kReject = 4.5;
 
-// Drops them; `factor`: the robust size of residuals in units of their standard deviations. How many went.
+// `factor`: the robust size of residuals in units of their standard deviations.
 template <class Observation>
-std::size_t reject_mistakes(const Bundle& bundle, std::vector<Observation>& observations, double factor) {
-  const auto bad = [&](const Observation& o) {
-    const Eigen::Vector2d r = residual(bundle, o);
-    return !(r.norm() < kReject * std::max(0.5, factor) * o.sd_px);
-  };
-  const std::size_t before = observations.size();
-  observations.erase(std::remove_if(observations.begin(), observations.end(), bad), observations.end());
-  return before - observations.size();
+bool is_mistake(const Bundle& bundle, const Observation& o, double factor) {
+  return !(residual(bundle, o).norm() < kReject * std::max(0.5, factor) * o.sd_px);
+}
+
+// Drops them and returns them, both in their order.
+template <class Observation>
+std::vector<Observation> reject_mistakes(const Bundle& bundle, std::vector<Observation>& observations,
+                                         double factor) {
+  const auto mistaken = std::stable_partition(observations.begin(), observations.end(), [&](const auto& o) {
+    return !is_mistake(bundle, o, factor);
+  });
+  std::vector<Observation> out(mistaken, observations.end());
+  observations.erase(mistaken, observations.end());
+  return out;
 }
 
 }  // namespace interstice::scan

@@ -82,9 +82,21 @@ void add_tracks(Bundle& bundle, std::vector<Track> tracks, const std::vector<Tie
   }
 }
 
+// Corners that did not fit while cards were taken for flat and fit now. Of cards that nothing else holds any more, none.
+void take_back(const std::vector<CornerObservation>& set_aside, const BundleSummary& summary,
+               Bundle& bundle) {
+  std::vector<bool> held(bundle.bench_T_card.size());
+  for (const CornerObservation& o : bundle.corners) held[o.card.value] = true;
+  for (const CornerObservation& o : set_aside) {
+    if (held[o.card.value] && !is_mistake(bundle, o, summary.corner_factor)) bundle.corners.push_back(o);
+  }
+}
+
 // Everything in one adjustment, mistaken observations thrown out on the way.
-BundleSummary adjust_ties(Bundle& bundle, BundleOptions& options) {
+BundleSummary adjust_ties(CardSolution& solution) {
   constexpr int kRounds = 2;
+  Bundle& bundle = solution.poses.bundle;
+  BundleOptions& options = solution.options;
   BundleSummary summary;
   const auto round = [&](double tolerance) {
     options.tolerance = tolerance;
@@ -97,6 +109,10 @@ BundleSummary adjust_ties(Bundle& bundle, BundleOptions& options) {
   round(kRoughTolerance);
   const double plain_factor = summary.corner_factor;
   summary = learn_camera_effects(bundle, options, summary);
+  if (options.bend_prior_sd_per_mm > 0) {
+    take_back(solution.set_aside, summary, bundle);
+    summary = adjust(bundle, options);
+  }
   // The corners' noise was widened for what the effects did; it is narrowed by as much as they now explain.
   for (CornerObservation& o : bundle.corners) {
     o.sd_px = std::max(o.least_sd_px, o.sd_px * std::min(1.0, summary.corner_factor / plain_factor));
@@ -191,7 +207,7 @@ void tie_photos(CardScan& cards, const std::vector<TiePhoto>& photos, const geom
   BundleOptions& bundle_options = cards.solution.options;
   const Isometry3d bowl_T_bench = bowl_T_level * cards.level_T_bench;
   add_tracks(bundle, match_on_form(photos, {form, thickness_mm, bowl_T_bench}, options.threads), photos);
-  cards.solution.summary = adjust_ties(bundle, bundle_options);
+  cards.solution.summary = adjust_ties(cards.solution);
   const std::vector<bool> kept = leave_out_unsettled(bundle, cards.used, scan);
   const auto settled = pose_covariances(bundle, bundle_options);
   const auto covariances = pose_covariances(bundle, bundle_options, Shared::held);

@@ -48,7 +48,7 @@ Scene retaken(Scene s, const Change& change) {
 
 // All photos share one lens, as photos of one camera do.
 scan::CardSolution solved(const std::vector<scan::PhotoCards>& photos) {
-  scan::CardSolution c{scan::poses_from_cards(photos, 1.0), {}, {}};
+  scan::CardSolution c{scan::poses_from_cards(photos, 1.0), {}, {}, {}};
   c.options.free_lens = false;
   for (scan::LensIndex& lens : c.poses.bundle.lens_of) lens = scan::LensIndex(0);
   c.summary = scan::adjust(c.poses.bundle, c.options);
@@ -57,7 +57,7 @@ scan::CardSolution solved(const std::vector<scan::PhotoCards>& photos) {
 
 scan::AgreedCards agreed(const Scene& s) {
   const auto solve = [](const std::vector<scan::PhotoCards>& photos) {
-    scan::CardSolution c{scan::poses_from_cards(photos, 1.0), {}, {}};
+    scan::CardSolution c{scan::poses_from_cards(photos, 1.0), {}, {}, {}};
     c.options.free_lens = false;
     c.summary = scan::adjust(c.poses.bundle, c.options);
     return c;
