@@ -113,9 +113,12 @@ Solution solve(const ArrisUnknowns& u, std::vector<ArrisObservation>& observatio
 }
 
 // Arris plane as known beforehand over the present frame: height and tilts.
-Vector3d expected_plane(const geometry::PlaneFrame& frame, const ArrisPrior& known) {
-  const geometry::PlaneFrame& face = known.face;
-  const Vector3d below = face.origin - known.corner.height_mm * face.normal;
+Vector3d expected_plane(const ArrisLine& line, const ArrisPrior& known) {
+  const geometry::PlaneFrame &frame = line.frame, &face = known.face.plane;
+  double bow = 0;
+  for (const Vector2d& p : line.outline) bow += known.face.bow_mm(face.drop(frame.lift(p)));
+  bow /= static_cast<double>(line.outline.size());
+  const Vector3d below = face.origin + (bow - known.corner.height_mm) * face.normal;
   const double a = -face.normal.dot(frame.ex), b = -face.normal.dot(frame.ey);
   const Vector2d at = frame.drop(below);
   return {frame.height(below) - a * at.x() - b * at.y(), a, b};
@@ -138,12 +141,8 @@ VectorXd heights_at_knots(const ArrisUnknowns& u, const ArrisLine& line) {
 ArrisSolution fit_readings(const ArrisUnknowns& u, const ArrisLine& line, const ArrisPrior& known,
                            std::vector<ArrisObservation>& observations) {
   constexpr int kRounds = 3;
-  HeightPrior prior{expected_plane(line.frame, known),
-                    1,
-                    knots_precision(u),
-                    heights_at_knots(u, line),
-                    known.corner.uneven_mm,
-                    1};
+  HeightPrior prior{expected_plane(line, known), 1, knots_precision(u), heights_at_knots(u, line),
+                    known.corner.uneven_mm,      1};
   ArrisSolution out;
   for (int round = 0; round < kRounds; ++round) {
     Solution s = solve(u, observations, prior, known);

@@ -17,6 +17,9 @@ using Eigen::Vector3d;
 namespace {
 
 constexpr double kStartMargin_mm = 2.5;
+// So far inside a face no patch reaches its corner: half a patch, a millimetre of the corner's strip, and one by which
+// the piece may lie off the plan. A round face is told by its edge, where the patches of a plane's own do less harm.
+constexpr double kShapeMargin_mm = 4.0;
 constexpr double kLeastKnown = 0.08;   // share of cells; below, nothing is said
 constexpr double kHeightSd_mm = 0.25;  // of one cell's height
 constexpr double kPooling = 4.0;  // neighbouring cells share their patches: fewer of them are independent
@@ -32,6 +35,18 @@ double spread(const std::vector<Vector3d>& points, const geometry::PlaneFrame& p
     sizes.push_back(std::abs(planned.height(p) - Vector3d(1, q.x(), q.y()).dot(x)));
   }
   return core::robust_sd(std::move(sizes));
+}
+
+// Heights that are the face's, as points.
+std::vector<Vector3d> points_on_face(const surface::HeightField& field, const plan::Plan& plan,
+                                     const std::vector<surface::FaceCell>& cells, double limit_mm) {
+  std::vector<Vector3d> out;
+  for (const surface::FaceCell& cell : cells) {
+    const double h = static_cast<double>(field.height.at<float>(cell.row, cell.column));
+    if (std::isfinite(h) && std::abs(h - cell.planned_mm) < limit_mm)
+      out.push_back(plan.profile.point(field.grid.uv(cell.column, cell.row), h));
+  }
+  return out;
 }
 
 // Robust plane z = a + b x + c y over the planned face's axes.
@@ -67,19 +82,16 @@ void fit_to_heights(const std::vector<Vector3d>& points, FaceStart& start) {
 FaceStart start_face(const surface::HeightField& field, const plan::Plan& plan, geometry::TileIndex tile) {
   FaceStart start;
   start.frame = plan::planned_face(plan, tile).frame;
+  start.shape = {start.frame};
   const std::vector<surface::FaceCell> cells = surface::face_cells(plan, tile, field.grid, kStartMargin_mm);
   const double limit = std::min(3.5, plan.tile_thickness_mm / 3);
-  std::vector<Vector3d> on_face;
+  const std::vector<Vector3d> on_face = points_on_face(field, plan, cells, limit);
   std::size_t known = 0, bare = 0;
   for (const surface::FaceCell& cell : cells) {
     const double h = static_cast<double>(field.height.at<float>(cell.row, cell.column));
     if (!std::isfinite(h)) continue;
     ++known;
-    if (std::abs(h - cell.planned_mm) < limit) {
-      on_face.push_back(plan.profile.point(field.grid.uv(cell.column, cell.row), h));
-    } else if (h < limit) {
-      ++bare;
-    }
+    if (!(std::abs(h - cell.planned_mm) < limit) && h < limit) ++bare;
   }
   if (cells.empty() || known == 0) return start;
   start.known = static_cast<double>(known) / static_cast<double>(cells.size());
@@ -87,6 +99,10 @@ FaceStart start_face(const surface::HeightField& field, const plan::Plan& plan, 
   if (start.known < kLeastKnown) return start;
   if (on_face.size() >= 3 && on_face.size() > bare && start.near_face > 0.3) {
     fit_to_heights(on_face, start);
+    const std::vector<Vector3d> inner =
+        points_on_face(field, plan, surface::face_cells(plan, tile, field.grid, kShapeMargin_mm), limit);
+    const double cell_sd = kPooling * spread(inner, start.frame, Vector3d::Zero());
+    start.shape = face_shape(start.frame, inner, cell_sd);
     const double half =
         std::sqrt(std::abs(geometry::signed_area(plan::planned_face(plan, tile).outline))) / 2;
     if (std::hypot(start.height_sd_mm, half * start.tilt_sd) < kLeastKnown_mm)

@@ -3,6 +3,7 @@
 
 #include <vector>
 
+#include "edges/face_shape.h"
 #include "geometry/plane.h"
 #include "plan/plan.h"
 #include "plan/tile_state.h"
@@ -13,6 +14,7 @@ namespace interstice::edges {
 struct FaceStart {
   plan::TileState state = plan::TileState::unseen;
   geometry::PlaneFrame frame;  // of the face where placed (measured), otherwise as planned
+  FaceShape shape;             // the same, and round where the heights ask for it
   double known = 0;            // share of the planned face's cells with a measured height
   double near_face = 0;        // share of the known cells at the face's height
   double height_sd_mm = 1.5,

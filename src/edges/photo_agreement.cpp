@@ -96,8 +96,7 @@ Sizes sizes_of(const ShiftFit& fit, const ShiftFit::Freedom& freedom,
 double known_mm2(const scan::Scan& scan, const std::vector<const TracedArris*>& traced) {
   double sum = 0;
   for (const TracedArris* piece : traced) {
-    for (const scan::ScannedPhoto& photo : scan.photos)
-      sum += std::pow(place_sd_mm(photo, piece->frame), 2);
+    for (const scan::ScannedPhoto& photo : scan.photos) sum += std::pow(place_sd_mm(photo, piece->frame), 2);
   }
   const auto n = static_cast<double>(std::max<std::size_t>(1, traced.size() * scan.photos.size()));
   return sum / n;

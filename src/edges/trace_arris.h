@@ -18,6 +18,7 @@
 #pragma once
 
 #include "edges/edge_steps.h"
+#include "edges/face_shape.h"
 
 namespace interstice::edges {
 
@@ -27,7 +28,7 @@ using PhotoNoise = geometry::IndexedVector<geometry::PhotoIndex, double>;
 
 // What is known beforehand: the face (standard uncertainties), how its corners are broken, and the photos' noise.
 struct ArrisPrior {
-  geometry::PlaneFrame face;
+  FaceShape face;
   double height_sd_mm = 0.1, tilt_sd = 0.005;
   BrokenCorner corner;
   ContrastNoise contrast_noise;

@@ -22,9 +22,8 @@ bool is_mistake(const Bundle& bundle, const Observation& o, double factor) {
 template <class Observation>
 std::vector<Observation> reject_mistakes(const Bundle& bundle, std::vector<Observation>& observations,
                                          double factor) {
-  const auto mistaken = std::stable_partition(observations.begin(), observations.end(), [&](const auto& o) {
-    return !is_mistake(bundle, o, factor);
-  });
+  const auto mistaken = std::stable_partition(observations.begin(), observations.end(),
+                                              [&](const auto& o) { return !is_mistake(bundle, o, factor); });
   std::vector<Observation> out(mistaken, observations.end());
   observations.erase(mistaken, observations.end());
   return out;

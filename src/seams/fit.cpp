@@ -107,7 +107,7 @@ TileResult fit_tile(const scan::Scan& scan, const surface::Surface& surface,
 
 edges::ArrisPrior known_of(const Start& start) {
   edges::ArrisPrior known;
-  known.face = start.face.frame;
+  known.face = start.face.shape;
   known.height_sd_mm = start.face.height_sd_mm;
   known.tilt_sd = start.face.tilt_sd;
   return known;
@@ -120,7 +120,11 @@ void learn_corners(const std::vector<Start>& starts, std::vector<edges::ArrisPri
   std::vector<const edges::TracedArris*> traced;
   for (const Start& s : starts) {
     if (s.face.state != plan::TileState::placed) continue;
-    heights.push_back(-s.face.frame.height(s.first.frame.lift(geometry::centroid(s.first.outline))));
+    double bow = 0;
+    for (std::size_t i = 0; i < s.first.outline.size(); ++i)
+      bow += s.face.shape.bow_mm(s.face.shape.plane.drop(edges::arris_point(s.first, i)));
+    heights.push_back(bow / static_cast<double>(s.first.outline.size()) -
+                      s.face.shape.plane.height(s.first.frame.lift(geometry::centroid(s.first.outline))));
     traced.push_back(&s.first);
   }
   const edges::BrokenCorner corner = edges::learn_corner(heights, traced, known.front().corner);
