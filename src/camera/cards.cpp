@@ -130,17 +130,34 @@ std::array<int, 2> markers_at(int corner_id) {
   return out;
 }
 
+// Whether a marker could not be read because the picture ends before it does. Markers need white round them.
+bool is_cut_by_frame(const cv::Mat& grey, const Eigen::Matrix3d& pixel_H_card, int marker) {
+  constexpr double kMargin_px = 3;
+  const cv::Rect2d inside(kMargin_px, kMargin_px, grey.cols - 1 - 2 * kMargin_px,
+                          grey.rows - 1 - 2 * kMargin_px);
+  for (int k = 0; k < 4; ++k) {
+    const Eigen::Vector2d p = map_point(pixel_H_card, marker_point(marker, k));
+    if (!inside.contains(cv::Point2d(p.x(), p.y()))) return true;
+  }
+  return false;
+}
+
 CardView corners_of(const cv::Mat& grey, int card, const CardMarkers& markers) {
   CardView view;
   view.card = card;
   for (int id = 0; id < kCornersPerCard; ++id) {
+    const std::array<int, 2> near = markers_at(id);
     std::vector<cv::Point2d> on_card, on_photo;
-    for (const int m : markers_at(id)) {
+    for (const int m : near) {
       if (markers.contains(m)) append_marker(m, markers.at(m), on_card, on_photo);
     }
     if (on_card.empty()) continue;
     const Eigen::Matrix3d pixel_H_card = homography(on_card, on_photo);
     if (!pixel_H_card.allFinite()) continue;
+    const bool explained = std::all_of(near.begin(), near.end(), [&](int m) {
+      return markers.contains(m) || is_cut_by_frame(grey, pixel_H_card, m);
+    });
+    if (!explained) continue;
     const Eigen::Vector2d point = card_point(id).head<2>();
     const auto corner = refine_corner(grey, map_point(pixel_H_card, point), map_jacobian(pixel_H_card, point),
                                       kCornerReachMm);

@@ -46,8 +46,8 @@ struct CardView {
                               // the contrast and size of the corner
 };
 
-// Finds every card of an 8-bit grey photo. A corner is given only when a marker that touches it was read (the other may
-// be cut by the frame), its surroundings look like a corner and it agrees with the other corners of its card;
+// Finds every card of an 8-bit grey photo. A corner is given only when both markers that touch it were read (half
+// hidden cards) or one of them is cut by the frame, its surroundings look like a corner and it agrees with the other corners of its card;
 // a card only with at least four corners that are not on one line. Sorted by card; a card seen twice in one
 // photo is left out (two prints of one number). Corners carry no systematic shift (OpenCV's own interpolation
 // adds half a pixel; it is not used).

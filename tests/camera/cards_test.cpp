@@ -194,6 +194,23 @@ TEST(CardDetection, HiddenCornersAreLeftOutNotMisplaced) {
   }
 }
 
+// The frame cuts a card in its second row of squares from below: of the row of corners there, one marker each is read,
+// and the corners are found all the same.
+TEST(CardDetection, CornersBesideOneMarkerAreFound) {
+  const camera::Lens lens = test_lens();
+  const std::vector<PlacedCard> placed = {place_card(lens, 5, {700, 520}, 400, 0, 0, 0)};
+  const cv::Mat whole = draw_cards(lens, placed);
+  const int last_row = 3, first_id = last_row * (camera::kBoardColumns - 1);
+  const double below = true_corner(lens, placed[0], first_id).y(),
+               above = true_corner(lens, placed[0], first_id - camera::kBoardColumns + 1).y();
+  // A third of the last row of squares stays in the picture: none of its markers is whole.
+  const int rows = static_cast<int>(below + (below - above) / 3);
+  const auto views = camera::detect_cards(with_noise(whole.rowRange(0, rows), 0.7, 2, 1));
+  ASSERT_EQ(views.size(), 1u);
+  EXPECT_EQ(views[0].corner_id.size(), static_cast<std::size_t>(camera::kCornersPerCard));
+  EXPECT_LT(score(lens, placed, views).worst_px, 0.15);
+}
+
 // A chip of tape or a drop of glue on the corner itself, too small to hide a marker: the corner goes, or
 // stays right.
 TEST(CardDetection, SpotsOnACornerDoNotPullIt) {

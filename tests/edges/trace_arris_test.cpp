@@ -37,7 +37,7 @@ geometry::Polygon start_outline() {  // grown, shifted and turned a little
 
 edges::TracedArris traced(const PlateScene& s, const geometry::PlaneFrame& face) {
   edges::ArrisPrior known;  // a sharp corner, and a face known only roughly
-  known.face = face;
+  known.face = {face};
   known.height_sd_mm = 0.7;
   known.tilt_sd = 0.02;
   known.corner.height_mm = known.corner.width_mm = 0;

@@ -58,7 +58,7 @@ Measured measure(const Height& height, const std::vector<View>& views, unsigned 
   corner.width_mm = kAspect * kTaken_mm;
   corner.uneven_mm = 0.2;
   edges::ArrisPrior known;
-  known.face = geometry::make_plane_frame(Vector3d(0, 0, kTaken_mm), Vector3d::UnitZ(), Vector3d::UnitX());
+  known.face = {geometry::make_plane_frame(Vector3d(0, 0, kTaken_mm), Vector3d::UnitZ(), Vector3d::UnitX())};
   known.corner = corner;
   const edges::ArrisLine line(
       geometry::make_plane_frame(Vector3d::Zero(), Vector3d::UnitZ(), Vector3d::UnitX()), square(), corner);
