@@ -155,7 +155,7 @@ Mesh card_mesh(const CardPlace& card, int index) {
     for (int col = 0; col <= across; ++col) {
       const double x = kSheetLongMm * (static_cast<double>(col) / across - 0.5);
       const double y = kSheetShortMm * (0.5 - static_cast<double>(row) / down);
-      mesh.add(card.frame.to_bowl({x, y, 0}), card.frame.axes.col(2));
+      mesh.add(card.on_sheet(x, y), card.normal_at(x, y));
     }
   }
   for (std::uint32_t row = 0; row < down; ++row) {

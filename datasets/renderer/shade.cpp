@@ -89,7 +89,7 @@ Paint::Paint(const Scene& scene)
       seed_(static_cast<std::uint32_t>(key(scene.options.seed, 61))),
       form_(&scene.form) {
   for (std::size_t i = 0; i < scene.pieces.size(); ++i) woods_.push_back(cut_wood(scene, i));
-  for (const CardPlace& c : scene.cards) cards_.push_back({CardPrint(c.card), c.frame, c.print_scale});
+  for (const CardPlace& c : scene.cards) cards_.push_back({CardPrint(c.card), c});
   if (scene.options.look.pencil_lines && scene.options.layout.rings_placed >= 0) draw_pencil(scene);
 }
 
@@ -182,7 +182,7 @@ Paint::Touch Paint::at(const Mesh& mesh, const Vector3f& position) const {
       return {resin_, false};
     case Surface::card: {
       const Card& card = cards_[static_cast<std::size_t>(mesh.index)];
-      const Eigen::Vector3d q = card.frame.from_bowl(p.cast<double>()) / card.scale;
+      const Eigen::Vector2d q = card.place.flat(p.cast<double>()) / card.place.print_scale;
       const bool ink = card.print.black(q.x(), q.y());
       const float tooth = 1 + 0.015f * smooth_noise(p * 1.3f, seed_ + 5);
       return {ink ? Vector3f(0.040f, 0.040f, 0.043f) * tooth : Vector3f(0.66f, 0.66f, 0.67f) * tooth, ink};

@@ -53,8 +53,7 @@ class Paint {
   std::vector<Wood> woods_;
   struct Card {
     CardPrint print;
-    Frame frame;
-    double scale;
+    CardPlace place;
   };
   std::vector<Card> cards_;
   float form_grey_;

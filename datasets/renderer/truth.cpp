@@ -104,11 +104,16 @@ ordered_json numbers(const Vector3d& v, double unit = 0) {
 }
 
 ordered_json card_json(const CardPlace& c) {
-  return {{"card", c.card},
-          {"centre", numbers(c.frame.origin)},
-          {"ex", numbers(c.frame.axes.col(0))},
-          {"ey", numbers(c.frame.axes.col(1))},
-          {"scale", c.print_scale}};
+  ordered_json out = {{"card", c.card},
+                      {"centre", numbers(c.frame.origin)},
+                      {"ex", numbers(c.frame.axes.col(0))},
+                      {"ey", numbers(c.frame.axes.col(1))},
+                      {"scale", c.print_scale}};
+  if (c.curl_per_mm != 0) {
+    out["curl_per_mm"] = c.curl_per_mm;
+    out["curl_towards_rad"] = c.curl_towards_rad;
+  }
+  return out;
 }
 
 ordered_json piece_json(const BuiltPiece& p) {
@@ -160,21 +165,24 @@ void add_pour(const Poured& poured, ordered_json& out) {
 ordered_json shot_json(const Shot& s) {
   ordered_json rotation = ordered_json::array();
   for (int i = 0; i < 3; ++i) rotation.push_back(numbers(s.camera_R_bowl.row(i).transpose()));
-  return {{"name", s.name},
-          {"w", s.width_px},
-          {"h", s.height_px},
-          {"fx", s.focal_px},
-          {"fy", s.focal_px},
-          {"cx", s.cx_px},
-          {"cy", s.cy_px},
-          {"k", {s.k1, s.k2, s.k3}},
-          {"p", {s.p1, s.p2}},
-          {"R", rotation},
-          {"t", numbers(s.camera_t_bowl)},
-          {"focus", s.focus_mm},
-          {"aperture", s.aperture_mm},
-          {"exposure", s.exposure},
-          {"portrait", s.portrait}};
+  ordered_json out = {{"name", s.name},
+                      {"w", s.width_px},
+                      {"h", s.height_px},
+                      {"fx", s.focal_px},
+                      {"fy", s.focal_px},
+                      {"cx", s.cx_px},
+                      {"cy", s.cy_px},
+                      {"k", {s.k1, s.k2, s.k3}},
+                      {"p", {s.p1, s.p2}},
+                      {"R", rotation},
+                      {"t", numbers(s.camera_t_bowl)},
+                      {"focus", s.focus_mm},
+                      {"aperture", s.aperture_mm},
+                      {"exposure", s.exposure},
+                      {"portrait", s.portrait}};
+  if (!s.row_shift_px.isZero(0)) out["row_shift_px"] = {s.row_shift_px.x(), s.row_shift_px.y()};
+  if (!s.smear_px.isZero(0)) out["smear_px"] = {s.smear_px.x(), s.smear_px.y()};
+  return out;
 }
 
 }  // namespace
