@@ -62,20 +62,16 @@ Shortest shorter(const Shortest& a, const Shortest& b) {
 }
 
 // Rings every millimetre or so down the wall, the face's edge and the arris among them.
-std::vector<std::vector<Vector3d>> wall_rings(const BuiltPiece& piece) {
-  std::vector<Level> levels = piece.levels();
-  const Level wall = levels[levels.size() - 2], root = levels.back();
+std::vector<Ring> wall_rings(const BuiltPiece& piece) {
+  std::vector<LevelRing> levels = piece.levels();
+  const LevelRing wall = levels[levels.size() - 2], root = levels.back();
   levels.pop_back();
-  const int steps = std::max(2, static_cast<int>(std::ceil(root.depth_mm - wall.depth_mm)));
-  for (int k = 1; k <= steps; ++k) {
-    const double t = static_cast<double>(k) / steps;
-    levels.push_back({wall.depth_mm + t * (root.depth_mm - wall.depth_mm),
-                      wall.inset_mm + t * (root.inset_mm - wall.inset_mm)});
-  }
+  const int steps = std::max(2, static_cast<int>(std::ceil(root.front().depth_mm - wall.front().depth_mm)));
+  for (int k = 1; k <= steps; ++k) levels.push_back(between(wall, root, static_cast<double>(k) / steps));
   return Body(piece.frame, piece.outline, levels, 0).rings();
 }
 
-using Rings = std::vector<std::vector<Vector3d>>;
+using Rings = std::vector<Ring>;
 
 Shortest clearance(const Body& a, const Body& b, const Rings& rings_a, const Rings& rings_b, Shortest best) {
   const auto look = [&](const Rings& rings, const Body& other) {
@@ -120,13 +116,17 @@ ordered_json piece_json(const BuiltPiece& p) {
   ordered_json out = {{"label", p.label}, {"ring", p.ring}, {"placed", p.placed}};
   if (!p.placed) return out;
   out["outer"] = ordered_json::array();
-  for (const Vector2d& q : p.outline) {
-    out["outer"].push_back(numbers(p.frame.to_bowl({q.x(), q.y(), -p.broken_arris_mm}), 1e-4));
+  const LevelRing widest = p.levels()[widest_level(p)];
+  for (std::size_t i = 0; i < p.outline.size(); ++i) {
+    const Vector2d& q = p.outline[i];
+    out["outer"].push_back(numbers(p.frame.to_bowl({q.x(), q.y(), -widest[i].depth_mm}), 1e-4));
   }
   out["normal"] = numbers(p.frame.axes.col(2), 1e-6);
   out["built_bevel_deg"] = rounded(p.bevel_deg, 1e-3);
   out["moved_mm"] = {rounded(p.moved_mm.x(), 1e-3), rounded(p.moved_mm.y(), 1e-3)};
   out["turned_deg"] = rounded(p.turned_deg, 1e-3);
+  for (const double corner : p.corner_mm) out["corner_mm"].push_back(rounded(corner, 1e-3));
+  if (p.bow_mm != 0) out["bow_mm"] = rounded(p.bow_mm, 1e-3);
   return out;
 }
 

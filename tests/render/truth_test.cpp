@@ -79,16 +79,14 @@ TEST(Truth, PiecesThatRunIntoEachOtherHaveNoMouth) {
 double mouth_by_points(const BuiltPiece& a, const BuiltPiece& b) {
   const Body body_a = a.body();
   std::vector<Vector3d> strewn;
-  const std::vector<Level> levels = b.levels();
+  const std::vector<LevelRing> levels = b.levels();
   for (std::size_t k = 0; k + 1 < levels.size(); ++k) {
-    const int steps = static_cast<int>(std::ceil((levels[k + 1].depth_mm - levels[k].depth_mm) / 0.05));
+    const double high = levels[k + 1].front().depth_mm - levels[k].front().depth_mm;
+    const int steps = static_cast<int>(std::ceil(high / 0.05));
     for (int s = 0; s <= steps; ++s) {
-      const double t = static_cast<double>(s) / steps;
-      const double inset = levels[k].inset_mm + t * (levels[k + 1].inset_mm - levels[k].inset_mm);
-      const double depth = levels[k].depth_mm + t * (levels[k + 1].depth_mm - levels[k].depth_mm);
-      std::vector<Vector3d> ring;
-      for (const Vector2d& p : offset_points(b.outline, -inset))
-        ring.push_back(b.frame.to_bowl({p.x(), p.y(), -depth}));
+      const LevelRing level = between(levels[k], levels[k + 1], static_cast<double>(s) / steps);
+      Ring ring = ring_points(b.outline, level);
+      for (Vector3d& p : ring) p = b.frame.to_bowl(p);
       for (const Vector3d& p : dense(ring, 0.2)) {
         if ((p - body_a.centre()).norm() < body_a.radius_mm() + 8) strewn.push_back(p);
       }
