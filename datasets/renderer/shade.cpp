@@ -18,7 +18,7 @@ namespace {
 
 constexpr float kPencilPixel = 0.25f;  // mm
 constexpr float kLetterPixel = 0.1f;   // mm
-constexpr double kLetterHigh = 6;      // mm: written so that it is read at arm's length
+constexpr double kLetterHigh = 6;      // mm at the most: so that it is read at arm's length
 
 std::uint32_t lattice(std::int32_t x, std::int32_t y, std::int32_t z, std::uint32_t seed) {
   std::uint32_t h = seed ^ (static_cast<std::uint32_t>(x) * 0x8da6b343u) ^
@@ -132,7 +132,8 @@ void Paint::write_label(const Scene& scene, std::size_t piece, Wood& w) {
   if (p.outline.empty()) return;
   Random random(key(scene.options.seed, 139, piece));
   // OpenCV's plain letters are 21 pixels high at scale 1.
-  const double scale = kLetterHigh / kLetterPixel / 21;
+  const double high = std::min(kLetterHigh, 0.2 * std::sqrt(signed_area(p.outline)));
+  const double scale = high / kLetterPixel / 21;
   int below = 0;
   const cv::Size size = cv::getTextSize(p.label, cv::FONT_HERSHEY_SIMPLEX, scale, 5, &below);
   w.label = cv::Mat::zeros(size.height + below + 12, size.width + 12, CV_8U);
@@ -210,7 +211,8 @@ Paint::Touch Paint::at(const Mesh& mesh, const Vector3f& position, Part part) co
   switch (mesh.surface) {
     case Surface::piece: {
       const Wood& wood = woods_[static_cast<std::size_t>(mesh.index)];
-      return {(part == Part::face ? label_at(wood, p) : 1.0f) * wood_at(wood, p), false};
+      const float left = part == Part::face ? label_at(wood, p) : 1.0f;
+      return {left * wood_at(wood, p), left < 0.7f};
     }
     case Surface::form:
       return {form_at(p), false};

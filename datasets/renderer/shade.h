@@ -30,7 +30,7 @@ class Paint {
 
   struct Touch {
     Eigen::Vector3f reflectance;
-    bool ink = false;  // on a card: printed black
+    bool ink = false;  // on a card: printed black; on a face: pencilled
   };
   Touch at(const Mesh& mesh, const Eigen::Vector3f& position, Part part = Part::other) const;
   // One colour for the whole surface, for light that bounces off it.

@@ -279,7 +279,7 @@ TEST(Letters, AreOnFacesAloneAndAsLargeAsWriting) {
       }
     }
   }
-  // Three letters 6 mm high of half-millimetre strokes: 10 to 25 mm^2.
+  // Three letters up to 6 mm high of half-millimetre strokes: 10 to 25 mm^2.
   EXPECT_GT(dark / 16.0, 5);
   EXPECT_LT(dark / 16.0, 40);
   EXPECT_LT(most, 16);
