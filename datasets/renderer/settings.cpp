@@ -14,7 +14,7 @@ namespace {
 
 using Target = std::variant<double*, int*, bool*>;
 
-std::map<std::string, Target> targets(SceneOptions& o) {
+std::map<std::string, Target> shell_targets(SceneOptions& o) {
   return {{"form.rim_radius_mm", &o.form.rim_radius_mm},
           {"form.height_mm", &o.form.height_mm},
           {"form.fullness", &o.form.fullness},
@@ -48,8 +48,11 @@ std::map<std::string, Target> targets(SceneOptions& o) {
           {"look.pencil_lines", &o.look.pencil_lines},
           {"look.pencil_jitter_mm", &o.look.pencil_jitter_mm},
           {"look.labels", &o.look.labels},
-          {"look.side_light", &o.look.side_light},
-          {"resin.gloss", &o.resin.gloss},
+          {"look.side_light", &o.look.side_light}};
+}
+
+std::map<std::string, Target> photo_targets(SceneOptions& o) {
+  return {{"resin.gloss", &o.resin.gloss},
           {"resin.roughness", &o.resin.roughness},
           {"resin.level_mm", &o.resin.level_mm},
           {"resin.limit_mm", &o.resin.limit_mm},
@@ -96,6 +99,12 @@ std::map<std::string, Target> targets(SceneOptions& o) {
           {"sampling.light_rays", &o.sampling.light_rays},
           {"sampling.light_step_mm", &o.sampling.light_step_mm},
           {"sampling.threads", &o.sampling.threads}};
+}
+
+std::map<std::string, Target> targets(SceneOptions& o) {
+  std::map<std::string, Target> all = shell_targets(o);
+  all.merge(photo_targets(o));
+  return all;
 }
 
 double number(const std::string& name, const std::string& text) {
