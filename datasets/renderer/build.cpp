@@ -41,6 +41,23 @@ Errors draw_errors(std::uint64_t seed, std::size_t piece) {
   return e;
 }
 
+// Corners, bevel and face as hands leave them, from numbers of their own.
+void make_uneven(const SceneOptions& o, std::size_t index, double care, BuiltPiece& p) {
+  constexpr int kCorner = 4, kBevel = 5;                       // waves round a piece
+  constexpr double kPieces = 0.8, kRound = 0.7, kSteep = 1.5;  // of the logistic's argument
+  if (o.build.corner_most_mm > 0) {
+    const double least = o.build.corner_least_mm, most = o.build.corner_most_mm;
+    const double piece = kPieces * Random(key(o.seed, 109, index)).normal();
+    for (const double wave : wave_along(p.outline, kRound, kCorner, key(o.seed, 113, index)))
+      p.corner_mm.push_back(least + (most - least) / (1 + std::exp(-kSteep * (piece + wave))));
+  }
+  if (o.build.waver_deg > 0) {
+    for (const double wave : wave_along(p.outline, care * o.build.waver_deg, kBevel, key(o.seed, 127, index)))
+      p.bevel_at_deg.push_back(std::clamp(p.bevel_deg + wave, 0.0, 30.0));
+  }
+  if (o.build.round_mm > 0) p.bow_mm = o.build.round_mm * Random(key(o.seed, 131, index)).between(-1, 1);
+}
+
 // `care` shrinks all errors of placing and cutting.
 BuiltPiece build_piece(const Form& form, const SceneOptions& o, const Layout& layout, std::size_t index,
                        double care) {
@@ -62,6 +79,7 @@ BuiltPiece build_piece(const Form& form, const SceneOptions& o, const Layout& la
   p.frame.axes = p.frame.axes * AngleAxisd(angle, tilt.normalized()).toRotationMatrix() *
                  AngleAxisd(radians(p.turned_deg), Vector3d::UnitZ()).toRotationMatrix();
   p.outline = with_wavy_edge(plan.face, care * o.build.cut_error_mm, e.cut_seed);
+  make_uneven(o, index, care, p);
   return p;
 }
 
@@ -95,15 +113,29 @@ bool too_close(const Body& a, const Body& b) {
 
 }  // namespace
 
-std::vector<Level> BuiltPiece::levels() const {
-  std::vector<Level> out;
-  const double e = broken_arris_mm;
-  for (int k = 0; e > 0 && k < kRoundSteps; ++k) {
-    const double a = 0.5 * std::numbers::pi * k / kRoundSteps;
-    out.push_back({e * (1 - std::cos(a)), e * (1 - std::sin(a))});
+std::vector<LevelRing> BuiltPiece::levels() const {
+  const std::size_t n = outline.size();
+  std::vector<double> edge(n),
+      face(n, 0.0);  // distance of the face's edge from the outline; z of the face there
+  for (std::size_t i = 0; i < n; ++i) edge[i] = -corner_at(i);
+  if (bow_mm != 0) {
+    const Outline at = offset_points(outline, edge);
+    for (std::size_t i = 0; i < n; ++i) face[i] = face_z(at[i]);
   }
-  out.push_back({e, 0});
-  out.push_back({thickness_mm, (thickness_mm - e) * std::tan(radians(bevel_deg))});
+  std::vector<LevelRing> out;
+  const bool rounded = !corner_mm.empty() || broken_arris_mm > 0;
+  for (int k = 0; rounded && k < kRoundSteps; ++k) {
+    const double a = 0.5 * std::numbers::pi * k / kRoundSteps;
+    out.emplace_back();
+    for (std::size_t i = 0; i < n; ++i)
+      out.back().push_back({corner_at(i) * (1 - std::cos(a)) - face[i], corner_at(i) * (1 - std::sin(a))});
+  }
+  out.resize(out.size() + 2);
+  for (std::size_t i = 0; i < n; ++i) {
+    const double widest = corner_at(i) - face[i];
+    out[out.size() - 2].push_back({widest, 0});
+    out.back().push_back({thickness_mm, (thickness_mm - widest) * std::tan(radians(bevel_at(i)))});
+  }
   return out;
 }
 
@@ -111,8 +143,49 @@ std::size_t widest_level(const BuiltPiece& piece) {
   return piece.levels().size() - 2;
 }
 
+namespace {
+
+// Mean square of the outline's distances from its centroid.
+double spread(const Outline& outline, const Vector2d& centroid) {
+  double sum = 0;
+  for (const Vector2d& p : outline) sum += (p - centroid).squaredNorm();
+  return sum / static_cast<double>(outline.size());
+}
+
+}  // namespace
+
+double BuiltPiece::face_z(const Vector2d& p) const {
+  if (bow_mm == 0) return 0;
+  const Vector2d c = area_centroid(outline);
+  return -bow_mm * (p - c).squaredNorm() / spread(outline, c);
+}
+
+Vector2d BuiltPiece::face_slope(const Vector2d& p) const {
+  if (bow_mm == 0) return Vector2d::Zero();
+  const Vector2d c = area_centroid(outline);
+  return 2 * bow_mm / spread(outline, c) * (p - c);
+}
+
+std::vector<Ring> BuiltPiece::face_rings(const Ring& edge) const {
+  Outline flat;
+  for (const Vector3d& p : edge) flat.emplace_back(p.head<2>());
+  const Vector2d c = area_centroid(flat);
+  std::vector<Ring> out;
+  for (const double scale : {0.95, 0.86, 0.68, 0.4}) {
+    out.emplace_back();
+    for (std::size_t i = 0; i < edge.size(); ++i) {
+      const Vector2d p = c + scale * (flat[i] - c);
+      out.back().emplace_back(p.x(), p.y(), bow_mm == 0 ? edge[i].z() : face_z(p));
+    }
+  }
+  return out;
+}
+
 Body BuiltPiece::body() const {
-  return Body(frame, outline, levels(), widest_level(*this));
+  const std::vector<LevelRing> all = levels();
+  std::vector<Ring> face;
+  if (bow_mm != 0) face = face_rings(ring_points(outline, all.front()));
+  return Body(frame, outline, all, all.size() - 2, face);
 }
 
 std::vector<BuiltPiece> build_pieces(const Form& form, const SceneOptions& o, const Layout& layout) {

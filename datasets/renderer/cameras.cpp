@@ -87,8 +87,11 @@ Shot aim(const SceneOptions& o, const View& view, const Vector3d& target, int nu
 Vector2d Shot::distorted(const Vector2d& n) const {
   const double x = n.x(), y = n.y(), r2 = x * x + y * y;
   const double f = 1 + r2 * (k1 + r2 * (k2 + r2 * k3));
-  return {focal_px * (x * f + 2 * p1 * x * y + p2 * (r2 + 2 * x * x)) + cx_px,
-          focal_px * (y * f + p1 * (r2 + 2 * y * y) + 2 * p2 * x * y) + cy_px};
+  Vector2d p(focal_px * (x * f + 2 * p1 * x * y + p2 * (r2 + 2 * x * x)) + cx_px,
+             focal_px * (y * f + p1 * (r2 + 2 * y * y) + 2 * p2 * x * y) + cy_px);
+  if (row_shift_px.isZero(0) && !wave) return p;
+  const Vector2d rows = (p.y() / height_px - 0.5) * row_shift_px;
+  return p + rows + (wave ? wave->at(p) : Vector2d(0, 0));
 }
 
 Vector2d Shot::undistorted(const Vector2d& pixel) const {
@@ -110,6 +113,54 @@ Vector2d Shot::project(const Vector3d& p_bowl) const {
 
 namespace {
 
+// cos and sin of the way the sheet is bent.
+Vector2d bent_along(const CardPlace& card) {
+  return {std::cos(card.curl_towards_rad), std::sin(card.curl_towards_rad)};
+}
+
+}  // namespace
+
+Vector3d CardPlace::on_sheet(double x, double y) const {
+  if (curl_per_mm == 0) return frame.to_bowl({x, y, 0});
+  const Vector2d d = bent_along(*this);
+  const double s = d.dot(Vector2d(x, y)), t = d.x() * y - d.y() * x, angle = curl_per_mm * s;
+  const double over = std::sin(angle) / curl_per_mm, up = (1 - std::cos(angle)) / curl_per_mm;
+  return frame.to_bowl({d.x() * over - d.y() * t, d.y() * over + d.x() * t, up});
+}
+
+Vector3d CardPlace::normal_at(double x, double y) const {
+  if (curl_per_mm == 0) return frame.axes.col(2);
+  const Vector2d d = bent_along(*this);
+  const double angle = curl_per_mm * d.dot(Vector2d(x, y));
+  return frame.axes * Vector3d(-std::sin(angle) * d.x(), -std::sin(angle) * d.y(), std::cos(angle));
+}
+
+Vector2d CardPlace::flat(const Vector3d& p_bowl) const {
+  const Vector3d q = frame.from_bowl(p_bowl);
+  if (curl_per_mm == 0) return q.head<2>();
+  const Vector2d d = bent_along(*this);
+  const double t = d.x() * q.y() - d.y() * q.x();
+  const double s = std::asin(std::clamp(curl_per_mm * d.dot(q.head<2>()), -1.0, 1.0)) / curl_per_mm;
+  return {d.x() * s - d.y() * t, d.y() * s + d.x() * t};
+}
+
+namespace {
+
+// Bends a sheet that lies flat; where its middle rises its ends stay on the bench.
+void curl(const SceneOptions& o, std::uint64_t number, CardPlace& card) {
+  if (o.cards.curl_mm <= 0) return;
+  Random random(key(o.seed, 97, number, static_cast<std::uint64_t>(o.camera.session)));
+  const double rise = o.cards.curl_mm * random.between(-1, 1);
+  card.curl_towards_rad = random.between(0, std::numbers::pi);
+  const Vector2d d = bent_along(card).cwiseAbs();
+  const double far = 0.5 * (kSheetLong * d.x() + kSheetShort * d.y());
+  // (1 - cos(k far)) / k = rise, by a few steps from the parabola's k.
+  double k = 2 * rise / (far * far);
+  for (int step = 0; step < 20 && k != 0; ++step) k *= rise * k / (1 - std::cos(k * far));
+  card.curl_per_mm = k;
+  if (rise < 0) card.frame.origin -= rise * card.frame.axes.col(2);
+}
+
 // Cards round the second bowl, on the side of the first.
 void add_second_cards(const SceneOptions& o, std::vector<CardPlace>& out) {
   const std::vector<int>& cards = o.second_bowl.cards;
@@ -123,6 +174,7 @@ void add_second_cards(const SceneOptions& o, std::vector<CardPlace>& out) {
                                  0.3 + 0.02 * static_cast<double>(k));
     card.frame.axes.col(0) = Vector3d(-std::sin(a), std::cos(a), 0);
     card.frame.axes.col(1) = Vector3d(-std::cos(a), -std::sin(a), 0);
+    curl(o, 100 + k, card);
     out.push_back(card);
   }
 }
@@ -153,16 +205,46 @@ std::vector<CardPlace> place_cards(const SceneOptions& o, int photo) {
       card.frame.origin += o.cards.moved_mm * Vector3d(0.6, 0.8, 0);
     card.frame.axes.col(0) = Vector3d(std::cos(turn), std::sin(turn), 0);
     card.frame.axes.col(1) = Vector3d(-std::sin(turn), std::cos(turn), 0);
+    curl(o, k, card);
     out.push_back(card);
   }
   if (o.second_bowl.distance_mm > 0) add_second_cards(o, out);
   return out;
 }
 
+namespace {
+
+// Shutter, lens and hand: from numbers of their own, so that poses stay where they are without them.
+void trouble(const SceneOptions& o, std::vector<Shot>& shots) {
+  const CameraOptions& c = o.camera;
+  const auto session = static_cast<std::uint64_t>(c.session);
+  std::shared_ptr<const LensWave> wave;
+  if (c.lens_wave_px > 0)
+    wave = std::make_shared<LensWave>(c.width_px, c.height_px, c.lens_wave_px, key(o.seed, 101));
+  std::vector<std::pair<std::uint64_t, std::size_t>> lots;  // the lowest are smeared
+  for (std::size_t i = 0; i < shots.size(); ++i) {
+    Random random(key(o.seed, 103, i, session));
+    const double across = random.between(-1, 1), down = random.between(-1, 1);
+    shots[i].row_shift_px = c.row_shift_px * Vector2d(across, down);
+    shots[i].wave = wave;
+    lots.emplace_back(key(o.seed, 107, i, session), i);
+  }
+  std::sort(lots.begin(), lots.end());
+  lots.resize(static_cast<std::size_t>(std::lround(c.motion_share * static_cast<double>(shots.size()))));
+  for (const auto& [lot, i] : lots) {
+    Random random(lot);
+    const double length = c.motion_px * random.between(0.5, 1), a = random.between(0, std::numbers::pi);
+    shots[i].smear_px = length * Vector2d(std::cos(a), std::sin(a));
+  }
+}
+
+}  // namespace
+
 std::vector<Shot> place_shots(const SceneOptions& o, const Vector3d& target) {
   std::vector<Shot> out;
   const std::vector<View> all = views(o.camera, o.layout.rings_placed < 0);
   for (std::size_t i = 0; i < all.size(); ++i) out.push_back(aim(o, all[i], target, static_cast<int>(i)));
+  trouble(o, out);
   return out;
 }
 

@@ -8,7 +8,11 @@
 
 namespace interstice::renderer {
 
-// Lens blur, sensor noise (shot and read), tone curve (sRGB, IEC 61966-2-1), unsharp masking; CV_8UC3.
+// The picture moved along a straight line while it was taken, its middle where it was; pixels, linear light.
+cv::Mat smeared(const cv::Mat& linear, const Eigen::Vector2d& line_px);
+
+// Lens blur, sensor noise (shot and read), tone curve (sRGB, IEC 61966-2-1, with the camera's own on top), the phone's
+// processing, unsharp masking; CV_8UC3. `noise` is that of the plain curve.
 cv::Mat developed(const cv::Mat& linear, const CameraOptions& camera, std::uint64_t seed);
 
 // JPEG bytes with EXIF: maker and model of our own, time, focal length in 35 mm terms, orientation.

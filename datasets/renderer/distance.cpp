@@ -3,42 +3,78 @@
 #include <Eigen/Geometry>
 #include <algorithm>
 #include <cmath>
+#include <numbers>
 
 namespace interstice::renderer {
 
 using Eigen::Vector2d;
 using Eigen::Vector3d;
 
-Body::Body(const Frame& frame, const Outline& outline, const std::vector<Level>& levels, std::size_t widest)
-    : frame_(frame), outline_(outline), levels_(levels), widest_(widest) {
-  for (const Level& level : levels) {
-    std::vector<Vector3d> ring;
-    for (const Vector2d& p : offset_points(outline, -level.inset_mm)) {
-      ring.push_back(frame.to_bowl({p.x(), p.y(), -level.depth_mm}));
-    }
-    rings_.push_back(std::move(ring));
+LevelRing between(const LevelRing& a, const LevelRing& b, double t) {
+  LevelRing out;
+  for (std::size_t i = 0; i < a.size(); ++i) {
+    out.push_back({a[i].depth_mm + t * (b[i].depth_mm - a[i].depth_mm),
+                   a[i].inset_mm + t * (b[i].inset_mm - a[i].inset_mm)});
   }
-  narrows_ = std::all_of(levels.begin(), levels.end(), [](const Level& l) { return l.inset_mm >= 0; });
-  const std::size_t n = outline.size();
-  for (std::size_t k = 0; k + 1 < rings_.size(); ++k) {
-    for (std::size_t i = 0; i < n; ++i) {
-      const std::size_t j = (i + 1) % n;
-      add_triangle(rings_[k][i], rings_[k + 1][i], rings_[k + 1][j]);
-      add_triangle(rings_[k][i], rings_[k + 1][j], rings_[k][j]);
-    }
+  return out;
+}
+
+Ring ring_points(const Outline& outline, const LevelRing& level) {
+  std::vector<double> distances;
+  for (const Level& l : level) distances.push_back(-l.inset_mm);
+  const Outline moved = offset_points(outline, distances);
+  Ring out;
+  for (std::size_t i = 0; i < moved.size(); ++i)
+    out.emplace_back(moved[i].x(), moved[i].y(), -level[i].depth_mm);
+  return out;
+}
+
+Body::Body(const Frame& frame, const Outline& outline, const std::vector<LevelRing>& levels,
+           std::size_t widest, const std::vector<Ring>& face)
+    : frame_(frame), outline_(outline), widest_(widest) {
+  const auto to_bowl = [&](Ring ring) {
+    for (const Vector3d& p : ring) lowest_ = std::min(lowest_, p.z()), highest_ = std::max(highest_, p.z());
+    for (Vector3d& p : ring) p = frame.to_bowl(p);
+    return ring;
+  };
+  for (const LevelRing& level : levels) {
+    rings_.push_back(to_bowl(ring_points(outline, level)));
+    narrows_ =
+        narrows_ && std::all_of(level.begin(), level.end(), [](const Level& l) { return l.inset_mm >= 0; });
   }
+  for (std::size_t k = 0; k + 1 < rings_.size(); ++k) add_band(rings_[k], rings_[k + 1]);
   const Vector2d c = area_centroid(outline);
-  const Vector3d top = frame.to_bowl({c.x(), c.y(), -levels.front().depth_mm});
-  const Vector3d bottom = frame.to_bowl({c.x(), c.y(), -levels.back().depth_mm});
+  Vector3d top = frame.to_bowl({c.x(), c.y(), -levels.front().front().depth_mm});
+  const Vector3d bottom = frame.to_bowl({c.x(), c.y(), -levels.back().front().depth_mm});
+  Ring edge = rings_.front();
+  for (const Ring& inner : face) {
+    Ring row = to_bowl(inner);
+    add_band(row, edge);
+    edge = std::move(row);
+  }
+  if (!face.empty()) {
+    top.setZero();
+    for (const Vector3d& p : edge) top += p / static_cast<double>(edge.size());
+  }
+  const std::size_t n = outline.size();
   for (std::size_t i = 0; i < n; ++i) {
     const std::size_t j = (i + 1) % n;
-    add_triangle(top, rings_.front()[i], rings_.front()[j]);
+    add_triangle(top, edge[i], edge[j]);
     add_triangle(bottom, rings_.back()[j], rings_.back()[i]);
   }
   add_groups();
   centre_ = 0.5 * (top + bottom);
   for (const auto& ring : rings_) {
     for (const Vector3d& p : ring) radius_ = std::max(radius_, (p - centre_).norm());
+  }
+}
+
+void Body::add_band(const Ring& upper, const Ring& lower) {
+  const std::size_t n = upper.size();
+  for (std::size_t i = 0; i < n; ++i) {
+    const std::size_t j = (i + 1) % n;
+    add_triangle(upper[i], lower[i], lower[j]);
+    add_triangle(upper[i], lower[j], upper[j]);
   }
 }
 
@@ -61,18 +97,25 @@ void Body::add_groups() {
   }
 }
 
+namespace {
+
+// Solid angle of a triangle seen from the origin, positive where its front turns away (van Oosterom, Strackee 1983).
+double solid_angle(const Vector3d& a, const Vector3d& b, const Vector3d& c) {
+  const double la = a.norm(), lb = b.norm(), lc = c.norm();
+  const double side = la * lb * lc + a.dot(b) * lc + a.dot(c) * lb + b.dot(c) * la;
+  return 2 * std::atan2(a.dot(b.cross(c)), side);
+}
+
+}  // namespace
+
 bool Body::contains(const Vector3d& p) const {
   if ((p - centre_).norm() > radius_) return false;
   const Vector3d q = frame_.from_bowl(p);
-  const double depth = -q.z();
-  if (depth < levels_.front().depth_mm || depth > levels_.back().depth_mm) return false;
+  if (q.z() < lowest_ || q.z() > highest_) return false;
   if (narrows_ && !inside(outline_, q.head<2>())) return false;
-  std::size_t k = 0;
-  while (k + 2 < levels_.size() && depth > levels_[k + 1].depth_mm) ++k;
-  const double span = levels_[k + 1].depth_mm - levels_[k].depth_mm;
-  const double t = span > 0 ? (depth - levels_[k].depth_mm) / span : 0;
-  const double inset = levels_[k].inset_mm + t * (levels_[k + 1].inset_mm - levels_[k].inset_mm);
-  return inside(offset_points(outline_, -inset), q.head<2>());
+  double seen = 0;  // from inside, the surface is all round: 4 pi
+  for (const Triangle& t : triangles_) seen += solid_angle(t.corner[0] - p, t.corner[1] - p, t.corner[2] - p);
+  return seen > 2 * std::numbers::pi;
 }
 
 Vector3d nearest_on_segment(const Vector3d& p, const Vector3d& a, const Vector3d& b) {

@@ -10,21 +10,32 @@
 
 namespace interstice::renderer {
 
-// One level of a piece: the outline drawn in by inset_mm, depth_mm below the face.
+// One level of a piece at a point of its outline: drawn in by inset_mm, depth_mm below the frame's plane z = 0.
 struct Level {
   double depth_mm = 0;
   double inset_mm = 0;
 };
+using LevelRing = std::vector<Level>;  // all round: one a point of the outline
 
-// A solid between levels: a flat top, walls ruled from level to level, a flat bottom.
+// On straight lines from the one level to the other, the part t of the way.
+LevelRing between(const LevelRing& a, const LevelRing& b, double t);
+
+using Ring = std::vector<Eigen::Vector3d>;
+
+// The level's points, in the frame that the outline lies in.
+Ring ring_points(const Outline& outline, const LevelRing& level);
+
+// A solid between levels: its top, walls ruled from level to level, a flat bottom.
 class Body {
  public:
-  // `widest` is the index of the level that carries the arris.
-  Body(const Frame& frame, const Outline& outline, const std::vector<Level>& levels, std::size_t widest);
+  // `widest` is the index of the level that carries the arris. `face`: rings that the top runs over from its edge to
+  // its middle, which is the last one's mean; none: flat to the edge's centroid.
+  Body(const Frame& frame, const Outline& outline, const std::vector<LevelRing>& levels, std::size_t widest,
+       const std::vector<Ring>& face = {});
 
-  const std::vector<Eigen::Vector3d>& arris() const { return rings_[widest_]; }
-  const std::vector<Eigen::Vector3d>& root() const { return rings_.back(); }
-  const std::vector<std::vector<Eigen::Vector3d>>& rings() const { return rings_; }
+  const Ring& arris() const { return rings_[widest_]; }
+  const Ring& root() const { return rings_.back(); }
+  const std::vector<Ring>& rings() const { return rings_; }  // without the face's
   const Eigen::Vector3d& centre() const { return centre_; }
   double radius_mm() const { return radius_; }
   bool contains(const Eigen::Vector3d& p) const;
@@ -45,19 +56,20 @@ class Body {
   const std::vector<Ball>& groups() const { return groups_; }
 
  private:
+  void add_band(const Ring& upper, const Ring& lower);
   void add_triangle(const Eigen::Vector3d& a, const Eigen::Vector3d& b, const Eigen::Vector3d& c);
   void add_groups();
 
   Frame frame_;
   Outline outline_;
-  std::vector<Level> levels_;
   std::size_t widest_;
-  std::vector<std::vector<Eigen::Vector3d>> rings_;
+  std::vector<Ring> rings_;
   std::vector<Triangle> triangles_;
   std::vector<Ball> groups_;
   Eigen::Vector3d centre_;
   double radius_ = 0;
-  bool narrows_ = true;  // no level is wider than the outline
+  double lowest_ = 0, highest_ = 0;  // z in the frame
+  bool narrows_ = true;              // no level is wider than the outline
 };
 
 struct Shortest {

@@ -54,11 +54,12 @@ struct Bake {
   const Paint& paint;
   std::optional<Lamp> lamp;
   std::vector<Vector3f> pattern, bounce_pattern, mean;
-  float unit;  // room light on an open bench
+  float unit;       // room light on an open bench
+  float off_bench;  // mm: over all cards, curled ones too
 };
 
-Vector3f start(const Mesh& mesh, std::uint32_t vertex) {
-  const float off = mesh.surface == Surface::bench ? kOffBench : kOff;
+Vector3f start(const Bake& b, const Mesh& mesh, std::uint32_t vertex) {
+  const float off = mesh.surface == Surface::bench ? b.off_bench : kOff;
   Vector3f from = mesh.positions[vertex] + off * mesh.normals[vertex];
   from.z() = std::max(from.z(), kOff);  // the form's rim stands on the bench
   return from;
@@ -78,7 +79,7 @@ bool buried(const Bake& b, const Vector3f& from, const Vector3f& normal) {
 
 Vector3f room_on(const Bake& b, const Corner& c) {
   const Mesh& mesh = b.meshes[c.mesh];
-  const Vector3f from = start(mesh, c.vertex);
+  const Vector3f from = start(b, mesh, c.vertex);
   if ((mesh.surface == Surface::form || mesh.surface == Surface::resin) &&
       buried(b, from, mesh.normals[c.vertex]))
     return Vector3f::Zero();
@@ -97,7 +98,7 @@ Vector3f bounced_on(const Bake& b, const Corner& c) {
   const Mesh& mesh = b.meshes[c.mesh];
   if ((mesh.surface == Surface::form || mesh.surface == Surface::resin) && mesh.light[c.vertex].isZero())
     return Vector3f::Zero();
-  const Vector3f from = start(mesh, c.vertex);
+  const Vector3f from = start(b, mesh, c.vertex);
   const float turn = kTwoPi * unit_float_from(key(5, c.mesh, c.vertex));
   const Eigen::Matrix3f basis = turned_basis(mesh.normals[c.vertex], turn);
   Vector3f sum = Vector3f::Zero();
@@ -170,7 +171,8 @@ void light_meshes(std::vector<Mesh>& meshes, const RayScene& rays, const Paint& 
          hemisphere(o.sampling.light_rays),
          hemisphere(std::max(8, o.sampling.light_rays / 3)),
          {},
-         1};
+         1,
+         kOffBench + static_cast<float>(o.cards.curl_mm)};
   b.unit = open_bench_light(hemisphere(4096));
   for (const Mesh& mesh : meshes) b.mean.push_back(paint.mean(mesh));
   for_corners(meshes, o.sampling.threads,

@@ -6,7 +6,7 @@
 #include <numbers>
 
 #include "renderer/card_print.h"
-#include "renderer/random.h"
+#include "renderer/glue.h"
 
 namespace interstice::renderer {
 
@@ -19,76 +19,87 @@ constexpr double kBenchEdge = 900, kBenchFine = 330;  // mm from the axis
 
 constexpr double kInWood = 1.5;  // mm inside an outline: resin that stands flush is out of sight there
 
-using Row = std::vector<std::uint32_t>;
-
-// Triangles between two closed rows of equal length, the second below the first, seen from outside.
-void band(Mesh& mesh, const Row& upper, const Row& lower, Part part) {
-  const std::size_t n = upper.size();
-  for (std::size_t i = 0; i < n; ++i) {
-    const std::size_t j = (i + 1) % n;
-    mesh.add_triangle(upper[i], lower[i], lower[j], part);
-    mesh.add_triangle(upper[i], lower[j], upper[j], part);
-  }
-}
-
-Row ring_row(Mesh& mesh, const BuiltPiece& piece, const Outline& ring, double depth, double up, double out) {
-  const std::vector<Vector2d> normals = point_normals(ring);
+// `lean(i)`: how far the surface's normal leans out of the outline there, and up.
+template <class Lean>
+Row ring_row(Mesh& mesh, const BuiltPiece& piece, const Ring& ring, const Lean& lean) {
+  Outline flat;
+  for (const Vector3d& p : ring) flat.emplace_back(p.head<2>());
+  const std::vector<Vector2d> normals = point_normals(flat);
   Row row;
   for (std::size_t i = 0; i < ring.size(); ++i) {
-    const Vector3d normal(out * normals[i].x(), out * normals[i].y(), up);
-    row.push_back(mesh.add(piece.frame.to_bowl({ring[i].x(), ring[i].y(), -depth}),
-                           piece.frame.axes * normal.normalized()));
+    const Vector2d l = lean(i);
+    const Vector3d normal(l.x() * normals[i].x(), l.x() * normals[i].y(), l.y());
+    row.push_back(mesh.add(piece.frame.to_bowl(ring[i]), piece.frame.axes * normal.normalized()));
   }
   return row;
 }
 
-void add_face(Mesh& mesh, const BuiltPiece& piece, const Outline& edge, double depth, bool top) {
-  const Vector2d c = area_centroid(edge);
-  const double up = top ? 1 : -1;
-  Row outer;
-  for (const double scale : {1.0, 0.95, 0.86, 0.68, 0.4}) {
-    Outline ring;
-    for (const Vector2d& p : edge) ring.push_back(c + scale * (p - c));
-    Row row = ring_row(mesh, piece, ring, depth, up, 0);
-    if (!outer.empty()) band(mesh, top ? row : outer, top ? outer : row, top ? Part::face : Part::root);
-    outer = std::move(row);
-    if (!top) break;
+Row face_row(Mesh& mesh, const BuiltPiece& piece, const Ring& ring) {
+  Row row;
+  for (const Vector3d& p : ring) {
+    const Vector2d slope = piece.face_slope(p.head<2>());
+    row.push_back(
+        mesh.add(piece.frame.to_bowl(p), piece.frame.axes * Vector3d(slope.x(), slope.y(), 1).normalized()));
   }
+  return row;
+}
+
+void fan(Mesh& mesh, const BuiltPiece& piece, const Ring& edge, const Row& row, bool top) {
+  Outline flat;
+  for (const Vector3d& p : edge) flat.emplace_back(p.head<2>());
+  const Vector2d c = area_centroid(flat);
+  const double z = top && piece.bow_mm != 0 ? piece.face_z(c) : edge.front().z();
   const std::uint32_t middle =
-      mesh.add(piece.frame.to_bowl({c.x(), c.y(), -depth}), up * piece.frame.axes.col(2));
-  for (std::size_t i = 0; i < outer.size(); ++i) {
-    const std::size_t j = (i + 1) % outer.size();
-    mesh.add_triangle(middle, outer[top ? i : j], outer[top ? j : i], top ? Part::face : Part::root);
+      mesh.add(piece.frame.to_bowl({c.x(), c.y(), z}), (top ? 1 : -1) * piece.frame.axes.col(2));
+  for (std::size_t i = 0; i < row.size(); ++i) {
+    const std::size_t j = (i + 1) % row.size();
+    mesh.add_triangle(middle, row[top ? i : j], row[top ? j : i], top ? Part::face : Part::root);
   }
+}
+
+void add_face(Mesh& mesh, const BuiltPiece& piece, const Ring& edge) {
+  Row outer = face_row(mesh, piece, edge);
+  for (const Ring& ring : piece.face_rings(edge)) {
+    Row row = face_row(mesh, piece, ring);
+    band(mesh, row, outer, Part::face);
+    outer = std::move(row);
+  }
+  fan(mesh, piece, edge, outer, true);
 }
 
 Mesh piece_mesh(const BuiltPiece& piece, int index, double step) {
   Mesh mesh;
   mesh.surface = Surface::piece;
   mesh.index = index;
-  const std::vector<Level> levels = piece.levels();
-  const std::size_t widest = widest_level(piece);
-  const auto ring_at = [&](const Level& l) { return offset_points(piece.outline, -l.inset_mm); };
-  add_face(mesh, piece, ring_at(levels.front()), levels.front().depth_mm, true);
+  const std::vector<LevelRing> levels = piece.levels();
+  const std::size_t widest = levels.size() - 2;
+  add_face(mesh, piece, ring_points(piece.outline, levels.front()));
   Row above;
   for (std::size_t k = 0; k <= widest && widest > 0; ++k) {
     const double a = 0.5 * std::numbers::pi * static_cast<double>(k) / static_cast<double>(widest);
-    Row row = ring_row(mesh, piece, ring_at(levels[k]), levels[k].depth_mm, std::cos(a), std::sin(a));
+    Row row = ring_row(mesh, piece, ring_points(piece.outline, levels[k]),
+                       [a](std::size_t) { return Vector2d(std::sin(a), std::cos(a)); });
     if (k > 0) band(mesh, above, row, Part::arris);
     above = std::move(row);
   }
-  const Level top = levels[widest], root = levels.back();
-  const int rows = std::max(2, static_cast<int>(std::ceil((root.depth_mm - top.depth_mm) / step)));
-  const double slope = (root.inset_mm - top.inset_mm) / (root.depth_mm - top.depth_mm);
+  const LevelRing &top = levels[widest], &root = levels.back();
+  std::vector<double> slope;
+  double deep = 0;
+  for (std::size_t i = 0; i < top.size(); ++i) {
+    const double wall = root[i].depth_mm - top[i].depth_mm;
+    slope.push_back((root[i].inset_mm - top[i].inset_mm) / wall);
+    deep = std::max(deep, wall);
+  }
+  const int rows = std::max(2, static_cast<int>(std::ceil(deep / step)));
   for (int k = 0; k <= rows; ++k) {
-    const double t = static_cast<double>(k) / rows;
-    const Level l{top.depth_mm + t * (root.depth_mm - top.depth_mm),
-                  top.inset_mm + t * (root.inset_mm - top.inset_mm)};
-    Row row = ring_row(mesh, piece, ring_at(l), l.depth_mm, -slope, 1);
+    const LevelRing l = between(top, root, static_cast<double>(k) / rows);
+    Row row = ring_row(mesh, piece, ring_points(piece.outline, l),
+                       [&](std::size_t i) { return Vector2d(1, -slope[i]); });
     if (k > 0) band(mesh, above, row, Part::wall);
     above = std::move(row);
   }
-  add_face(mesh, piece, ring_at(root), root.depth_mm, false);
+  const Ring bottom = ring_points(piece.outline, root);
+  fan(mesh, piece, bottom, ring_row(mesh, piece, bottom, [](std::size_t) { return Vector2d(0, -1); }), false);
   return mesh;
 }
 
@@ -155,7 +166,7 @@ Mesh card_mesh(const CardPlace& card, int index) {
     for (int col = 0; col <= across; ++col) {
       const double x = kSheetLongMm * (static_cast<double>(col) / across - 0.5);
       const double y = kSheetShortMm * (0.5 - static_cast<double>(row) / down);
-      mesh.add(card.frame.to_bowl({x, y, 0}), card.frame.axes.col(2));
+      mesh.add(card.on_sheet(x, y), card.normal_at(x, y));
     }
   }
   for (std::uint32_t row = 0; row < down; ++row) {
@@ -163,52 +174,6 @@ Mesh card_mesh(const CardPlace& card, int index) {
       const std::uint32_t a = row * (across + 1) + col, b = a + across + 1;
       mesh.add_triangle(a, b, b + 1, Part::other);
       mesh.add_triangle(a, b + 1, a + 1, Part::other);
-    }
-  }
-  return mesh;
-}
-
-// A squeezed-out drop of glue: a flattened ball half under the piece.
-void add_bead(Mesh& mesh, const Vector3d& at, const Vector3d& up, double radius) {
-  const int around = 10, rows = 4;
-  const Vector3d x = up.unitOrthogonal(), y = up.cross(x);
-  Row above;
-  const std::uint32_t top = mesh.add(at + 0.6 * radius * up, up);
-  for (int k = 1; k <= rows; ++k) {
-    const double b = 0.5 * std::numbers::pi * k / rows;
-    Row row;
-    for (int i = 0; i < around; ++i) {
-      const double a = 2 * std::numbers::pi * i / around;
-      const Vector3d side = std::cos(a) * x + std::sin(a) * y;
-      row.push_back(mesh.add(at + radius * (std::sin(b) * side + 0.6 * std::cos(b) * up),
-                             (0.6 * std::sin(b) * side + std::cos(b) * up).normalized()));
-    }
-    if (k > 1) {
-      band(mesh, above, row, Part::other);
-    } else {
-      for (std::size_t i = 0; i < row.size(); ++i)
-        mesh.add_triangle(top, row[i], row[(i + 1) % row.size()], Part::other);
-    }
-    above = std::move(row);
-  }
-}
-
-Mesh glue_mesh(const Scene& scene) {
-  Mesh mesh;
-  mesh.surface = Surface::glue;
-  mesh.smooth = true;
-  for (std::size_t i = 0; i < scene.pieces.size(); ++i) {
-    const BuiltPiece& p = scene.pieces[i];
-    if (!p.placed) continue;
-    Random random(key(scene.options.seed, 53, i));
-    const Outline root = offset_points(p.outline, -p.levels().back().inset_mm);
-    const int beads = static_cast<int>(random.between(0, 4));
-    for (int k = 0; k < beads; ++k) {
-      const auto at = static_cast<std::size_t>(random.unit() * static_cast<double>(root.size()));
-      const Vector3d place = p.frame.to_bowl({root[at].x(), root[at].y(), -p.thickness_mm});
-      const Vector2d uv = scene.form.locate(place);
-      const Frame on_form = scene.form.frame(uv, scene.form.error_mm(uv.norm()));
-      add_bead(mesh, on_form.origin, on_form.axes.col(2), random.between(0.8, 1.8));
     }
   }
   return mesh;
@@ -271,6 +236,15 @@ void Mesh::add_triangle(std::uint32_t a, std::uint32_t b, std::uint32_t c, Part 
   parts.push_back(part);
 }
 
+void band(Mesh& mesh, const Row& upper, const Row& lower, Part part) {
+  const std::size_t n = upper.size();
+  for (std::size_t i = 0; i < n; ++i) {
+    const std::size_t j = (i + 1) % n;
+    mesh.add_triangle(upper[i], lower[i], lower[j], part);
+    mesh.add_triangle(upper[i], lower[j], upper[j], part);
+  }
+}
+
 namespace {
 
 // Form and pieces once more.
@@ -300,7 +274,7 @@ std::vector<Mesh> make_meshes(const Scene& scene, double step) {
   if (form_there && scene.poured) meshes.push_back(resin_mesh(scene));
   for (std::size_t i = 0; i < scene.cards.size(); ++i)
     meshes.push_back(card_mesh(scene.cards[i], static_cast<int>(i)));
-  if (form_there && scene.options.build.glue_beads) {
+  if (form_there) {
     Mesh glue = glue_mesh(scene);
     if (!glue.triangles.empty()) meshes.push_back(std::move(glue));
   }

@@ -26,6 +26,11 @@ struct Mesh {
   void add_triangle(std::uint32_t a, std::uint32_t b, std::uint32_t c, Part part);
 };
 
+using Row = std::vector<std::uint32_t>;  // corners of a mesh, all round something
+
+// Triangles between two closed rows of equal length, the second below the first, seen from outside.
+void band(Mesh& mesh, const Row& upper, const Row& lower, Part part);
+
 // All surfaces; light is left at zero. `step_mm` is the spacing of corners where light changes quickly.
 std::vector<Mesh> make_meshes(const Scene& scene, double step_mm);
 

@@ -69,6 +69,13 @@ void check_options(const SceneOptions& o) {
   within("layout.corner_radius_mm", o.layout.corner_radius_mm, 0.5, 15);
   within("layout.irregularity", o.layout.irregularity, 0, 1.5);
   within("build.broken_arris_mm", o.build.broken_arris_mm, 0, 2);
+  within("build.corner_most_mm", o.build.corner_most_mm, 0, 2);
+  if (o.build.corner_most_mm > 0)
+    within("build.corner_least_mm", o.build.corner_least_mm, 0.01, o.build.corner_most_mm);
+  within("build.waver_deg", o.build.waver_deg, 0, 5);
+  within("build.round_mm", o.build.round_mm, 0, 2);
+  within("build.glue_in_seams", o.build.glue_in_seams, 0, 1);
+  within("look.pencil_jitter_mm", o.look.pencil_jitter_mm, 0, 2);
   within("resin.gloss", o.resin.gloss, 0, 5);
   within("resin.roughness", o.resin.roughness, 0.01, 0.5);
   within("resin.level_mm", o.resin.level_mm, -3, 2);
@@ -80,6 +87,7 @@ void check_options(const SceneOptions& o) {
   for (const int card : o.cards.cards) within("cards.cards", card, 1, 12);
   within("cards.odd_scale", o.cards.odd_scale, 0.9, 1.1);
   within("cards.moved_mm", o.cards.moved_mm, -200, 200);
+  within("cards.curl_mm", o.cards.curl_mm, 0, 10);
   within("second_bowl.distance_mm", o.second_bowl.distance_mm, 0, 800);
   for (const int card : o.second_bowl.cards) within("second_bowl.cards", card, 1, 12);
   within("camera.width_px", o.camera.width_px, 64, 12000);
@@ -87,6 +95,12 @@ void check_options(const SceneOptions& o) {
   within("camera.footprint_mm", o.camera.footprint_mm, 0.02, 2);
   within("camera.photos", o.camera.photos, 1, 200);
   within("camera.jpeg_quality", o.camera.jpeg_quality, 30, 100);
+  within("camera.row_shift_px", o.camera.row_shift_px, 0, 20);
+  within("camera.lens_wave_px", o.camera.lens_wave_px, 0, 3);
+  within("camera.motion_share", o.camera.motion_share, 0, 1);
+  within("camera.motion_px", o.camera.motion_px, 0, 12);
+  within("camera.processing", o.camera.processing, 0, 1);
+  within("camera.tone", o.camera.tone, 0, 1);
   within("sampling.interior_samples", o.sampling.interior_samples, 1, 64);
   within("sampling.edge_samples", o.sampling.edge_samples, 1, 256);
   within("sampling.light_rays", o.sampling.light_rays, 8, 4096);

@@ -41,15 +41,22 @@ struct BuildOptions {
   double cut_error_mm = 0.15;
   double bevel_error_deg = 1.0;
   double broken_arris_mm = 0.3;  // size of the round on the arris
+  // Instead: broken unevenly, from a sharp saw cut to well sanded, piece by piece and round each; most 0: off.
+  double corner_least_mm = 0.05, corner_most_mm = 0;
+  double waver_deg = 0;  // standard deviation of the bevel round each piece, smooth
+  double round_mm = 0;   // faces are crowned or cupped by up to this, middle over edge
   bool glue_beads = true;
+  double glue_in_seams = 0;  // share of the seams that show squeezed-out glue, below the mouth
 };
 
 struct LookOptions {
   // Names of woods: maple, oak, cherry, walnut, blackwood, padauk, ash; taken at random.
   std::vector<std::string> woods = {"maple", "oak", "cherry", "walnut", "ash"};
   double form_grey = 0.36;
-  bool pencil_lines = true;  // planned footprints drawn on the form
-  double side_light = 0;     // strength of one small lamp from the side; 0: none
+  bool pencil_lines = true;     // planned footprints drawn on the form
+  double pencil_jitter_mm = 0;  // standard deviation of the drawn lines from the footprints
+  bool labels = false;          // each piece's label pencilled on its face
+  double side_light = 0;        // strength of one small lamp from the side; 0: none
 };
 
 // Resin poured between the pieces (poured.h).
@@ -77,6 +84,7 @@ struct CardOptions {
   int moved = 0;
   double moved_mm = 0;
   int moved_after = 0;
+  double curl_mm = 0;  // each sheet is part of a cylinder, its far ends up to this over or under its middle
 };
 
 // The same form with the same pieces once more, behind the first as most photos see it (theta = 180 degrees).
@@ -101,6 +109,13 @@ struct CameraOptions {
   double noise = 2;          // grey levels at mid grey, standard deviation
   double sharpen = 0.4;      // amount of unsharp masking
   int jpeg_quality = 93;
+  // Rolling shutter: x and y shifts that grow along the rows, up to this over the frame, drawn for each photo.
+  double row_shift_px = 0;
+  double lens_wave_px = 0;  // what Brown's model leaves, RMS of x and of y: smooth, the same in all photos
+  // So large a share of the photos is smeared along a random line half to all of motion_px long.
+  double motion_share = 0, motion_px = 3;
+  double processing = 0;  // 0 to 1: denoising, local contrast, sharpening with halos, JPEG 82 at 1
+  double tone = 0;        // 0 to 1: an S-shaped curve over sRGB; at 1 half as steep again at mid grey
 };
 
 struct SamplingOptions {

@@ -106,40 +106,51 @@ std::vector<Vector2d> point_normals(const Outline& outline) {
 }
 
 Outline offset_points(const Outline& outline, double distance) {
+  return offset_points(outline, std::vector<double>(outline.size(), distance));
+}
+
+Outline offset_points(const Outline& outline, const std::vector<double>& distances) {
   const std::size_t n = outline.size();
   const std::vector<Vector2d> normals = point_normals(outline);
   Outline out(n);
   for (std::size_t i = 0; i < n; ++i) {
     const Vector2d edge = right_of((outline[(i + 1) % n] - outline[i]).normalized());
-    out[i] = outline[i] + distance / normals[i].dot(edge) * normals[i];
+    out[i] = outline[i] + distances[i] / normals[i].dot(edge) * normals[i];
   }
   return out;
 }
 
-Outline with_wavy_edge(const Outline& outline, double amplitude, std::uint64_t seed) {
-  if (amplitude <= 0) return outline;
+std::vector<double> wave_along(const Outline& outline, double amplitude, int most, std::uint64_t seed) {
   Random random(seed);
   const double length = perimeter(outline);
   struct Wave {
     double cycles, phase, size;
   };
   std::vector<Wave> waves;
-  // Wavelengths from the whole way round down to about 15 mm.
-  const int most = std::max(2, static_cast<int>(length / 15));
   for (int cycles = 1; cycles <= most; ++cycles) {
     waves.push_back({static_cast<double>(cycles), random.between(0, 2 * std::numbers::pi),
                      amplitude * random.normal() * std::sqrt(2.0 / most)});
   }
-  const std::vector<Vector2d> normals = point_normals(outline);
-  Outline out = outline;
+  std::vector<double> out;
   double s = 0;
   for (std::size_t i = 0; i < outline.size(); ++i) {
-    double shift = 0;
+    double height = 0;
     for (const Wave& w : waves)
-      shift += w.size * std::cos(2 * std::numbers::pi * w.cycles * s / length + w.phase);
-    out[i] += shift * normals[i];
+      height += w.size * std::cos(2 * std::numbers::pi * w.cycles * s / length + w.phase);
+    out.push_back(height);
     s += (outline[(i + 1) % outline.size()] - outline[i]).norm();
   }
+  return out;
+}
+
+Outline with_wavy_edge(const Outline& outline, double amplitude, std::uint64_t seed) {
+  if (amplitude <= 0) return outline;
+  // Wavelengths from the whole way round down to about 15 mm.
+  const int most = std::max(2, static_cast<int>(perimeter(outline) / 15));
+  const std::vector<double> shifts = wave_along(outline, amplitude, most, seed);
+  const std::vector<Vector2d> normals = point_normals(outline);
+  Outline out = outline;
+  for (std::size_t i = 0; i < outline.size(); ++i) out[i] += shifts[i] * normals[i];
   return out;
 }
 

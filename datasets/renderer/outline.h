@@ -31,6 +31,12 @@ std::vector<Eigen::Vector2d> point_normals(const Outline& outline);
 
 // Each point moved outward by `distance` along its normal (scaled so that edges move by exactly that).
 Outline offset_points(const Outline& outline, double distance);
+// The same with a distance for each point.
+Outline offset_points(const Outline& outline, const std::vector<double>& distances);
+
+// A smooth random wave along the outline, by point: wavelengths from the whole way round down, `most` of them; its
+// standard deviation over many such waves is `amplitude`.
+std::vector<double> wave_along(const Outline& outline, double amplitude, int most, std::uint64_t seed);
 
 // The outline moved in and out by a smooth wave along its length: what a hand-held cut leaves.
 Outline with_wavy_edge(const Outline& outline, double amplitude, std::uint64_t seed);

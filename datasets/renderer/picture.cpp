@@ -200,7 +200,7 @@ LitScene::Sample LitScene::sample(const Vector3f& origin, const Vector3f& direct
   Vector3f normal = hit.normal;
   if (mesh.smooth)
     normal = (w * mesh.normals[t[0]] + hit.u * mesh.normals[t[1]] + hit.v * mesh.normals[t[2]]).normalized();
-  const Paint::Touch touch = paint_.at(mesh, position);
+  const Paint::Touch touch = paint_.at(mesh, position, mesh.parts[hit.triangle]);
   float lamp = 0;
   if (lamp_) {
     lamp = lamp_light(*lamp_, rays_, position, normal, pick);

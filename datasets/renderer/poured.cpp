@@ -105,7 +105,8 @@ class Pourer {
 
   // Of the resin over flush, so far outside the nearest outline.
   double rise(double outside_mm) const {
-    const double level = o_.resin.level_mm, round = o_.build.broken_arris_mm;
+    const double level = o_.resin.level_mm,
+                 round = std::max(o_.build.broken_arris_mm, o_.build.corner_most_mm);
     if (outside_mm > 0) return level < 0 ? level * (1 - std::exp(-outside_mm / kMeniscus_mm)) : level;
     const double over = level > 0 ? kOverRim_mm : 0;
     if (outside_mm < -std::max(round, over)) return -kBuried_mm;

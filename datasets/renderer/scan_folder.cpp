@@ -55,7 +55,7 @@ void write_scan_folder(const Scene& scene, const std::filesystem::path& folder,
     const Shot& shot = scene.shots[static_cast<std::size_t>(i)];
     const LitScene& now = later && i >= o.cards.moved_after ? *later : lit;
     const cv::Mat picture = developed(
-        now.picture(shot), o.camera,
+        smeared(now.picture(shot), shot.smear_px), o.camera,
         key(o.seed, 73, static_cast<std::uint64_t>(i), static_cast<std::uint64_t>(o.camera.session)));
     core::write_file_atomically(folder / "photos" / (shot.name + ".jpg"),
                                 photo_file(picture, shot, o.camera, i));

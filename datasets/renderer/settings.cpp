@@ -14,7 +14,7 @@ namespace {
 
 using Target = std::variant<double*, int*, bool*>;
 
-std::map<std::string, Target> targets(SceneOptions& o) {
+std::map<std::string, Target> shell_targets(SceneOptions& o) {
   return {{"form.rim_radius_mm", &o.form.rim_radius_mm},
           {"form.height_mm", &o.form.height_mm},
           {"form.fullness", &o.form.fullness},
@@ -38,11 +38,21 @@ std::map<std::string, Target> targets(SceneOptions& o) {
           {"build.cut_error_mm", &o.build.cut_error_mm},
           {"build.bevel_error_deg", &o.build.bevel_error_deg},
           {"build.broken_arris_mm", &o.build.broken_arris_mm},
+          {"build.corner_least_mm", &o.build.corner_least_mm},
+          {"build.corner_most_mm", &o.build.corner_most_mm},
+          {"build.waver_deg", &o.build.waver_deg},
+          {"build.round_mm", &o.build.round_mm},
+          {"build.glue_in_seams", &o.build.glue_in_seams},
           {"build.glue_beads", &o.build.glue_beads},
           {"look.form_grey", &o.look.form_grey},
           {"look.pencil_lines", &o.look.pencil_lines},
-          {"look.side_light", &o.look.side_light},
-          {"resin.gloss", &o.resin.gloss},
+          {"look.pencil_jitter_mm", &o.look.pencil_jitter_mm},
+          {"look.labels", &o.look.labels},
+          {"look.side_light", &o.look.side_light}};
+}
+
+std::map<std::string, Target> photo_targets(SceneOptions& o) {
+  return {{"resin.gloss", &o.resin.gloss},
           {"resin.roughness", &o.resin.roughness},
           {"resin.level_mm", &o.resin.level_mm},
           {"resin.limit_mm", &o.resin.limit_mm},
@@ -57,6 +67,7 @@ std::map<std::string, Target> targets(SceneOptions& o) {
           {"cards.moved", &o.cards.moved},
           {"cards.moved_mm", &o.cards.moved_mm},
           {"cards.moved_after", &o.cards.moved_after},
+          {"cards.curl_mm", &o.cards.curl_mm},
           {"second_bowl.distance_mm", &o.second_bowl.distance_mm},
           {"camera.width_px", &o.camera.width_px},
           {"camera.height_px", &o.camera.height_px},
@@ -77,11 +88,23 @@ std::map<std::string, Target> targets(SceneOptions& o) {
           {"camera.noise", &o.camera.noise},
           {"camera.sharpen", &o.camera.sharpen},
           {"camera.jpeg_quality", &o.camera.jpeg_quality},
+          {"camera.row_shift_px", &o.camera.row_shift_px},
+          {"camera.lens_wave_px", &o.camera.lens_wave_px},
+          {"camera.motion_share", &o.camera.motion_share},
+          {"camera.motion_px", &o.camera.motion_px},
+          {"camera.processing", &o.camera.processing},
+          {"camera.tone", &o.camera.tone},
           {"sampling.interior_samples", &o.sampling.interior_samples},
           {"sampling.edge_samples", &o.sampling.edge_samples},
           {"sampling.light_rays", &o.sampling.light_rays},
           {"sampling.light_step_mm", &o.sampling.light_step_mm},
           {"sampling.threads", &o.sampling.threads}};
+}
+
+std::map<std::string, Target> targets(SceneOptions& o) {
+  std::map<std::string, Target> all = shell_targets(o);
+  all.merge(photo_targets(o));
+  return all;
 }
 
 double number(const std::string& name, const std::string& text) {

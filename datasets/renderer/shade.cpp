@@ -17,6 +17,8 @@ using Eigen::Vector3f;
 namespace {
 
 constexpr float kPencilPixel = 0.25f;  // mm
+constexpr float kLetterPixel = 0.1f;   // mm
+constexpr double kLetterHigh = 6;      // mm at the most: so that it is read at arm's length
 
 std::uint32_t lattice(std::int32_t x, std::int32_t y, std::int32_t z, std::uint32_t seed) {
   std::uint32_t h = seed ^ (static_cast<std::uint32_t>(x) * 0x8da6b343u) ^
@@ -89,7 +91,7 @@ Paint::Paint(const Scene& scene)
       seed_(static_cast<std::uint32_t>(key(scene.options.seed, 61))),
       form_(&scene.form) {
   for (std::size_t i = 0; i < scene.pieces.size(); ++i) woods_.push_back(cut_wood(scene, i));
-  for (const CardPlace& c : scene.cards) cards_.push_back({CardPrint(c.card), c.frame, c.print_scale});
+  for (const CardPlace& c : scene.cards) cards_.push_back({CardPrint(c.card), c});
   if (scene.options.look.pencil_lines && scene.options.layout.rings_placed >= 0) draw_pencil(scene);
 }
 
@@ -121,7 +123,39 @@ Paint::Wood Paint::cut_wood(const Scene& scene, std::size_t piece) {
   const Frame& frame = scene.pieces[piece].frame;
   w.axes = frame.axes.transpose().cast<float>();
   w.origin = frame.origin.cast<float>();
+  if (scene.options.look.labels) write_label(scene, piece, w);
   return w;
+}
+
+void Paint::write_label(const Scene& scene, std::size_t piece, Wood& w) {
+  const BuiltPiece& p = scene.pieces[piece];
+  if (p.outline.empty()) return;
+  Random random(key(scene.options.seed, 139, piece));
+  // OpenCV's plain letters are 21 pixels high at scale 1.
+  const double high = std::min(kLetterHigh, 0.2 * std::sqrt(signed_area(p.outline)));
+  const double scale = high / kLetterPixel / 21;
+  int below = 0;
+  const cv::Size size = cv::getTextSize(p.label, cv::FONT_HERSHEY_SIMPLEX, scale, 5, &below);
+  w.label = cv::Mat::zeros(size.height + below + 12, size.width + 12, CV_8U);
+  cv::putText(w.label, p.label, {6, size.height + 6}, cv::FONT_HERSHEY_SIMPLEX, scale, cv::Scalar(255), 5,
+              cv::LINE_AA);
+  const double turn = random.between(0, 6.2831853), off = random.between(0, 4),
+               way = random.between(0, 6.2831853);
+  const Eigen::Vector2d x(std::cos(turn), std::sin(turn)), y(-x.y(), x.x());
+  const Eigen::Vector2d middle =
+      area_centroid(p.outline) + off * Eigen::Vector2d(std::cos(way), std::sin(way));
+  w.label_x = x.cast<float>();
+  w.label_start = (middle - 0.5 * kLetterPixel * (w.label.cols * x - w.label.rows * y)).cast<float>();
+}
+
+float Paint::label_at(const Wood& w, const Vector3f& position) {
+  if (w.label.empty()) return 1;
+  const Eigen::Vector2f p = (w.axes * (position - w.origin)).head<2>() - w.label_start;
+  const auto col = static_cast<int>(std::floor(p.dot(w.label_x) / kLetterPixel));
+  const auto row =
+      static_cast<int>(std::floor((p.x() * w.label_x.y() - p.y() * w.label_x.x()) / kLetterPixel));
+  if (col < 0 || row < 0 || col >= w.label.cols || row >= w.label.rows) return 1;
+  return 1 - 0.6f * static_cast<float>(w.label.at<std::uint8_t>(row, col)) / 255;
 }
 
 Vector3f Paint::wood_at(const Wood& w, const Vector3f& position) const {
@@ -143,9 +177,12 @@ void Paint::draw_pencil(const Scene& scene) {
   const double reach = scene.form.length_mm() + 2;
   const int size = static_cast<int>(2 * reach / kPencilPixel);
   pencil_ = cv::Mat::zeros(size, size, CV_8U);
-  for (const PlannedPiece& piece : scene.layout.pieces) {
+  for (std::size_t i = 0; i < scene.layout.pieces.size(); ++i) {
+    const PlannedPiece& piece = scene.layout.pieces[i];
     std::vector<cv::Point> line;
-    for (const Eigen::Vector2d& p : piece.footprint) {
+    const std::uint64_t seed = key(scene.options.seed, 149, i);
+    for (const Eigen::Vector2d& p :
+         with_wavy_edge(piece.footprint, scene.options.look.pencil_jitter_mm, seed)) {
       line.emplace_back(static_cast<int>(std::lround(16 * (p.x() + reach) / kPencilPixel)),
                         static_cast<int>(std::lround(16 * (p.y() + reach) / kPencilPixel)));
     }
@@ -169,11 +206,14 @@ Vector3f Paint::form_at(const Vector3f& p) const {
   return grey * Vector3f(0.98f, 1.0f, 1.03f);
 }
 
-Paint::Touch Paint::at(const Mesh& mesh, const Vector3f& position) const {
+Paint::Touch Paint::at(const Mesh& mesh, const Vector3f& position, Part part) const {
   const Vector3f p = position - mesh.shift;
   switch (mesh.surface) {
-    case Surface::piece:
-      return {wood_at(woods_[static_cast<std::size_t>(mesh.index)], p), false};
+    case Surface::piece: {
+      const Wood& wood = woods_[static_cast<std::size_t>(mesh.index)];
+      const float left = part == Part::face ? label_at(wood, p) : 1.0f;
+      return {left * wood_at(wood, p), left < 0.7f};
+    }
     case Surface::form:
       return {form_at(p), false};
     case Surface::glue:
@@ -182,7 +222,7 @@ Paint::Touch Paint::at(const Mesh& mesh, const Vector3f& position) const {
       return {resin_, false};
     case Surface::card: {
       const Card& card = cards_[static_cast<std::size_t>(mesh.index)];
-      const Eigen::Vector3d q = card.frame.from_bowl(p.cast<double>()) / card.scale;
+      const Eigen::Vector2d q = card.place.flat(p.cast<double>()) / card.place.print_scale;
       const bool ink = card.print.black(q.x(), q.y());
       const float tooth = 1 + 0.015f * smooth_noise(p * 1.3f, seed_ + 5);
       return {ink ? Vector3f(0.040f, 0.040f, 0.043f) * tooth : Vector3f(0.66f, 0.66f, 0.67f) * tooth, ink};

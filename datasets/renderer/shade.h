@@ -30,9 +30,9 @@ class Paint {
 
   struct Touch {
     Eigen::Vector3f reflectance;
-    bool ink = false;  // on a card: printed black
+    bool ink = false;  // on a card: printed black; on a face: pencilled
   };
-  Touch at(const Mesh& mesh, const Eigen::Vector3f& position) const;
+  Touch at(const Mesh& mesh, const Eigen::Vector3f& position, Part part = Part::other) const;
   // One colour for the whole surface, for light that bounces off it.
   Eigen::Vector3f mean(const Mesh& mesh) const;
 
@@ -44,17 +44,22 @@ class Paint {
     std::uint32_t seed;
     Eigen::Matrix3f axes;  // to the piece's frame
     Eigen::Vector3f origin;
+    cv::Mat label;  // 255 where pencilled; none: nothing written
+    Eigen::Vector2f label_x,
+        label_start;  // of the writing, in the piece's frame: along the line; top left corner
   };
   static Wood cut_wood(const Scene& scene, std::size_t piece);
   Eigen::Vector3f wood_at(const Wood& wood, const Eigen::Vector3f& position) const;
   Eigen::Vector3f form_at(const Eigen::Vector3f& position) const;
+  static void write_label(const Scene& scene, std::size_t piece, Wood& wood);
+  // What is left of the light where the piece's label is pencilled.
+  static float label_at(const Wood& wood, const Eigen::Vector3f& position);
   void draw_pencil(const Scene& scene);
 
   std::vector<Wood> woods_;
   struct Card {
     CardPrint print;
-    Frame frame;
-    double scale;
+    CardPlace place;
   };
   std::vector<Card> cards_;
   float form_grey_;

@@ -62,20 +62,16 @@ Shortest shorter(const Shortest& a, const Shortest& b) {
 }
 
 // Rings every millimetre or so down the wall, the face's edge and the arris among them.
-std::vector<std::vector<Vector3d>> wall_rings(const BuiltPiece& piece) {
-  std::vector<Level> levels = piece.levels();
-  const Level wall = levels[levels.size() - 2], root = levels.back();
+std::vector<Ring> wall_rings(const BuiltPiece& piece) {
+  std::vector<LevelRing> levels = piece.levels();
+  const LevelRing wall = levels[levels.size() - 2], root = levels.back();
   levels.pop_back();
-  const int steps = std::max(2, static_cast<int>(std::ceil(root.depth_mm - wall.depth_mm)));
-  for (int k = 1; k <= steps; ++k) {
-    const double t = static_cast<double>(k) / steps;
-    levels.push_back({wall.depth_mm + t * (root.depth_mm - wall.depth_mm),
-                      wall.inset_mm + t * (root.inset_mm - wall.inset_mm)});
-  }
+  const int steps = std::max(2, static_cast<int>(std::ceil(root.front().depth_mm - wall.front().depth_mm)));
+  for (int k = 1; k <= steps; ++k) levels.push_back(between(wall, root, static_cast<double>(k) / steps));
   return Body(piece.frame, piece.outline, levels, 0).rings();
 }
 
-using Rings = std::vector<std::vector<Vector3d>>;
+using Rings = std::vector<Ring>;
 
 Shortest clearance(const Body& a, const Body& b, const Rings& rings_a, const Rings& rings_b, Shortest best) {
   const auto look = [&](const Rings& rings, const Body& other) {
@@ -104,24 +100,33 @@ ordered_json numbers(const Vector3d& v, double unit = 0) {
 }
 
 ordered_json card_json(const CardPlace& c) {
-  return {{"card", c.card},
-          {"centre", numbers(c.frame.origin)},
-          {"ex", numbers(c.frame.axes.col(0))},
-          {"ey", numbers(c.frame.axes.col(1))},
-          {"scale", c.print_scale}};
+  ordered_json out = {{"card", c.card},
+                      {"centre", numbers(c.frame.origin)},
+                      {"ex", numbers(c.frame.axes.col(0))},
+                      {"ey", numbers(c.frame.axes.col(1))},
+                      {"scale", c.print_scale}};
+  if (c.curl_per_mm != 0) {
+    out["curl_per_mm"] = c.curl_per_mm;
+    out["curl_towards_rad"] = c.curl_towards_rad;
+  }
+  return out;
 }
 
 ordered_json piece_json(const BuiltPiece& p) {
   ordered_json out = {{"label", p.label}, {"ring", p.ring}, {"placed", p.placed}};
   if (!p.placed) return out;
   out["outer"] = ordered_json::array();
-  for (const Vector2d& q : p.outline) {
-    out["outer"].push_back(numbers(p.frame.to_bowl({q.x(), q.y(), -p.broken_arris_mm}), 1e-4));
+  const LevelRing widest = p.levels()[widest_level(p)];
+  for (std::size_t i = 0; i < p.outline.size(); ++i) {
+    const Vector2d& q = p.outline[i];
+    out["outer"].push_back(numbers(p.frame.to_bowl({q.x(), q.y(), -widest[i].depth_mm}), 1e-4));
   }
   out["normal"] = numbers(p.frame.axes.col(2), 1e-6);
   out["built_bevel_deg"] = rounded(p.bevel_deg, 1e-3);
   out["moved_mm"] = {rounded(p.moved_mm.x(), 1e-3), rounded(p.moved_mm.y(), 1e-3)};
   out["turned_deg"] = rounded(p.turned_deg, 1e-3);
+  for (const double corner : p.corner_mm) out["corner_mm"].push_back(rounded(corner, 1e-3));
+  if (p.bow_mm != 0) out["bow_mm"] = rounded(p.bow_mm, 1e-3);
   return out;
 }
 
@@ -160,21 +165,24 @@ void add_pour(const Poured& poured, ordered_json& out) {
 ordered_json shot_json(const Shot& s) {
   ordered_json rotation = ordered_json::array();
   for (int i = 0; i < 3; ++i) rotation.push_back(numbers(s.camera_R_bowl.row(i).transpose()));
-  return {{"name", s.name},
-          {"w", s.width_px},
-          {"h", s.height_px},
-          {"fx", s.focal_px},
-          {"fy", s.focal_px},
-          {"cx", s.cx_px},
-          {"cy", s.cy_px},
-          {"k", {s.k1, s.k2, s.k3}},
-          {"p", {s.p1, s.p2}},
-          {"R", rotation},
-          {"t", numbers(s.camera_t_bowl)},
-          {"focus", s.focus_mm},
-          {"aperture", s.aperture_mm},
-          {"exposure", s.exposure},
-          {"portrait", s.portrait}};
+  ordered_json out = {{"name", s.name},
+                      {"w", s.width_px},
+                      {"h", s.height_px},
+                      {"fx", s.focal_px},
+                      {"fy", s.focal_px},
+                      {"cx", s.cx_px},
+                      {"cy", s.cy_px},
+                      {"k", {s.k1, s.k2, s.k3}},
+                      {"p", {s.p1, s.p2}},
+                      {"R", rotation},
+                      {"t", numbers(s.camera_t_bowl)},
+                      {"focus", s.focus_mm},
+                      {"aperture", s.aperture_mm},
+                      {"exposure", s.exposure},
+                      {"portrait", s.portrait}};
+  if (!s.row_shift_px.isZero(0)) out["row_shift_px"] = {s.row_shift_px.x(), s.row_shift_px.y()};
+  if (!s.smear_px.isZero(0)) out["smear_px"] = {s.smear_px.x(), s.smear_px.y()};
+  return out;
 }
 
 }  // namespace

@@ -2,6 +2,7 @@
 //
 // Mouth: the shortest 3-D distance between the widest outline (arris) of one piece and the body of the other.
 // Clearance (throat): the shortest distance between the two bodies. Root: between their lowest outlines.
+// Wood alone: squeezed-out glue does not count.
 // Length: the mean over both sides of the arris length whose nearest other piece is the partner, within 8 mm;
 // the tight length likewise within the smallest fill.
 #pragma once

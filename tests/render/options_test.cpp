@@ -57,6 +57,11 @@ TEST(Options, FaultsAreNamed) {
   EXPECT_NE(fault("camera.photon=3").find("camera.photon"), std::string::npos);
   EXPECT_NE(fault("camera.photos=many").find("\"many\" is not a number"), std::string::npos);
   EXPECT_NE(fault("camera.photos").find("no ="), std::string::npos);
+  EXPECT_NE(fault("camera.processing=1.5").find("camera.processing is 1.5"), std::string::npos);
+  o = SceneOptions();
+  EXPECT_EQ(fault("build.corner_least_mm=3"), "");  // not in use
+  EXPECT_NE(fault("build.corner_most_mm=1").find("build.corner_least_mm is 3"), std::string::npos);
+  o = SceneOptions();
   EXPECT_NE(fault("layout.planned_gap_mm=40").find("between 0.1 and 12"), std::string::npos);
 }
 

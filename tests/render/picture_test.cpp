@@ -11,6 +11,7 @@
 #include <opencv2/calib3d.hpp>
 #include <opencv2/imgproc.hpp>
 
+#include "render/card_corners.h"
 #include "render/scenes.h"
 #include "renderer/develop.h"
 
@@ -19,63 +20,6 @@ namespace {
 
 using Eigen::Vector2d;
 using Eigen::Vector3d;
-
-SceneOptions card_options(double print_scale) {
-  SceneOptions o = preset("lens");
-  o.camera.width_px = 1000;
-  o.camera.height_px = 750;
-  o.camera.footprint_mm = 0.4;
-  o.camera.photos = 4;
-  o.camera.noise = 1;
-  o.camera.sharpen = 0;
-  o.cards.cards = {4};
-  o.cards.print_scale = print_scale;
-  o.sampling.light_rays = 16;
-  o.sampling.edge_samples = 32;
-  o.sampling.threads = 2;
-  return o;
-}
-
-cv::Mat grey_photo(const LitScene& lit, const Scene& scene, const Shot& shot) {
-  cv::Mat grey;
-  cv::cvtColor(developed(lit.picture(shot), scene.options.camera, 5), grey, cv::COLOR_BGR2GRAY);
-  return grey;
-}
-
-struct CornerErrors {
-  Vector2d mean = Vector2d::Zero();
-  double rms = 0;
-  int count = 0;
-};
-
-// Corners found in the photos minus where the truth projects them, with the print taken to be `scale` large.
-CornerErrors corner_errors(const Scene& scene, double scale) {
-  const LitScene lit(scene);
-  CornerErrors out;
-  double sum2 = 0;
-  for (const Shot& shot : scene.shots) {
-    const cv::Mat grey = grey_photo(lit, scene, shot);
-    std::vector<cv::Point2f> corners;
-    std::vector<Vector2d> expected;
-    for (const Vector2d& c : board_corners()) {
-      const Vector2d p = shot.project(scene.cards[0].frame.to_bowl({scale * c.x(), scale * c.y(), 0}));
-      if (p.x() < 8 || p.y() < 8 || p.x() > shot.width_px - 9 || p.y() > shot.height_px - 9) continue;
-      expected.push_back(p);
-      corners.emplace_back(static_cast<float>(p.x()) + 0.4f, static_cast<float>(p.y()) - 0.3f);
-    }
-    cv::cornerSubPix(grey, corners, {3, 3}, {-1, -1},
-                     {cv::TermCriteria::COUNT + cv::TermCriteria::EPS, 100, 1e-4});
-    for (std::size_t i = 0; i < corners.size(); ++i) {
-      const Vector2d miss(corners[i].x - expected[i].x(), corners[i].y - expected[i].y());
-      out.mean += miss;
-      sum2 += miss.squaredNorm();
-      ++out.count;
-    }
-  }
-  out.mean /= out.count;
-  out.rms = std::sqrt(sum2 / out.count);
-  return out;
-}
 
 TEST(Camera, ProjectsAsOpenCvDoes) {
   const Scene scene = make_scene(card_options(1));

@@ -12,6 +12,7 @@
 #include <numbers>
 
 #include "render/scenes.h"
+#include "render/strewn.h"
 
 namespace interstice::renderer {
 namespace {
@@ -73,32 +74,6 @@ TEST(Truth, NegativeBevelWouldPutTheThroatBehindTheMouth) {
 
 TEST(Truth, PiecesThatRunIntoEachOtherHaveNoMouth) {
   EXPECT_EQ(seams_of(two_blocks(-0.4))[0].mouth_mm, 0);
-}
-
-// The shortest way between the arris of a and points strewn densely over the walls and edges of b.
-double mouth_by_points(const BuiltPiece& a, const BuiltPiece& b) {
-  const Body body_a = a.body();
-  std::vector<Vector3d> strewn;
-  const std::vector<Level> levels = b.levels();
-  for (std::size_t k = 0; k + 1 < levels.size(); ++k) {
-    const int steps = static_cast<int>(std::ceil((levels[k + 1].depth_mm - levels[k].depth_mm) / 0.05));
-    for (int s = 0; s <= steps; ++s) {
-      const double t = static_cast<double>(s) / steps;
-      const double inset = levels[k].inset_mm + t * (levels[k + 1].inset_mm - levels[k].inset_mm);
-      const double depth = levels[k].depth_mm + t * (levels[k + 1].depth_mm - levels[k].depth_mm);
-      std::vector<Vector3d> ring;
-      for (const Vector2d& p : offset_points(b.outline, -inset))
-        ring.push_back(b.frame.to_bowl({p.x(), p.y(), -depth}));
-      for (const Vector3d& p : dense(ring, 0.2)) {
-        if ((p - body_a.centre()).norm() < body_a.radius_mm() + 8) strewn.push_back(p);
-      }
-    }
-  }
-  double best = 1e9;
-  for (const Vector3d& p : dense(body_a.arris(), 0.1)) {
-    for (const Vector3d& q : strewn) best = std::min(best, (p - q).squaredNorm());
-  }
-  return std::sqrt(best);
 }
 
 TEST(Truth, AgreesWithStrewnPoints) {

@@ -122,5 +122,24 @@ TEST(Sweep, TableAndPictureHoldEveryPoint) {
   EXPECT_EQ(picture.find("nan"), std::string::npos);
 }
 
+TEST(Sweep, AllOfThemHoldsEveryEffectAsIsUsual) {
+  const std::vector<Series> series = all_series();
+  const renderer::SceneOptions all = scene_of(series.back().points.back(), 1), base = base_scene();
+  EXPECT_EQ(series.back().name, "all");
+  EXPECT_EQ(all.build.corner_most_mm, 0.6);
+  EXPECT_EQ(all.build.waver_deg, 1.5);
+  EXPECT_GT(all.build.round_mm, base.build.round_mm);
+  EXPECT_GT(all.build.glue_in_seams, base.build.glue_in_seams);
+  EXPECT_TRUE(all.look.labels);
+  EXPECT_GT(all.look.pencil_jitter_mm, base.look.pencil_jitter_mm);
+  EXPECT_GT(all.cards.curl_mm, base.cards.curl_mm);
+  EXPECT_EQ(all.camera.row_shift_px, 1.5);
+  EXPECT_EQ(all.camera.lens_wave_px, 0.3);
+  EXPECT_EQ(all.camera.motion_share, 0.25);
+  EXPECT_EQ(all.camera.motion_px, base.camera.motion_px);
+  EXPECT_EQ(all.camera.processing, 0.5);
+  EXPECT_EQ(all.camera.tone, 0.5);
+}
+
 }  // namespace
 }  // namespace interstice::sweep

@@ -83,11 +83,48 @@ Series focusing() {
   return s;
 }
 
+// What real wood and phones add, one at a time: none, as is usual, strong.
+std::vector<Series> effects() {
+  const auto steps = [](const char* name, const char* title, const char* unit, const char* option,
+                        double usual, double strong) {
+    return numbered(name, title, unit, option, {0, usual, strong}, 0);
+  };
+  std::vector<Series> out = {
+      steps("corners", "Corners broken unevenly, from 0.05 mm to (0: 0.3 all round)", "mm",
+            "build.corner_most_mm", 0.6, 1),
+      steps("waver", "Bevels waver round a piece by (standard deviation)", "degrees", "build.waver_deg", 1.5,
+            3),
+      steps("round", "Faces crowned or cupped by up to", "mm", "build.round_mm", 0.3, 0.8),
+      steps("glue", "Share of seams with glue between the walls", "", "build.glue_in_seams", 0.3, 0.8),
+      {"labels", "Letters on the faces", "", false, {{"none", 0, {}}, {"drawn", 1, {"look.labels=1"}}}},
+      steps("pencil", "Pencil lines wander by (standard deviation)", "mm", "look.pencil_jitter_mm", 0.3, 0.8),
+      steps("curl", "Cards curled by up to", "mm", "cards.curl_mm", 1, 3),
+      steps("row_shift", "Rolling shutter, shift over the frame up to", "px", "camera.row_shift_px", 1.5, 4),
+      steps("lens_wave", "What a lens does beyond Brown's model, RMS", "px", "camera.lens_wave_px", 0.3, 0.8),
+      steps("motion", "Share of the photos smeared (up to 3 px, half: up to 5 px)", "", "camera.motion_share",
+            0.25, 0.5),
+      steps("processing", "Phone's processing (1: all of it)", "", "camera.processing", 0.5, 1),
+      steps("tone", "S-shaped tone curve (1: smoothstep)", "", "camera.tone", 0.5, 1)};
+  for (Series& s : out) {
+    if (s.name == "motion") s.points.back().settings.push_back("camera.motion_px=5");
+  }
+  Series all{"all",
+             "All that wood, paper and phone add, as is usual",
+             "",
+             false,
+             {{"none", 0, {}}, {"usual", 1, {}}}};
+  for (const Series& s : out)
+    all.points[1].settings.insert(all.points[1].settings.end(), s.points[1].settings.begin(),
+                                  s.points[1].settings.end());
+  out.push_back(std::move(all));
+  return out;
+}
+
 }  // namespace
 
 std::vector<Series> all_series() {
   const renderer::SceneOptions base = base_scene();
-  return {
+  std::vector<Series> out = {
       numbered("gap", "Planned gap", "mm", "layout.planned_gap_mm",
                {0.3, 0.7, 1.2, 1.8, 2.5, 3, 3.7, 4.5, 6, 8}, base.layout.planned_gap_mm),
       numbered("scene", "Scene: other pieces, cards and places", "", "seed", {1, 2, 3, 4, 5, 6}, 1),
@@ -103,6 +140,8 @@ std::vector<Series> all_series() {
       focusing(),
       numbered("light", "Hard light from the side, over the room's", "", "look.side_light", {0, 0.5, 1, 2},
                base.look.side_light)};
+  for (Series& s : effects()) out.push_back(std::move(s));
+  return out;
 }
 
 renderer::SceneOptions base_scene() {
