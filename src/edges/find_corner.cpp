@@ -181,9 +181,12 @@ std::vector<int> path_of(const Sweep& forward) {
 
 // How far off the arris may be because another path is nearly as good: of the best path through every other
 // place, its chance against the best one's times how far off it is.
-std::vector<double> doubt_of(const Scores& score, const Sweep& forward, const std::vector<int>& path) {
-  // Of odds: what a photo's line tells against chance.
-  const double per_vote = std::log(1 / static_cast<double>(kSecond));
+std::vector<double> doubt_of(const Scores& score, const Sweep& forward, const std::vector<int>& path,
+                             double step_mm) {
+  // Of odds: what a photo's line tells against chance. Points nearer to one another than this see the same light, grain and
+  // broken corner, and what misleads one misleads all: together they tell as much as one.
+  constexpr double kAlike_mm = 1;
+  const double per_vote = std::log(1 / static_cast<double>(kSecond)) * std::min(1.0, step_mm / kAlike_mm);
   constexpr double kOther_mm = 0.2;  // nearer, the measurement that follows settles it
   const std::size_t n = score.size();
   const Sweep backward = sweep(score, Round::backward);
@@ -260,7 +263,8 @@ FoundCorner find_corner(const scan::Scan& scan,
       out.height.push_back(height_mm(path[i] / kPlaces));
     }
     if (!at_the_end(path) || round + 1 == kSearches) {
-      out.doubt_mm = doubt_of(score, forward, path);
+      out.doubt_mm =
+          doubt_of(score, forward, path, geometry::perimeter(line.outline) / static_cast<double>(n));
       break;
     }
     line.normals = geometry::outward_normals(line.outline);
