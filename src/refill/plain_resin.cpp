@@ -16,7 +16,7 @@ using Eigen::Vector3f;
 
 namespace {
 
-constexpr double kPlainBlock_mm = 6;         // of the map, over which resin is taken to look alike
+constexpr double kPlainBlock_mm = 6;    // of the map, over which resin is taken to look alike
 constexpr std::size_t kLeastSeen = 60;  // cells for a median that noise does not move
 constexpr std::size_t kLeastOwn = 160;  // 10 mm2 of one seam: more than the least hollow that counts
 constexpr int kOwnReach = 3;      // blocks: farther than half the longest hollow, so that resin is among it

@@ -17,19 +17,21 @@ using Eigen::Vector3f;
 
 namespace {
 
-constexpr int kRounds = 3;              // of learning the resin with the hollows found so far left out
+constexpr int kRounds = 3;               // of learning the resin with the hollows found so far left out
 constexpr std::size_t kLeastGloss = 60;  // cells for a median that noise does not move
-constexpr double kClear_mm = 0.45;      // of wood: twice the spot
-constexpr double kColourSpot_mm = 0.2;  // standard deviation of what a colour is the mean of
-constexpr double kPose_mm = 0.12;       // standard uncertainty of where the dry outlines lie in the photos
-constexpr double kResinLevel_mm = 0.3;  // of how high resin stands: menisci, pieces not flush
-constexpr float kLimit = 9;             // three standard deviations, squared: neither for nor against
+constexpr double kClear_mm = 0.45;       // of wood: twice the spot
+constexpr double kColourSpot_mm = 0.2;   // standard deviation of what a colour is the mean of
+constexpr double kPose_mm = 0.12;        // standard uncertainty of where the dry outlines lie in the photos
+constexpr double kResinLevel_mm = 0.3;   // of how high resin stands: menisci, pieces not flush
+constexpr float kLimit = 9;              // three standard deviations, squared: neither for nor against
 constexpr float kMostFor = 6, kMostAgainst = 3;  // what a single view may say
 constexpr float kMostPooled = 2;                 // a single cell
 constexpr float kMostDark = 4;                   // by darkness alone, which a shadow has too
 constexpr double kShellEnd_mm = 2.5;             // resin ends as it likes where the shell ends
 constexpr double kPool_mm = 0.35;
-constexpr float kLeastSd = 1.5;  // code values: never surer than the camera's rendering
+constexpr float kOwnShare =
+    0.6f;  // of the photo's spread: of its own seam, the densest part leaves out the rims
+constexpr float kLeastSd = 1.5f;  // code values: never surer than the camera's rendering
 // Of a hue, per code value that a place is brighter or darker than plain resin: how well the colour of its gloss and
 // shade is known.
 constexpr float kHueOfShade = 0.08f;
@@ -243,7 +245,7 @@ class Learner {
   // Of the photo; of darkness, of this seam there where that is known.
   Sds sds_of(std::size_t v) const {
     Sds sd = sds_[views_.views[v].photo.value];
-    if (own_sd_[v] > 0) sd.dark = std::max(kLeastSd, own_sd_[v]);
+    if (own_sd_[v] > 0) sd.dark = std::max({kLeastSd, own_sd_[v], kOwnShare * sd.dark});
     return sd;
   }
 
