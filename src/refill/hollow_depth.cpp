@@ -23,8 +23,8 @@ constexpr double kAlike = 25;  // neighbouring lines of sight share their errors
 constexpr double kWoodFrom = 0.55, kMostWood = 1.4;
 constexpr double kLeastSights = 40;
 // Of a depth, 95 %: a wall that recedes 1.5 degrees more or less is met a tenth deeper or higher, and between wall and
-// floor hues run into each other over a third of the depth.
-constexpr double kDepthShare = 0.35;
+// floor hues run into each other over two fifths of the depth.
+constexpr double kDepthShare = 0.4;
 constexpr double kOwn_mm = 0.5;  // standard uncertainty of where walls are met
 // Of the wall's woodness, what the floor of a narrow slot may have of it: light that comes to it from the walls has
 // taken their hue.

@@ -21,8 +21,7 @@ constexpr std::size_t kLeastSeen = 60;  // cells for a median that noise does no
 constexpr std::size_t kLeastOwn = 160;  // 10 mm2 of one seam: more than the least hollow that counts
 constexpr int kOwnReach = 3;      // blocks: farther than half the longest hollow, so that resin is among it
 constexpr double kDensest = 0.4;  // of all that is seen
-constexpr float kDensestWidth =
-    1.049f;  // of a normal spread: twice the quantile of 0.7, in standard deviations
+1.049f;                           // of a normal spread: twice the quantile of 0.7, in standard deviations
 
 Vector3f unknown() {
   return Vector3f::Constant(std::numeric_limits<float>::quiet_NaN());
@@ -59,7 +58,7 @@ Vector3f codes(const Vector3f& light) {
   return {code_of(light[0]), code_of(light[1]), code_of(light[2])};
 }
 
-DensestPart densest_part(std::vector<Vector3f> light) {
+Vector3f densest_part(std::vector<Vector3f> light) {
   sort_by_light(light);
   std::vector<float> value;
   for (const Vector3f& l : light) value.push_back(bright(codes(l)));
@@ -69,7 +68,7 @@ DensestPart densest_part(std::vector<Vector3f> light) {
   for (std::size_t k = 1; k + n <= light.size(); ++k) {
     if (width(k) < width(best)) best = k;
   }
-  return {median_of(light, best, best + n), width(best) / kDensestWidth};
+  return median_of(light, best, best + n);
 }
 
 PlainLearner::PlainLearner(const Band& band, const BandViews& views,
@@ -138,7 +137,7 @@ PlainLearner::Known PlainLearner::learn_photo(const CellsAndViews& seen, const s
     if (!all_near) of_seam[place.seam].push_back({place.block, light});
   }
   Known known{std::vector<Vector3f>(blocks.size(), unknown()),
-              std::vector<DensestPart>(places_.size(), DensestPart{unknown(), 0})};
+              std::vector<Vector3f>(places_.size(), unknown())};
   for (std::size_t b = 0; b < blocks.size(); ++b) {
     if (block_asked[b]) known.near[b] = look_about(blocks, b, all_near);
   }
@@ -159,7 +158,7 @@ std::vector<char> PlainLearner::may_be_hollow(const std::vector<Known>& known) c
   for (std::size_t p = 0; p < places_.size(); ++p) {
     std::vector<double> ratio;
     for (const Known& k : known) {
-      const Vector3f &own = k.own[p].light, &near = k.near[places_[p].block];
+      const Vector3f &own = k.own[p], &near = k.near[places_[p].block];
       if (own.allFinite() && near.allFinite())
         ratio.push_back(static_cast<double>(light_sum(own) / std::max(1e-4f, light_sum(near))));
     }
@@ -173,15 +172,13 @@ PlainResin PlainLearner::learn(const std::vector<char>& resin, bool all_near, in
   core::parallel_for(of_photo_.size(), threads,
                      [&](std::size_t p) { known[p] = learn_photo(of_photo_[p], resin, all_near); });
   const std::vector<char> doubted = may_be_hollow(known);
-  PlainResin out{std::vector<Vector3f>(views_.views.size(), unknown()),
-                 std::vector<float>(views_.views.size(), 0)};
+  const std::size_t n = views_.views.size();
+  PlainResin out{std::vector<Vector3f>(n, unknown()), std::vector<Vector3f>(n, unknown())};
   for (std::size_t photo = 0; photo < known.size(); ++photo) {
     for (const auto& [i, v] : of_photo_[photo]) {
       const std::size_t p = place_of_[i];
-      const DensestPart& own = known[photo].own[p];
-      const bool by_own = own.light.allFinite() && !doubted[p];
-      out.light[v] = by_own ? own.light : known[photo].near[places_[p].block];
-      if (by_own) out.dark_sd[v] = std::max(1e-3f, own.sd);
+      out.light[v] = known[photo].near[places_[p].block];
+      if (!doubted[p]) out.own[v] = known[photo].own[p];
     }
   }
   return out;

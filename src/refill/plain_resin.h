@@ -1,10 +1,10 @@
 // What plain resin looks like about a place in one photo: resin that mirrors no lamp there.
 //
-// First from all that is near, hollow or not: most seams are filled. Then, what looked hollow left out, from the same
-// seam where enough resin of it stands: resin there lies alike under the light and mirrors the same. Its light is that
-// of the densest part of what is seen, its spread that part's: a hollow not yet found or a lamp's image is neither as
-// long as more of the seam is plain. A seam whose resin would be as dark as a hollow's floor beside what else is near
-// may be all hollow: then what is near counts.
+// From all that is near: at first hollow or not, most seams are filled; then without what looked hollow. And of the
+// same seam alone, where enough resin of it stands: one seam lies alike under the light and mirrors the same, the next
+// one may not (black resin's light is mostly what it mirrors). Of that the densest part counts: a hollow not yet found
+// or a lamp's image is none as long as more of the seam is plain. A seam whose resin would be as dark as a hollow's
+// floor beside what else is near may be all hollow: then only what is near counts.
 #pragma once
 
 #include <utility>
@@ -25,17 +25,15 @@ float bright(const Eigen::Vector3f& codes);     // along the grey axis
 Eigen::Vector3f codes(const Eigen::Vector3f& light);
 
 struct PlainResin {
-  std::vector<Eigen::Vector3f> light;  // by view; NaN: not known
-  std::vector<float> dark_sd;          // by view: of its brightness, code values; 0: not known for that seam
+  std::vector<Eigen::Vector3f>
+      light;  // by view, of what is near: the least mirrored, so of resin's own hue; NaN: not known
+  std::vector<Eigen::Vector3f>
+      own;                    // by view, of that seam; NaN: not known, the light of what is near counts
+  std::vector<float> own_sd;  // of its brightness, code values
 };
 
-// The middle of the densest two fifths of lights, and the standard deviation of brightness that part would have of
-// a normal spread. Of at least one light.
-struct DensestPart {
-  Eigen::Vector3f light;
-  float sd = 0;
-};
-DensestPart densest_part(std::vector<Eigen::Vector3f> light);
+// The middle of the densest two fifths, by brightness, of at least one light.
+Eigen::Vector3f densest_part(std::vector<Eigen::Vector3f> light);
 
 class PlainLearner {
  public:
@@ -55,7 +53,7 @@ class PlainLearner {
   // In one photo.
   struct Known {
     std::vector<Eigen::Vector3f> near;  // by block
-    std::vector<DensestPart> own;       // by place; NaN: not known
+    std::vector<Eigen::Vector3f> own;   // by place; NaN: not known
   };
   Known learn_photo(const CellsAndViews& seen, const std::vector<char>& resin, bool all_near) const;
   std::vector<char> may_be_hollow(const std::vector<Known>& known) const;

@@ -29,8 +29,6 @@ constexpr float kMostPooled = 2;                 // a single cell
 constexpr float kMostDark = 4;                   // by darkness alone, which a shadow has too
 constexpr double kShellEnd_mm = 2.5;             // resin ends as it likes where the shell ends
 constexpr double kPool_mm = 0.35;
-constexpr float kOwnShare =
-    0.6f;  // of the photo's spread: of its own seam, the densest part leaves out the rims
 constexpr float kLeastSd = 1.5f;  // code values: never surer than the camera's rendering
 // Of a hue, per code value that a place is brighter or darker than plain resin: how well the colour of its gloss and
 // shade is known.
@@ -120,7 +118,7 @@ class Learner {
       for (std::size_t i = 0; i < resin.size(); ++i) resin[i] = taken_as_resin(i) ? 1 : 0;
       PlainResin plain = learner.learn(resin, round == 0, threads_);
       look_.light = std::move(plain.light);
-      own_sd_ = std::move(plain.dark_sd);
+      own_ = std::move(plain.own);
       learn_tint();
       core::parallel_for(photos_, threads_, [&](std::size_t p) { learn_sds(p); });
       weigh_cells();
@@ -173,26 +171,30 @@ class Learner {
     if (free <= 0) return d;
     d.known = true;
     d.free = free;
-    d.shade = light_sum(light) / std::max(1e-4f, light_sum(resin));
     const Vector3f expected = nearest_resin(light, resin, tint_);
-    const Vector3f seen = codes(light), as_resin = codes(expected), plain = codes(resin);
+    const Vector3f seen = codes(light), as_resin = codes(expected);
     d.red_blue = red_blue(seen) - red_blue(as_resin);
     d.green = green(seen) - green(as_resin);
+    d.red_blue_edge = d.green_edge = kHueOfShade * std::abs(bright(seen) - bright(codes(resin)));
+    // Where this very seam's resin is plainer, mirroring less, that is what a hollow must be darker than.
+    const bool plainer = own_[v].allFinite() && light_sum(own_[v]) < light_sum(resin);
+    const Vector3f& own = plainer ? own_[v] : resin;
+    const Vector3f plain = codes(own);
+    d.shade = light_sum(light) / std::max(1e-4f, light_sum(own));
     d.dark = std::min(0.0f, bright(seen) - bright(plain));
     d.bright = std::max(0.0f, bright(seen) - bright(plain));
-    d.floor = bright(codes(kFloorLight * resin)) - bright(plain);
+    d.floor = bright(codes(kFloorLight * own)) - bright(plain);
     d.dark_edge = kShade * bright(plain);
-    d.red_blue_edge = d.green_edge = kHueOfShade * std::abs(bright(seen) - bright(plain));
     for (const auto& [piece, distance, sd] : {std::tuple{cell.first, cell.first_mm, cell.first_sd_mm},
                                               std::tuple{cell.second, cell.second_mm, cell.second_sd_mm}}) {
       const WoodBeside b = beside(piece, distance, sd, view);
       if (b.edge < 0.01f || !b.light.allFinite()) continue;
-      const Vector3f moved = codes(((1 - b.edge) * resin + b.edge * b.light).eval()) - plain;
+      const Vector3f moved = codes(((1 - b.edge) * own + b.edge * b.light).eval()) - plain;
       d.red_blue_edge += std::abs(red_blue(moved));
       d.green_edge += std::abs(green(moved));
       // Darker by wood that is, or by more wood taken off than there was.
       const float taken = std::min(b.edge, b.share);
-      const Vector3f less = (resin + taken * (resin - b.light)).cwiseMax(0.0f);
+      const Vector3f less = (own + taken * (own - b.light)).cwiseMax(0.0f);
       d.outline_dark += std::max({0.0f, -bright(moved), bright(plain) - bright(codes(less))});
       d.outline_hue += std::abs(red_blue(moved));
     }
@@ -242,13 +244,6 @@ class Learner {
                std::max(kLeastSd, static_cast<float>(core::robust_sd(g)))};
   }
 
-  // Of the photo; of darkness, of this seam there where that is known.
-  Sds sds_of(std::size_t v) const {
-    Sds sd = sds_[views_.views[v].photo.value];
-    if (own_sd_[v] > 0) sd.dark = std::max({kLeastSd, own_sd_[v], kOwnShare * sd.dark});
-    return sd;
-  }
-
   // Resin as dark as a hollow in this view speaks against none; nor does light that the resin about does not mirror.
   static float tells_against(const Difference& d, const Sds& sd) {
     const float floor = squared(d.floor, sd.dark, d.dark_edge) / kLimit;
@@ -263,7 +258,7 @@ class Learner {
       for (std::size_t v = views_.first[i]; v < views_.first[i + 1]; ++v) {
         const Difference d = difference(band_.cells()[CellIndex(i)], v);
         if (!d.known) continue;
-        const Sds sd = sds_of(v);
+        const Sds& sd = sds_[views_.views[v].photo.value];
         const float hue2 =
             squared(d.red_blue, sd.red_blue, d.red_blue_edge) + squared(d.green, sd.green, d.green_edge);
         const float dark2 = std::min(squared(d.dark, sd.dark, d.dark_edge), kLimit + 2 * kMostDark);
@@ -314,7 +309,7 @@ class Learner {
   const std::vector<std::vector<Vector3f>>& wood_;
   std::size_t photos_;
   int threads_;
-  std::vector<float> own_sd_;  // by view: of plain resin's brightness in its own seam; 0: not known
+  std::vector<Vector3f> own_;  // by view: the light of plain resin in its own seam; NaN: not known
   ResinLook look_;
   Vector3f tint_ = Vector3f::Ones();  // of gloss; mean 1
   std::vector<CellsAndViews> of_photo_;
