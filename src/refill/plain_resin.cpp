@@ -21,7 +21,6 @@ constexpr std::size_t kLeastSeen = 60;  // cells for a median that noise does no
 constexpr std::size_t kLeastOwn = 160;  // 10 mm2 of one seam: more than the least hollow that counts
 constexpr int kOwnReach = 3;      // blocks: farther than half the longest hollow, so that resin is among it
 constexpr double kDensest = 0.4;  // of all that is seen
-1.049f;                           // of a normal spread: twice the quantile of 0.7, in standard deviations
 
 Vector3f unknown() {
   return Vector3f::Constant(std::numeric_limits<float>::quiet_NaN());

@@ -24,12 +24,10 @@ float light_sum(const Eigen::Vector3f& light);  // mean of the channels
 float bright(const Eigen::Vector3f& codes);     // along the grey axis
 Eigen::Vector3f codes(const Eigen::Vector3f& light);
 
+// By view; NaN: not known.
 struct PlainResin {
-  std::vector<Eigen::Vector3f>
-      light;  // by view, of what is near: the least mirrored, so of resin's own hue; NaN: not known
-  std::vector<Eigen::Vector3f>
-      own;                    // by view, of that seam; NaN: not known, the light of what is near counts
-  std::vector<float> own_sd;  // of its brightness, code values
+  std::vector<Eigen::Vector3f> light;  // of what is near: the darker half, so of resin's own hue
+  std::vector<Eigen::Vector3f> own;    // of that seam alone
 };
 
 // The middle of the densest two fifths, by brightness, of at least one light.
