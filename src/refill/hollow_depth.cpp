@@ -118,13 +118,14 @@ std::optional<Sight> sight_of(const Sights& s, const CellView& view, const Vecto
 
 // Weighted sums of some sights.
 struct Sums {
-  double w = 0, wu = 0, wuu = 0;
+  double n = 0, w = 0, wu = 0, wuu = 0;
   void add(const Sight& s) {
+    n += 1;
     w += s.weight;
     wu += s.weight * s.woodness;
     wuu += s.weight * s.woodness * s.woodness;
   }
-  Sums without(const Sums& s) const { return {w - s.w, wu - s.wu, wuu - s.wuu}; }
+  Sums without(const Sums& s) const { return {n - s.n, w - s.w, wu - s.wu, wuu - s.wuu}; }
   // The mean within limits, and the sum of squares about it.
   double level(double low, double high) const { return w > 0 ? std::clamp(wu / w, low, high) : high; }
   double squares(double about) const { return std::max(0.0, wuu - 2 * about * wu + about * about * w); }
@@ -132,7 +133,9 @@ struct Sums {
 
 // Of one wall: wood above a floor, below it of so much less of the wall's hue.
 double wall_cost(const Sums& all, const Sums& above) {
-  const double wood = above.level(kWoodFrom, kMostWood);
+  // As far as it is hardly seen, it looks like the face's: 1.
+  const double face = all.n > 0 ? kAlike * all.w / all.n : 0;
+  const double wood = face > 0 ? std::clamp((above.wu + face) / (above.w + face), kWoodFrom, kMostWood) : 1;
   const Sums below = all.without(above);
   return above.squares(wood) + below.squares(below.level(-0.5, kFloorHue * wood));
 }
