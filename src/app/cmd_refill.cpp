@@ -11,9 +11,11 @@
 #include "core/files.h"
 #include "refill/refill.h"
 #include "refill/refill_words.h"
+#include "refill/shell_turn.h"
 #include "report/refill_marks.h"
 #include "report/refill_page.h"
 #include "scan/scan_document.h"
+#include "surface/surface_document.h"
 
 namespace interstice::app {
 namespace {
@@ -72,7 +74,11 @@ int run_refill(const RefillArguments& arguments) {
   about.inputs.add(arguments.resin);
   about.inputs.add(before);
   core::ResultFolder folder(arguments.out, std::move(about));
-  const MeasuredScan measured = measure_scan(arguments, plan, progress);
+  const refill::DryShell shell{dry, surface::read_ortho(before / "scan")};
+  const MeasuredScan measured = measure_scan(arguments, plan, progress, [&](const scan::Scan& scan) {
+    progress.step("finding how the shell is turned");
+    return refill::find_shell_turn(scan, shell, plan, arguments.common.threads);
+  });
   options.threads = arguments.common.threads;
   options.progress = [&](const std::string& what) { progress.step(what); };
   const refill::RefillResult result = refill::look_after_pour(measured.scan, dry, plan, options);

@@ -57,7 +57,8 @@ void refuse_other_things(const std::filesystem::path& kept) {
 
 }  // namespace
 
-MeasuredScan measure_scan(const MeasuringArguments& arguments, const plan::Plan& plan, Progress& progress) {
+MeasuredScan measure_scan(const MeasuringArguments& arguments, const plan::Plan& plan, Progress& progress,
+                          const FindTurn& find_turn) {
   MeasuredScan measured;
   measured.plan = plan;
   scan::ScanOptions options;
@@ -75,6 +76,7 @@ MeasuredScan measure_scan(const MeasuringArguments& arguments, const plan::Plan&
   surface::SurfaceOptions surface;
   surface.threads = arguments.common.threads;
   surface.progress = options.progress;
+  if (find_turn) surface.turn = find_turn(scan);
   surface::AlignedScan aligned = surface::align_to_plan(std::move(scan), measured.plan, surface);
   measured.scan = std::move(aligned.scan);
   measured.surface = std::move(aligned.surface);

@@ -2,6 +2,7 @@
 #pragma once
 
 #include <filesystem>
+#include <functional>
 #include <optional>
 #include <string>
 #include <vector>
@@ -38,8 +39,11 @@ struct MeasuredScan {
 core::ResultOf result_of(const MeasuringArguments& arguments, const std::string& command,
                          const plan::Plan& plan);
 
-// Reads the lens, measures the photos.
-MeasuredScan measure_scan(const MeasuringArguments& arguments, const plan::Plan& plan, Progress& progress);
+// Reads the lens, measures the photos. The turn about the axis is found from the plan's pattern unless something
+// that knows more finds it (Turn::angle).
+using FindTurn = std::function<double(const scan::Scan&)>;
+MeasuredScan measure_scan(const MeasuringArguments& arguments, const plan::Plan& plan, Progress& progress,
+                          const FindTurn& find_turn = {});
 
 // cameras.json, scan.json, surface.json, heights.tif, agreement.tif, ortho.png into a new folder.
 void write_scan_folder(const MeasuredScan& measured, const std::filesystem::path& folder);

@@ -110,42 +110,79 @@ void improve(const std::vector<Sighting>& sightings, const std::vector<std::opti
   r.scale *= 1 + x[6];
 }
 
+std::vector<std::size_t> all_of(const seams::FitDocument& dry) {
+  std::vector<std::size_t> out(dry.tiles.size());
+  for (std::size_t i = 0; i < out.size(); ++i) out[i] = i;
+  return out;
+}
+
 std::vector<Sighting> sight_all(const scan::Scan& scan, const Pictures& pictures,
-                                const seams::FitDocument& dry, const Registration& from, const Reach& reach,
-                                int threads) {
-  std::vector<std::vector<Sighting>> of(dry.tiles.size());
-  core::parallel_for(dry.tiles.size(), threads,
-                     [&](std::size_t i) { of[i] = sight(scan, pictures, dry.tiles[i], i, from, reach); });
+                                const seams::FitDocument& dry, const std::vector<std::size_t>& pieces,
+                                const Registration& from, const Reach& reach, int threads) {
+  std::vector<std::vector<Sighting>> of(pieces.size());
+  core::parallel_for(pieces.size(), threads, [&](std::size_t k) {
+    of[k] = sight(scan, pictures, dry.tiles[pieces[k]], pieces[k], from, reach);
+  });
   std::vector<Sighting> all;
   for (const auto& s : of) all.insert(all.end(), s.begin(), s.end());
   return all;
 }
 
 void count_agreeing(const std::vector<std::optional<double>>& residuals, Registration& r) {
+  r.pieces = r.agreeing = 0;
   for (const auto& off : residuals) {
     r.pieces += off ? 1 : 0;
     r.agreeing += off && *off < kNear_mm ? 1 : 0;
   }
 }
 
+// The registration that these sightings give, and what single pieces are off by then.
+std::vector<std::optional<double>> improve_by(const std::vector<Sighting>& seen, std::size_t pieces,
+                                              Registration& r) {
+  std::vector<std::optional<double>> residuals;
+  for (int round = 0; round < 30; ++round) {
+    residuals = piece_residuals(seen, pieces, r);
+    improve(seen, residuals, r);
+  }
+  return piece_residuals(seen, pieces, r);
+}
+
+// Far first: the form's seat and the pattern's turn are found anew in each scan, to about a millimetre.
+constexpr Reach kFar{3.0, 2.0}, kFine{0.75, 0.75};
+constexpr std::size_t kLeastSightings = 16;  // of four pieces
+
 }  // namespace
+
+std::optional<Registration> first_look(const scan::Scan& scan, const Pictures& pictures,
+                                       const seams::FitDocument& dry, std::size_t most, int threads) {
+  std::vector<std::size_t> placed;
+  for (std::size_t i = 0; i < dry.tiles.size(); ++i) {
+    if (dry.tiles[i].state == plan::TileState::placed) placed.push_back(i);
+  }
+  std::vector<std::size_t> some;
+  const std::size_t n = std::min(most, placed.size());
+  for (std::size_t k = 0; k < n; ++k) some.push_back(placed[k * placed.size() / n]);
+  Registration r;
+  const std::vector<Sighting> seen = sight_all(scan, pictures, dry, some, r, kFar, threads);
+  if (seen.size() < kLeastSightings) return std::nullopt;
+  count_agreeing(improve_by(seen, dry.tiles.size(), r), r);
+  return r;
+}
+
+bool found_again(const Registration& r) {
+  return static_cast<double>(r.agreeing) >= kLeastShare * static_cast<double>(r.pieces);
+}
 
 Registration register_to_dry(const scan::Scan& scan, const Pictures& pictures, const seams::FitDocument& dry,
                              int threads) {
   Registration r;
-  const std::size_t n = dry.tiles.size();
   std::vector<std::optional<double>> residuals;
-  // Far first: the form's seat and the pattern's turn are found anew in each scan, to about a millimetre.
-  for (const Reach& reach : {Reach{3.0, 2.0}, Reach{0.75, 0.75}}) {
-    const std::vector<Sighting> seen = sight_all(scan, pictures, dry, r, reach, threads);
-    if (seen.size() < 16)  // four pieces
+  for (const Reach& reach : {kFar, kFine}) {
+    const std::vector<Sighting> seen = sight_all(scan, pictures, dry, all_of(dry), r, reach, threads);
+    if (seen.size() < kLeastSightings)
       throw core::MeasureError(
           "too few pieces are seen; photograph the shell from all round, also from above");
-    for (int round = 0; round < 30; ++round) {
-      residuals = piece_residuals(seen, n, r);
-      improve(seen, residuals, r);
-    }
-    residuals = piece_residuals(seen, n, r);
+    residuals = improve_by(seen, dry.tiles.size(), r);
     // Another shell's pieces lie anywhere within the far search.
     if (r.pieces == 0) count_agreeing(residuals, r);
   }
@@ -154,7 +191,7 @@ Registration register_to_dry(const scan::Scan& scan, const Pictures& pictures, c
     if (off) known.push_back(*off);
   }
   r.residual_mm = core::median(known);
-  if (static_cast<double>(r.agreeing) < kLeastShare * static_cast<double>(r.pieces)) {
+  if (!found_again(r)) {
     throw core::MeasureError(
         "only " + std::to_string(r.agreeing) + " of " + std::to_string(r.pieces) +
         " pieces lie where the earlier result has them: give the photos and the result of "

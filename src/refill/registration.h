@@ -10,6 +10,7 @@
 #pragma once
 
 #include <Eigen/Geometry>
+#include <optional>
 
 #include "geometry/index.h"
 #include "scan/scan.h"
@@ -30,6 +31,13 @@ struct Registration {
 
 Registration register_to_dry(const scan::Scan& scan, const Pictures& pictures, const seams::FitDocument& dry,
                              int threads);
+
+// A first look alone, within 3 mm and 2 degrees, at no more than `most` pieces from all over the shell: how many of
+// them agree tells whether the photos are turned as `dry` is at all. Nothing where too few are seen.
+std::optional<Registration> first_look(const scan::Scan& scan, const Pictures& pictures,
+                                       const seams::FitDocument& dry, std::size_t most, int threads);
+// Enough of them agree: those of another shell, or of another turn, do not.
+bool found_again(const Registration& registration);
 
 // The same photos with their poses in the dry frame; camera frames are then in dry millimetres.
 scan::Scan in_dry_frame(scan::Scan scan, const Registration& registration);

@@ -9,6 +9,7 @@
 
 #include "core/median.h"
 #include "core/parallel.h"
+#include "refill/plain_resin.h"
 
 namespace interstice::refill {
 
@@ -16,27 +17,23 @@ using Eigen::Vector3f;
 
 namespace {
 
-constexpr int kRounds = 3;              // of learning the resin with the hollows found so far left out
-constexpr double kBlock_mm = 6;         // of the map, over which resin is taken to look alike
-constexpr std::size_t kLeastSeen = 60;  // cells for a median that noise does not move
-constexpr double kClear_mm = 0.45;      // of wood: twice the spot
-constexpr double kColourSpot_mm = 0.2;  // standard deviation of what a colour is the mean of
-constexpr double kPose_mm = 0.12;       // standard uncertainty of where the dry outlines lie in the photos
-constexpr double kResinLevel_mm = 0.3;  // of how high resin stands: menisci, pieces not flush
-constexpr float kLimit = 9;             // three standard deviations, squared: neither for nor against
+constexpr int kRounds = 3;               // of learning the resin with the hollows found so far left out
+constexpr std::size_t kLeastGloss = 60;  // cells for a median that noise does not move
+constexpr double kClear_mm = 0.45;       // of wood: twice the spot
+constexpr double kColourSpot_mm = 0.2;   // standard deviation of what a colour is the mean of
+constexpr double kPose_mm = 0.12;        // standard uncertainty of where the dry outlines lie in the photos
+constexpr double kResinLevel_mm = 0.3;   // of how high resin stands: menisci, pieces not flush
+constexpr float kLimit = 9;              // three standard deviations, squared: neither for nor against
 constexpr float kMostFor = 6, kMostAgainst = 3;  // what a single view may say
 constexpr float kMostPooled = 2;                 // a single cell
 constexpr float kMostDark = 4;                   // by darkness alone, which a shadow has too
 constexpr double kShellEnd_mm = 2.5;             // resin ends as it likes where the shell ends
 constexpr double kPool_mm = 0.35;
-constexpr float kLeastSd = 1.5;  // code values: never surer than the camera's rendering
+constexpr float kLeastSd = 1.5f;  // code values: never surer than the camera's rendering
 // Of a hue, per code value that a place is brighter or darker than plain resin: how well the colour of its gloss and
 // shade is known.
 constexpr float kHueOfShade = 0.08f;
-constexpr float kShade = 0.045f;  // of plain resin's code values: how far shade differs from place to place
-// Of the light of plain resin, on the floor of a slot two thirds as deep as it is wide: the sine of half the angle it
-// sees the sky under. Deeper ones are darker.
-constexpr float kFloorLight = 0.6f;
+constexpr float kShade = 0.045f;   // of plain resin's code values: how far shade differs from place to place
 constexpr float kOwnGloss = 0.4f;  // of the light of plain resin, at most
 constexpr float kMostTint =
     1.25f;  // of gloss against white: what is mirrored is sky, wall or paper, not wood
@@ -65,22 +62,11 @@ float share_below(double distance_mm) {  // of a spot that reaches over an edge 
   return static_cast<float>(0.5 * std::erfc(distance_mm / (kColourSpot_mm * std::numbers::sqrt2)));
 }
 
-float light_sum(const Vector3f& l) {
-  return l.sum() / 3;
-}
-
-Vector3f codes(const Vector3f& light) {
-  return {code_of(light[0]), code_of(light[1]), code_of(light[2])};
-}
-
 float red_blue(const Vector3f& c) {
   return (c[2] - c[0]) / std::numbers::sqrt2_v<float>;
 }
 float green(const Vector3f& c) {
   return (c[2] + c[0] - 2 * c[1]) / std::sqrt(6.0f);
-}
-float bright(const Vector3f& c) {
-  return c.sum() / std::numbers::sqrt3_v<float>;
 }
 
 // Of all lights that resin can have, shade * resin + gloss, the nearest to one seen.
@@ -123,12 +109,16 @@ class Learner {
       for (std::size_t v = views.first[i]; v < views.first[i + 1]; ++v)
         of_photo_[views.views[v].photo.value].emplace_back(i, v);
     }
-    side_ = static_cast<int>(std::ceil(band.grid().cols * Band::kStep_mm / kBlock_mm)) + 1;
   }
 
   ResinLook learn() {
-    for (round_ = 0; round_ < kRounds; ++round_) {
-      core::parallel_for(photos_, threads_, [&](std::size_t p) { learn_photo(p); });
+    const PlainLearner learner(band_, views_, of_photo_);
+    for (int round = 0; round < kRounds; ++round) {
+      std::vector<char> resin(band_.cells().size());
+      for (std::size_t i = 0; i < resin.size(); ++i) resin[i] = taken_as_resin(i) ? 1 : 0;
+      PlainResin plain = learner.learn(resin, round == 0, threads_);
+      look_.light = std::move(plain.light);
+      own_ = std::move(plain.own);
       learn_tint();
       core::parallel_for(photos_, threads_, [&](std::size_t p) { learn_sds(p); });
       weigh_cells();
@@ -138,17 +128,6 @@ class Learner {
   }
 
  private:
-  struct Seen {
-    std::size_t view;
-    Vector3f light;
-  };
-  using Blocks = std::vector<std::vector<Seen>>;
-
-  std::size_t block_of(const BandCell& cell) const {
-    const auto b = [](int k) { return static_cast<int>(k * Band::kStep_mm / kBlock_mm); };
-    return static_cast<std::size_t>(b(cell.row) * side_ + b(cell.column));
-  }
-
   WoodBeside beside(geometry::TileIndex piece, double distance_mm, double outline_sd_mm,
                     const CellView& view) const {
     WoodBeside out;
@@ -183,52 +162,6 @@ class Learner {
     return {(light / free).cwiseMax(0.0f), free};
   }
 
-  void learn_photo(std::size_t p) {
-    Blocks blocks(static_cast<std::size_t>(side_) * static_cast<std::size_t>(side_));
-    for (const auto& [i, v] : of_photo_[p]) {
-      if (taken_as_resin(i))
-        blocks[block_of(band_.cells()[CellIndex(i)])].push_back({v, lights(views_.views[v].codes)});
-    }
-    std::vector<Vector3f> known(blocks.size(), Vector3f::Constant(std::numeric_limits<float>::quiet_NaN()));
-    std::vector<char> asked(blocks.size(), 0);
-    for (const auto& [i, v] : of_photo_[p]) {
-      const std::size_t b = block_of(band_.cells()[CellIndex(i)]);
-      if (!asked[b]) known[b] = look_about(blocks, b), asked[b] = 1;
-      look_.light[v] = known[b];
-    }
-  }
-
-  // The light of plain resin about a block, as far away as it takes to see enough cells: gloss only adds to it, so
-  // it is that of the darker half, from the 25th to the 50th of a hundred. As long as hollows are among them, the
-  // median.
-  Vector3f look_about(const Blocks& blocks, std::size_t b) const {
-    const int row = static_cast<int>(b) / side_, column = static_cast<int>(b) % side_;
-    // Far about at first, so that a hollow is not taken for the resin; near by once hollows are left out.
-    for (const int reach : round_ == 0 ? std::array{4, 8, 12} : std::array{3, 6, 12}) {
-      std::vector<Vector3f> light;
-      for (int r = std::max(0, row - reach); r <= std::min(side_ - 1, row + reach); ++r) {
-        for (int c = std::max(0, column - reach); c <= std::min(side_ - 1, column + reach); ++c) {
-          for (const Seen& s : blocks[static_cast<std::size_t>(r * side_ + c)]) light.push_back(s.light);
-        }
-      }
-      if (light.size() < kLeastSeen) continue;
-      std::sort(light.begin(), light.end(), [](const Vector3f& x, const Vector3f& y) {
-        return light_sum(x) != light_sum(y) ? light_sum(x) < light_sum(y) : x[0] < y[0];
-      });
-      const auto n = static_cast<double>(light.size());
-      const auto from = static_cast<std::size_t>((round_ == 0 ? 0.4 : 0.25) * n);
-      const auto to = static_cast<std::size_t>((round_ == 0 ? 0.6 : 0.5) * n);
-      Vector3f out;
-      for (Eigen::Index k = 0; k < 3; ++k) {
-        std::vector<double> one;
-        for (std::size_t m = from; m < to; ++m) one.push_back(static_cast<double>(light[m][k]));
-        out[k] = static_cast<float>(core::median(std::move(one)));
-      }
-      return out;
-    }
-    return Vector3f::Constant(std::numeric_limits<float>::quiet_NaN());
-  }
-
   Difference difference(const BandCell& cell, std::size_t v) const {
     Difference d;
     const CellView& view = views_.views[v];
@@ -238,26 +171,30 @@ class Learner {
     if (free <= 0) return d;
     d.known = true;
     d.free = free;
-    d.shade = light_sum(light) / std::max(1e-4f, light_sum(resin));
     const Vector3f expected = nearest_resin(light, resin, tint_);
-    const Vector3f seen = codes(light), as_resin = codes(expected), plain = codes(resin);
+    const Vector3f seen = codes(light), as_resin = codes(expected);
     d.red_blue = red_blue(seen) - red_blue(as_resin);
     d.green = green(seen) - green(as_resin);
+    d.red_blue_edge = d.green_edge = kHueOfShade * std::abs(bright(seen) - bright(codes(resin)));
+    // Where this very seam's resin is plainer, mirroring less, that is what a hollow must be darker than.
+    const bool plainer = own_[v].allFinite() && light_sum(own_[v]) < light_sum(resin);
+    const Vector3f& own = plainer ? own_[v] : resin;
+    const Vector3f plain = codes(own);
+    d.shade = light_sum(light) / std::max(1e-4f, light_sum(own));
     d.dark = std::min(0.0f, bright(seen) - bright(plain));
     d.bright = std::max(0.0f, bright(seen) - bright(plain));
-    d.floor = bright(codes(kFloorLight * resin)) - bright(plain);
+    d.floor = bright(codes(kFloorLight * own)) - bright(plain);
     d.dark_edge = kShade * bright(plain);
-    d.red_blue_edge = d.green_edge = kHueOfShade * std::abs(bright(seen) - bright(plain));
     for (const auto& [piece, distance, sd] : {std::tuple{cell.first, cell.first_mm, cell.first_sd_mm},
                                               std::tuple{cell.second, cell.second_mm, cell.second_sd_mm}}) {
       const WoodBeside b = beside(piece, distance, sd, view);
       if (b.edge < 0.01f || !b.light.allFinite()) continue;
-      const Vector3f moved = codes(((1 - b.edge) * resin + b.edge * b.light).eval()) - plain;
+      const Vector3f moved = codes(((1 - b.edge) * own + b.edge * b.light).eval()) - plain;
       d.red_blue_edge += std::abs(red_blue(moved));
       d.green_edge += std::abs(green(moved));
       // Darker by wood that is, or by more wood taken off than there was.
       const float taken = std::min(b.edge, b.share);
-      const Vector3f less = (resin + taken * (resin - b.light)).cwiseMax(0.0f);
+      const Vector3f less = (own + taken * (own - b.light)).cwiseMax(0.0f);
       d.outline_dark += std::max({0.0f, -bright(moved), bright(plain) - bright(codes(less))});
       d.outline_hue += std::abs(red_blue(moved));
     }
@@ -284,7 +221,7 @@ class Learner {
       }
     }
     tint_ = Vector3f::Ones();
-    if (added[0].size() < kLeastSeen) return;
+    if (added[0].size() < kLeastGloss) return;
     for (std::size_t n = 0; n < 3; ++n)
       tint_[static_cast<Eigen::Index>(n)] =
           std::clamp(static_cast<float>(core::median(added[n])), 1 / kMostTint, kMostTint);
@@ -371,10 +308,11 @@ class Learner {
   const BandViews& views_;
   const std::vector<std::vector<Vector3f>>& wood_;
   std::size_t photos_;
-  int threads_, side_ = 0, round_ = 0;
+  int threads_;
+  std::vector<Vector3f> own_;  // by view: the light of plain resin in its own seam; NaN: not known
   ResinLook look_;
-  Vector3f tint_ = Vector3f::Ones();                                        // of gloss; mean 1
-  std::vector<std::vector<std::pair<std::size_t, std::size_t>>> of_photo_;  // cells and their views
+  Vector3f tint_ = Vector3f::Ones();  // of gloss; mean 1
+  std::vector<CellsAndViews> of_photo_;
   std::vector<Sds> sds_;
   std::vector<CellEvidence> raw_;
 };

@@ -6,7 +6,9 @@
 #pragma once
 
 #include <opencv2/core/mat.hpp>
+#include <vector>
 
+#include "geometry/polygon.h"
 #include "plan/plan.h"
 #include "surface/map_grid.h"
 
@@ -23,5 +25,21 @@ struct Turn {
 // image.
 Turn find_turn(const cv::Mat& picture, const MapGrid& grid, const plan::Plan& plan, double height_mm,
                bool mirrored = false, int threads = 0);
+
+// What each planned piece's face covers on the map, `height_mm` above the form.
+std::vector<geometry::Polygon> planned_on_map(const plan::Plan& plan, double height_mm,
+                                              bool mirrored = false);
+
+// Turns at which the outlines stand out most from those within 15 degrees, best first, none within three degrees of
+// a better one; at most `most`. For a pattern that may hardly show: something else has to tell which of them is right.
+std::vector<double> likely_turns(const cv::Mat& picture, const MapGrid& grid,
+                                 const std::vector<geometry::Polygon>& outlines, std::size_t most,
+                                 int threads);
+
+// The same for a picture of these very pieces at another time: turns at which the wood within the outlines
+// (on the map of `then`) looks most alike. What changes over centimetres is light and does not count.
+std::vector<double> alike_turns(const cv::Mat& now, const cv::Mat& then, const MapGrid& grid,
+                                const std::vector<geometry::Polygon>& outlines, std::size_t most,
+                                int threads);
 
 }  // namespace interstice::surface

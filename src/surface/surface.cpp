@@ -15,8 +15,6 @@
 namespace interstice::surface {
 namespace {
 
-// Patches of a few millimetres are compared: finer pictures only add noise and cost.
-constexpr double kDenseFootprint_mm = 0.6;
 // Highest a face may stand over the stock's thickness: flat faces over a round form, pieces lifted by glue.
 constexpr double kHeadroom_mm = 5.0;
 constexpr std::size_t kMostElsewhere = 4;  // a quarter of the photos, as many as may disagree on the cards
@@ -53,6 +51,14 @@ scan::Scan without_elsewhere(scan::Scan scan, const std::vector<ElsewhereIn>& el
   return scan;
 }
 
+void refuse_no_pattern(const Turn& turn, std::size_t photos) {
+  if (turn.clearance >= kLeastClearance || turn.over_surroundings >= kLeastOverSurroundings) return;
+  throw core::MeasureError(scan::few_photos_or(
+      photos,
+      "the plan's pattern was not found on the form; check that this is the form's plan and photograph it "
+      "from all round, also from above"));
+}
+
 }  // namespace
 
 cv::Mat filled_heights(const HeightField& field, double fallback_mm) {
@@ -77,19 +83,24 @@ cv::Mat filled_heights(const HeightField& field, double fallback_mm) {
   return filled;
 }
 
+cv::Mat faces_on_map(const scan::Scan& scan,
+                     const geometry::IndexedVector<geometry::PhotoIndex, Picture>& pictures,
+                     const plan::Plan& plan, const MapGrid& grid, int threads) {
+  return map_picture(scan, pictures, plan.profile, grid, plan.tile_thickness_mm + 0.5, {}, 2, threads);
+}
+
 AlignedScan align_to_plan(scan::Scan scan, const plan::Plan& plan, const SurfaceOptions& options) {
   Surface surface;
   options.progress("laying the photos out on the form");
-  const auto pictures = read_pictures(scan, kDenseFootprint_mm, true, options.threads);
+  // Patches of a few millimetres are compared: finer pictures only add noise and cost.
+  const auto pictures = read_pictures(scan, kMapFootprint_mm, true, options.threads);
   const MapGrid grid = MapGrid::covering(plan.profile.length() + 2, options.grid_mm);
-  const cv::Mat flat =
-      map_picture(scan, pictures, plan.profile, grid, plan.tile_thickness_mm + 0.5, {}, 2, options.threads);
-  surface.turn = find_turn(flat, grid, plan, plan.tile_thickness_mm, false, options.threads);
-  if (surface.turn.clearance < kLeastClearance && surface.turn.over_surroundings < kLeastOverSurroundings) {
-    throw core::MeasureError(scan::few_photos_or(
-        scan.photos.size(),
-        "the plan's pattern was not found on the form; check that this is the form's plan and photograph it "
-        "from all round, also from above"));
+  if (options.turn) {
+    surface.turn.angle = *options.turn;
+  } else {
+    surface.turn = find_turn(faces_on_map(scan, pictures, plan, grid, options.threads), grid, plan,
+                             plan.tile_thickness_mm, false, options.threads);
+    refuse_no_pattern(surface.turn, scan.photos.size());
   }
   scan = scan::turned(std::move(scan), surface.turn.angle);
   options.progress("measuring heights");
@@ -100,7 +111,11 @@ AlignedScan align_to_plan(scan::Scan scan, const plan::Plan& plan, const Surface
   const Eigen::Vector3d middle(0, 0, plan.profile.points().front().y() / 2);
   const auto differences = place_differences(scan, pictures, plan.profile, surface.heights, options.threads);
   const std::vector<ElsewhereIn> elsewhere = form_elsewhere(differences, place_sds(scan, middle));
-  if (!elsewhere.empty()) return align_to_plan(without_elsewhere(std::move(scan), elsewhere), plan, options);
+  if (!elsewhere.empty()) {
+    SurfaceOptions again = options;
+    if (options.turn) again.turn = 0;  // it is turned by now
+    return align_to_plan(without_elsewhere(std::move(scan), elsewhere), plan, again);
+  }
   surface.form = plan.profile.offset(form_offsets(surface.heights, plan));
   options.progress("drawing the map");
   surface.ortho_grid = MapGrid::covering(plan.profile.length() + 2, options.ortho_mm);

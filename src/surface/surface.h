@@ -6,6 +6,7 @@
 
 #include <functional>
 #include <opencv2/core/mat.hpp>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -27,6 +28,7 @@ struct Surface {
 struct SurfaceOptions {
   double grid_mm = 1.0;
   double ortho_mm = 0.5;
+  std::optional<double> turn;  // rad, where it is known already (Turn::angle); the pattern is not looked for
   int threads = 0;
   std::function<void(const std::string&)> progress = [](const std::string&) {};
 };
@@ -36,6 +38,13 @@ struct AlignedScan {
   scan::Scan scan;
   Surface surface;
 };
+// Of this footprint are pictures that a map is laid out from, mm.
+constexpr double kMapFootprint_mm = 0.6;
+// The faces laid out on the map, before anything of heights and turn is known.
+cv::Mat faces_on_map(const scan::Scan& scan,
+                     const geometry::IndexedVector<geometry::PhotoIndex, Picture>& pictures,
+                     const plan::Plan& plan, const MapGrid& grid, int threads);
+
 AlignedScan align_to_plan(scan::Scan scan, const plan::Plan& plan, const SurfaceOptions& options);
 
 // Heights without holes: unknown cells take the mean of their surroundings (the piece's thickness where

@@ -90,4 +90,23 @@ Surface read_surface(const fs::path& folder) {
   return surface;
 }
 
+std::optional<OrthoPicture> read_ortho(const fs::path& folder) {
+  OrthoPicture out;
+  try {
+    const std::string file = (folder / "surface.json").string();
+    const nlohmann::json document = core::read_json(file);
+    const core::JsonNode root(document, file);
+    out.grid = {root.at("ortho_step_mm").number(0.01, 100), root.at("ortho_centre").integer(1, 20000)};
+    const std::string bytes = core::read_file(folder / "ortho.png");
+    const cv::Mat data(1, static_cast<int>(bytes.size()), CV_8U, const_cast<char*>(bytes.data()));
+    out.colour = cv::imdecode(data, cv::IMREAD_COLOR);
+  } catch (const core::InputError&) {
+    return std::nullopt;
+  } catch (const cv::Exception&) {
+    return std::nullopt;
+  }
+  if (out.colour.rows != out.grid.side() || out.colour.cols != out.grid.side()) return std::nullopt;
+  return out;
+}
+
 }  // namespace interstice::surface

@@ -7,6 +7,7 @@
 #pragma once
 
 #include <filesystem>
+#include <optional>
 
 #include "surface/surface.h"
 
@@ -16,5 +17,14 @@ void write_surface(const Surface& surface, const std::filesystem::path& folder);
 
 // Throws InputError naming file, place and fault.
 Surface read_surface(const std::filesystem::path& folder);
+
+// A true-ortho picture and where it lies on the map; black where nothing was seen.
+struct OrthoPicture {
+  MapGrid grid;
+  cv::Mat colour;  // CV_8UC3
+};
+
+// Nothing where the folder holds none, or none that fits its surface.json.
+std::optional<OrthoPicture> read_ortho(const std::filesystem::path& folder);
 
 }  // namespace interstice::surface

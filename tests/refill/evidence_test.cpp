@@ -9,6 +9,7 @@
 
 #include "channels/true_fit.h"
 #include "refill/hollows.h"
+#include "refill/plain_resin.h"
 #include "refill/seam_states.h"
 
 namespace interstice::refill {
@@ -141,6 +142,42 @@ TEST(Evidence, DarkFloorsAndWallsAreHollowsWithTheirArea) {
       EXPECT_LT((patches[0].at - at).norm(), 0.5);
       EXPECT_EQ(patches[0].kind, HollowKind::slot);
     }
+  }
+}
+
+TEST(PlainResin, TheDensestPartIsNeitherHollowNorGlare) {
+  std::vector<Vector3f> light;
+  for (int k = 0; k < 100; ++k)
+    light.push_back(Vector3f::Constant(k < 30 ? 0.01f * static_cast<float>(k) / 30 : 0.1f));
+  for (int k = 0; k < 25; ++k) light.push_back(Vector3f::Constant(0.2f + 0.02f * static_cast<float>(k)));
+  EXPECT_NEAR(densest_part(light)[1], 0.1, 1e-6);
+}
+
+// A seam that mirrors less than all about it is plain at its own light, a hollow in it or not.
+TEST(PlainResin, ASeamThatMirrorsLessIsLearntByItself) {
+  const Shell& s = plover();
+  const seams::FitSeam& seam = wide_seam(s.fit);
+  double area = 0;
+  const std::vector<char> hollow = stretch(*s.band, seam, 4, &area);
+  Pair pair{};
+  for (std::size_t i = 0; i < hollow.size(); ++i) {
+    if (hollow[i]) pair = s.band->cells()[CellIndex(i)].pair();
+  }
+  const std::vector<char> all(hollow.size(), 1);
+  std::vector<CellsAndViews> of_photo(1);
+  BandViews views;
+  views.first.push_back(0);
+  for (std::size_t i = 0; i < hollow.size(); ++i) {
+    const bool own = s.band->cells()[CellIndex(i)].pair() == pair;
+    const float light = own ? (hollow[i] ? 0.02f : 0.075f) : 0.1f;
+    views.views.push_back({geometry::PhotoIndex(0), 0.9f, Vector3f::Constant(code_of(light))});
+    views.first.push_back(views.views.size());
+    of_photo[0].emplace_back(i, i);
+  }
+  const PlainResin plain = PlainLearner(*s.band, views, of_photo).learn(all, false, 2);
+  for (std::size_t i = 0; i < hollow.size(); ++i) {
+    if (!hollow[i] || s.band->cells()[CellIndex(i)].pair() != pair) continue;
+    ASSERT_NEAR(plain.own[i][0], 0.075, 0.003);
   }
 }
 

@@ -118,5 +118,65 @@ TEST(Turn, NothingStandsOutOfNoise) {
   EXPECT_EQ(surface::find_turn(unknown, grid, plan, 12).explained, 0);
 }
 
+// Where pieces differ little in light from each other and from what stands between them (resin as light as the wood,
+// near-black wood and resin), and a lamp from the side makes half the form brighter, the plan's pattern does not stand
+// out; the wood's own grain does.
+TEST(Turn, TheSameWoodAtAnotherTimeTellsTheTurnWhereThePatternDoesNot) {
+  const plan::Plan plan = shell_plan();
+  const surface::MapGrid grid = surface::MapGrid::covering(plan.profile.length() + 2, 1.0);
+  const std::vector<geometry::Polygon> outlines = surface::planned_on_map(plan, plan.tile_thickness_mm);
+  const double angle = 2.345;
+  cv::RNG rng(7);
+  cv::Mat grain(grid.side(), grid.side(), CV_32FC3), mask = cv::Mat::zeros(grain.size(), CV_8U);
+  rng.fill(grain, cv::RNG::NORMAL, 0, 12);
+  cv::GaussianBlur(grain, grain, {0, 0}, 2);
+  for (const geometry::Polygon& outline : outlines) {
+    std::vector<cv::Point> points;
+    for (const Vector2d& p : outline)
+      points.emplace_back(int(std::lround(grid.cell(p).x())), int(std::lround(grid.cell(p).y())));
+    cv::fillPoly(mask, std::vector<std::vector<cv::Point>>{points}, 255);
+  }
+  cv::Mat then = grain + cv::Scalar::all(60);
+  then.setTo(cv::Scalar::all(10), ~mask);
+  // Now: the seams as light as the wood, twice the light on one side, noise.
+  cv::Mat now(grain.size(), CV_32FC3), noise(grain.size(), CV_32FC3);
+  rng.fill(noise, cv::RNG::NORMAL, 0, 3);
+  for (int r = 0; r < now.rows; ++r) {
+    for (int c = 0; c < now.cols; ++c) {
+      const Vector2d uv = grid.uv(c, r);
+      const Vector2d back(std::cos(angle) * uv.x() + std::sin(angle) * uv.y(),
+                          -std::sin(angle) * uv.x() + std::cos(angle) * uv.y());
+      const Vector2d cell = grid.cell(back);
+      const int column = std::clamp(int(std::lround(cell.x())), 0, now.cols - 1),
+                row = std::clamp(int(std::lround(cell.y())), 0, now.rows - 1);
+      const bool wood = mask.at<uchar>(row, column) > 0;
+      const auto light = float(1 + 0.6 * uv.x() / plan.profile.length());
+      now.at<cv::Vec3f>(r, c) =
+          light * (wood ? then.at<cv::Vec3f>(row, column) : cv::Vec3f::all(60)) + noise.at<cv::Vec3f>(r, c);
+      if (uv.norm() > plan.profile.length()) now.at<cv::Vec3f>(r, c) = cv::Vec3f::all(NAN);
+    }
+  }
+  const surface::Turn plain = surface::find_turn(now, grid, plan, plan.tile_thickness_mm);
+  EXPECT_TRUE(plain.clearance < 3 && plain.over_surroundings < 4.5);
+  const std::vector<double> turns = surface::alike_turns(now, then, grid, outlines, 3, 1);
+  ASSERT_EQ(turns.size(), 3u);
+  EXPECT_LT(off(turns[0], angle), 0.6 * std::numbers::pi / 180);
+  EXPECT_GT(off(turns[1], turns[0]), 1.5 * std::numbers::pi / 180);
+}
+
+TEST(Turn, TheRightTurnIsAmongTheLikelyOnesOfAFaintPattern) {
+  const plan::Plan plan = shell_plan();
+  const surface::MapGrid grid = surface::MapGrid::covering(plan.profile.length() + 2, 1.0);
+  const double angle = -1.2;
+  cv::Mat faint = painted(plan, grid, angle, false, 110, 3), noise(faint.size(), CV_32FC3);
+  cv::RNG(11).fill(noise, cv::RNG::NORMAL, 0, 60);
+  faint += noise;
+  const std::vector<double> turns =
+      surface::likely_turns(faint, grid, surface::planned_on_map(plan, plan.tile_thickness_mm), 6, 1);
+  ASSERT_EQ(turns.size(), 6u);
+  EXPECT_TRUE(std::any_of(turns.begin(), turns.end(),
+                          [&](double t) { return off(t, angle) < 0.6 * std::numbers::pi / 180; }));
+}
+
 }  // namespace
 }  // namespace interstice

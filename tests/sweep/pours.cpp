@@ -19,6 +19,16 @@ const std::vector<std::string>& shell_settings() {
   return all;
 }
 
+// Over the same base: all rings of a form of 208 mm, some sixty pieces, in photos of six megapixels.
+const std::vector<std::string>& whole_settings() {
+  static const std::vector<std::string> all = {"form.rim_radius_mm=104", "form.height_mm=98",
+                                               "layout.pieces=0",        "layout.piece_size_mm=40",
+                                               "layout.thickness_mm=13", "camera.width_px=2848",
+                                               "camera.height_px=2136",  "layout.planned_gap_mm=3.5",
+                                               "camera.photos=24",       "camera.footprint_mm=0.22"};
+  return all;
+}
+
 const std::vector<std::string>& pour_settings() {
   static const std::vector<std::string> all = {
       "resin.limit_mm=2.9",    "resin.spread_mm=0.3", "resin.least_depth_mm=1.5",
@@ -52,6 +62,10 @@ std::vector<PourPoint> pour_points() {
   out.push_back({"black, dark woods", {"look.woods=walnut,padauk,cherry"}, {black, hard}});
   out.push_back({"black, pale wood", {"look.woods=maple"}, {black, hard}});
   out.push_back({"blue, near-black wood", {"look.woods=blackwood,walnut"}, {"resin.colour=blue", hard}});
+  const std::vector<std::string> mixed{"look.woods=maple,cherry,walnut,padauk,blackwood", hard};
+  out.push_back({"whole shell, black, mixed woods", mixed, {black, hard}, PouredShell::whole});
+  const std::vector<std::string> dark{"look.woods=walnut,padauk,blackwood", hard};
+  out.push_back({"whole shell, black, dark woods", dark, {black, hard}, PouredShell::whole});
   return out;
 }
 
@@ -59,6 +73,8 @@ renderer::SceneOptions dry_scene(const PourPoint& point, int seed) {
   renderer::SceneOptions o = base_scene();
   o.seed = static_cast<std::uint64_t>(seed);
   for (const std::string& s : shell_settings()) renderer::set_option(o, s);
+  if (point.shell == PouredShell::whole)
+    for (const std::string& s : whole_settings()) renderer::set_option(o, s);
   for (const std::string& s : point.wood) renderer::set_option(o, s);
   return o;
 }
@@ -71,7 +87,7 @@ renderer::SceneOptions poured_scene(const PourPoint& point, int seed) {
 }
 
 PourScore run_pour(const Programs& programs, const PourPoint& point, int seed, const fs::path& lens) {
-  const std::string number = std::to_string(seed);
+  const std::string number = (point.shell == PouredShell::whole ? "whole_" : "") + std::to_string(seed);
   const std::string dry = "dry" + joined_words(point.wood) + "_" + number;
   run(programs.measured_once(), dry, dry_scene(point, seed), lens);
   const std::string name = "poured" + joined_words(point.wood) + joined_words(point.settings) + "_" + number;

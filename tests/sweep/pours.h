@@ -12,10 +12,14 @@
 
 namespace interstice::sweep {
 
+// A third of a small form, or all rings of one as large as makers turn, from as many photos as they take.
+enum class PouredShell { third, whole };
+
 struct PourPoint {
   std::string label;                  // in the table and in file names
   std::vector<std::string> wood;      // settings of the shell itself, for the dry scan too
   std::vector<std::string> settings;  // of resin and light after the pour
+  PouredShell shell = PouredShell::third;
 };
 
 std::vector<PourPoint> pour_points();

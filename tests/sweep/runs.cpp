@@ -102,7 +102,9 @@ RunResult run(const Programs& programs, const std::string& name, const renderer:
               (folder / "plan.json").string(), "--lens", lens.string(), "--check-line", check_line(scene),
               "--threads", std::to_string(programs.threads), "--quiet", "--out", out.string()});
     // Maps and clouds of a whole sweep would fill a disk; the photos stay, to be measured again.
-    for (const char* big : {"scan", "cloud.ply", "report.html", "marked"}) fs::remove_all(out / big);
+    // The picture on the map is what a refill looks at later.
+    for (const char* big : {"scan/heights.tif", "scan/agreement.tif", "cloud.ply", "report.html", "marked"})
+      fs::remove_all(out / big);
     core::write_file_atomically(code_file, std::to_string(code) + "\n");
   }
   RunResult result;
