@@ -2,8 +2,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <map>
-#include <tuple>
 
 #include "core/median.h"
 
@@ -20,15 +18,11 @@ constexpr double kFirst_mm = 0.6;        // above, the corner is broken and the 
 constexpr std::size_t kMostCells = 500;  // of a hollow: more see no more
 constexpr float kDark = 0.004f;          // light below which hue is noise: about 12 of 255
 constexpr double kAlike = 25;  // neighbouring lines of sight share their errors: so many count as one
-constexpr double kWoodFrom = 0.55, kMostWood = 1.4;
+constexpr double kLeastContrast = 0.3;  // of woodness, from walls to floor
+constexpr double kWoodFrom = 0.55;
 constexpr double kLeastSights = 40;
-// Of a depth, 95 %: a wall that recedes 1.5 degrees more or less is met a tenth deeper or higher, and between wall and
-// floor hues run into each other over two fifths of the depth.
-constexpr double kDepthShare = 0.4;
-constexpr double kOwn_mm = 0.5;  // standard uncertainty of where walls are met
-// Of the wall's woodness, what the floor of a narrow slot may have of it: light that comes to it from the walls has
-// taken their hue.
-constexpr double kFloorHue = 0.85;
+constexpr double kWallShare = 0.9;  // of a depth: a wall that recedes 1.5 degrees more is met so much deeper
+constexpr double kOwn_mm = 0.5;     // standard uncertainty of where walls are met
 
 // Hue as two logs of ratios.
 Vector2d hue(const Vector3f& light) {
@@ -108,7 +102,6 @@ std::optional<Sight> sight_of(const Sights& s, const CellView& view, const Vecto
   if (axis.norm() < 0.15) return std::nullopt;  // wood and resin of one hue
   const double light = static_cast<double>(seen.sum() / 3), dark = static_cast<double>(kDark);
   Sight out;
-  out.wall = wall.piece;
   out.depth_mm = wall.depth_mm;
   out.woodness = std::clamp((hue(seen) - from).dot(axis) / axis.squaredNorm(), -0.5, 1.5);
   out.weight =
@@ -116,69 +109,21 @@ std::optional<Sight> sight_of(const Sights& s, const CellView& view, const Vecto
   return out;
 }
 
-// Weighted sums of some sights.
+// Weighted sums from the front.
 struct Sums {
-  double n = 0, w = 0, wu = 0, wuu = 0;
+  double w = 0, wu = 0, wuu = 0;
   void add(const Sight& s) {
-    n += 1;
     w += s.weight;
     wu += s.weight * s.woodness;
     wuu += s.weight * s.woodness * s.woodness;
   }
-  Sums without(const Sums& s) const { return {n - s.n, w - s.w, wu - s.wu, wuu - s.wuu}; }
-  // The mean within limits, and the sum of squares about it.
-  double level(double low, double high) const { return w > 0 ? std::clamp(wu / w, low, high) : high; }
-  double squares(double about) const { return std::max(0.0, wuu - 2 * about * wu + about * about * w); }
-};
-
-// Of one wall: wood above a floor, below it of so much less of the wall's hue.
-double wall_cost(const Sums& all, const Sums& above) {
-  // As far as it is hardly seen, it looks like the face's: 1.
-  const double face = all.n > 0 ? kAlike * all.w / all.n : 0;
-  const double wood = face > 0 ? std::clamp((above.wu + face) / (above.w + face), kWoodFrom, kMostWood) : 1;
-  const Sums below = all.without(above);
-  return above.squares(wood) + below.squares(below.level(-0.5, kFloorHue * wood));
-}
-
-// Cost of a floor after the first k of all sights, in order of depth; all of them: no floor seen.
-std::vector<double> floor_costs(const std::vector<Sight>& sights) {
-  std::map<std::size_t, std::pair<Sums, Sums>> walls;  // all, above
-  for (const Sight& s : sights) walls[s.wall].first.add(s);
-  double sum = 0;
-  for (const auto& [piece, wall] : walls) sum += wall_cost(wall.first, wall.second);
-  std::vector<double> cost{sum};
-  for (const Sight& s : sights) {
-    auto& [all, above] = walls[s.wall];
-    sum -= wall_cost(all, above);
-    above.add(s);
-    sum += wall_cost(all, above);
-    cost.push_back(sum);
+  // Least sum of squares about a level within limits.
+  double squares(double low, double high) const {
+    if (w <= 0) return 0;
+    const double level = std::clamp(wu / w, low, high);
+    return wuu - 2 * level * wu + level * level * w;
   }
-  return cost;
-}
-
-struct FloorPlaces {
-  std::size_t low = 0, best = 0, high = 0;  // after so many sights; 95 %
 };
-
-FloorPlaces likely_places(const std::vector<double>& cost, double weight) {
-  const auto n = static_cast<double>(cost.size() - 1);
-  const auto best = static_cast<std::size_t>(std::min_element(cost.begin(), cost.end()) - cost.begin());
-  const double variance = std::max(0.01, cost[best] / weight);
-  FloorPlaces out{best, best, best};
-  for (std::size_t k = 0; k < cost.size(); ++k) {
-    // Chi-squared, one freedom, 95 %.
-    if ((cost[k] - cost[best]) / (variance * weight / n * kAlike) > 3.84) continue;
-    out.low = std::min(out.low, k);
-    out.high = std::max(out.high, k);
-  }
-  return out;
-}
-
-// Of a depth at which wood ends.
-double depth_u95_mm(double depth_mm) {
-  return std::hypot(kDepthShare * depth_mm, 2 * kOwn_mm);
-}
 
 }  // namespace
 
@@ -186,24 +131,41 @@ HollowDepth floor_from(std::vector<Sight> sights) {
   HollowDepth out;
   if (static_cast<double>(sights.size()) < kLeastSights) return out;
   std::sort(sights.begin(), sights.end(), [](const Sight& a, const Sight& b) {
-    return std::tie(a.depth_mm, a.woodness, a.wall) < std::tie(b.depth_mm, b.woodness, b.wall);
+    return a.depth_mm != b.depth_mm ? a.depth_mm < b.depth_mm : a.woodness < b.woodness;
   });
-  double weight = 0;
-  for (const Sight& s : sights) weight += s.weight;
-  if (weight <= 0) return out;
-  const FloorPlaces at = likely_places(floor_costs(sights), weight);
+  Sums all;
+  for (const Sight& s : sights) all.add(s);
+  if (all.w <= 0) return out;
+  // Cost of a floor after the first k sights; all of them: no floor seen.
+  std::vector<double> cost(sights.size() + 1);
+  Sums above;
+  for (std::size_t k = 0; k <= sights.size(); ++k) {
+    Sums below{all.w - above.w, all.wu - above.wu, all.wuu - above.wuu};
+    cost[k] = above.squares(kWoodFrom, 1.2) + below.squares(-0.5, kWoodFrom - kLeastContrast);
+    if (k < sights.size()) above.add(sights[k]);
+  }
+  const auto best = static_cast<std::size_t>(std::min_element(cost.begin(), cost.end()) - cost.begin());
+  const double mean_weight = all.w / static_cast<double>(sights.size());
+  const double variance = std::max(0.01, cost[best] / all.w);
+  const auto allowed = [&](std::size_t k) {
+    return (cost[k] - cost[best]) / (variance * mean_weight * kAlike) <=
+           3.84;  // chi-squared, one freedom, 95 %
+  };
+  std::size_t low = best, high = best;
+  for (std::size_t k = 0; k < cost.size(); ++k) {
+    if (!allowed(k)) continue;
+    low = std::min(low, k);
+    high = std::max(high, k);
+  }
   const auto depth_at = [&](std::size_t k) {
     return k == 0 ? 0.0 : sights[std::min(k, sights.size()) - 1].depth_mm;
   };
-  if (at.high < sights.size() && at.best > 0) {
-    // How well the change is placed, and how well the depth of a place is known, are independent.
-    const double floor_mm = depth_at(at.best), own = depth_u95_mm(floor_mm);
-    out.floor_mm = floor_mm;
-    out.floor_low_mm = std::max(0.0, floor_mm - std::hypot(floor_mm - depth_at(at.low), own));
-    out.floor_high_mm = floor_mm + std::hypot(depth_at(at.high) - floor_mm, own);
-    out.at_least_mm = out.floor_low_mm;
-  } else {
-    out.at_least_mm = std::max(0.0, depth_at(at.low) - depth_u95_mm(depth_at(at.low)));
+  const double seen_low = std::max(0.0, kWallShare * depth_at(low) - 2 * kOwn_mm);
+  out.at_least_mm = seen_low;
+  if (high < sights.size() && best > 0) {
+    out.floor_mm = depth_at(best);
+    out.floor_low_mm = seen_low;
+    out.floor_high_mm = depth_at(high) + 2 * kOwn_mm;
   }
   return out;
 }

@@ -34,7 +34,6 @@ HollowDepth depth_of(const Sights& sights, const Patch& patch, const std::vector
 // One line of sight: where it would meet a wall, and how much like wood that place looks (0 resin, 1 wood).
 struct Sight {
   double depth_mm = 0, woodness = 0, weight = 0;
-  std::size_t wall = 0;  // whose: the piece's number
 };
 
 // The change from wood to resin along depth; the sights in any order.

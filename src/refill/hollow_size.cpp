@@ -67,24 +67,18 @@ double drawn_in_mm3(const Band& band, const Patch& patch, double depth_mm) {
 VolumeRange volume_range(const OpeningRange& opening, const DepthRange& depth, const WallRoom& walls) {
   const double less = std::min(kLeastLeft, opening.less_mm2 / opening.mm2),
                more = opening.more_mm2 / opening.mm2;
-  // Share of a column that a round form takes off it.
-  const auto drawn_in = [&](double mm2, double depth_mm) {
-    return depth_mm > 0 ? std::min(kLeastLeft, walls.in_mm3(depth_mm) / (mm2 * depth_mm)) : 0;
-  };
   VolumeRange out;
+  out.low_mm3 =
+      opening.mm2 * (1 - less) * depth.least_mm -
+      std::min(kLeastLeft * opening.mm2 * (1 - less) * depth.least_mm, walls.in_mm3(depth.least_mm));
   if (!depth.floor_mm) {
-    const double seen_mm2 = opening.mm2 * (1 - less);
-    out.low_mm3 = seen_mm2 * depth.least_mm * (1 - drawn_in(seen_mm2, depth.least_mm));
     out.high_mm3 = opening.mm2 * (1 + more / 2) * depth.most_mm + walls.back_mm3(depth.least_mm);
     return out;
   }
   const double floor_mm = std::clamp(*depth.floor_mm, depth.least_mm, depth.most_mm);
   const double middle = opening.mm2 * floor_mm;
-  const auto together = [](double opening_share, double depth_share, double wall_share) {
-    return std::exp(std::hypot(std::log(opening_share), std::log(depth_share), std::log(wall_share)));
-  };
-  out.low_mm3 = middle / together(1 - less, depth.least_mm / floor_mm, 1 - drawn_in(opening.mm2, floor_mm));
-  out.high_mm3 = middle * together(1 + more, depth.most_mm / floor_mm, 1 + walls.back_mm3(floor_mm) / middle);
+  out.high_mm3 = middle * std::exp(std::hypot(std::log(1 + more), std::log(depth.most_mm / floor_mm),
+                                              std::log(1 + walls.back_mm3(floor_mm) / middle)));
   return out;
 }
 
