@@ -52,7 +52,8 @@ class Votes {
       const double trust = trusted(step.channel);
       const double half = std::max(kHalfContrast, kHalfNoise * trust * noise[step.channel]);
       const double c2 = std::pow(trust * step.contrast, 2);
-      const double size = (step.brighter ? kBrighter : 1.0) * c2 / (c2 + half * half) * sharp_mm / near_mm;
+      const double size =
+          (step.brighter ? kBrighter : 1.0) * c2 / (c2 + half * half) * sharp_mm / near_mm;
       const int middle = kHalfTable + static_cast<int>(std::lround(step.offset_mm / kTable_mm));
       const int reach = static_cast<int>(3 * near_mm / kTable_mm);
       for (int j = std::max(0, middle - reach); j <= std::min(2 * kHalfTable, middle + reach); ++j) {
@@ -181,12 +182,9 @@ std::vector<int> path_of(const Sweep& forward) {
 
 // How far off the arris may be because another path is nearly as good: of the best path through every other
 // place, its chance against the best one's times how far off it is.
-std::vector<double> doubt_of(const Scores& score, const Sweep& forward, const std::vector<int>& path,
-                             double step_mm) {
-  // Of odds: what a photo's line tells against chance. Points nearer to one another than this see the same light, grain and
-  // broken corner, and what misleads one misleads all: together they tell as much as one.
-  constexpr double kAlike_mm = 1;
-  const double per_vote = std::log(1 / static_cast<double>(kSecond)) * std::min(1.0, step_mm / kAlike_mm);
+std::vector<double> doubt_of(const Scores& score, const Sweep& forward, const std::vector<int>& path) {
+  // Of odds: what a photo's line tells against chance.
+  const double per_vote = std::log(1 / static_cast<double>(kSecond));
   constexpr double kOther_mm = 0.2;  // nearer, the measurement that follows settles it
   const std::size_t n = score.size();
   const Sweep backward = sweep(score, Round::backward);
@@ -263,8 +261,7 @@ FoundCorner find_corner(const scan::Scan& scan,
       out.height.push_back(height_mm(path[i] / kPlaces));
     }
     if (!at_the_end(path) || round + 1 == kSearches) {
-      out.doubt_mm =
-          doubt_of(score, forward, path, geometry::perimeter(line.outline) / static_cast<double>(n));
+      out.doubt_mm = doubt_of(score, forward, path);
       break;
     }
     line.normals = geometry::outward_normals(line.outline);
