@@ -52,8 +52,7 @@ class Votes {
       const double trust = trusted(step.channel);
       const double half = std::max(kHalfContrast, kHalfNoise * trust * noise[step.channel]);
       const double c2 = std::pow(trust * step.contrast, 2);
-      const double size =
-          (step.brighter ? kBrighter : 1.0) * c2 / (c2 + half * half) * sharp_mm / near_mm;
+      const double size = (step.brighter ? kBrighter : 1.0) * c2 / (c2 + half * half) * sharp_mm / near_mm;
       const int middle = kHalfTable + static_cast<int>(std::lround(step.offset_mm / kTable_mm));
       const int reach = static_cast<int>(3 * near_mm / kTable_mm);
       for (int j = std::max(0, middle - reach); j <= std::min(2 * kHalfTable, middle + reach); ++j) {
