@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numbers>
 #include <opencv2/imgproc.hpp>
 
 #include "camera/cards.h"
@@ -136,6 +137,46 @@ std::vector<bool> leave_out_unsettled(Bundle& bundle, const std::vector<Candidat
   return kept;
 }
 
+// Standard deviation, pixels, of where a photo shows the form's pole and rim, by what is not known of its own place.
+double place_sd_px(const ScannedPhoto& photo, const geometry::Profile& form) {
+  constexpr int kRound = 8;
+  const Vector2d rim = form.points().back();
+  std::vector<Vector3d> points{{0, 0, form.points().front().y()}};
+  for (int k = 0; k < kRound; ++k) {
+    const double a = 2 * std::numbers::pi * k / kRound;
+    points.emplace_back(rim.x() * std::cos(a), rim.x() * std::sin(a), rim.y());
+  }
+  double variance = 0;
+  for (const Vector3d& point : points) {
+    const Vector3d p = photo.camera_T_bowl * point;
+    Eigen::Matrix<double, 2, 3> px_per_mm;
+    px_per_mm << 1, 0, -p.x() / p.z(), 0, 1, -p.y() / p.z();
+    px_per_mm *= photo.lens.fx / p.z();
+    const Eigen::Matrix<double, 2, 7> by = px_per_mm * photo.moved_by_errors(point);
+    variance += (by * photo.covariance * by.transpose()).trace() / 2 / static_cast<double>(points.size());
+  }
+  return std::sqrt(variance);
+}
+
+// Photos whose place is known to no pixel, and far less well than the others', are named and left out: patches of the
+// surface are compared, and edges read, to a fraction of one.
+void leave_out_unsure(const geometry::Profile& form, Scan& scan) {
+  constexpr double kMost_px = 1, kMostOfUsual = 3;
+  std::vector<double> sd;
+  for (const ScannedPhoto& photo : scan.photos) sd.push_back(place_sd_px(photo, form));
+  const double most = std::max(kMost_px, kMostOfUsual * core::median(sd));
+  geometry::IndexedVector<geometry::PhotoIndex, ScannedPhoto> kept;
+  for (const geometry::PhotoIndex i : scan.photos.indices()) {
+    if (sd[i.value] <= most) {
+      kept.push_back(std::move(scan.photos[i]));
+    } else {
+      scan.left_out.push_back(
+          {scan.photos[i].info.name, "shows too little of the cards to tell where it was taken from"});
+    }
+  }
+  scan.photos = std::move(kept);
+}
+
 void note_quality(const CardScan& cards, Scan& scan) {
   const Bundle& bundle = cards.solution.poses.bundle;
   const BundleSummary& summary = cards.solution.summary;
@@ -226,6 +267,7 @@ void tie_photos(CardScan& cards, const std::vector<TiePhoto>& photos, const geom
     footprints.push_back(distance / photo.lens.fx);
     scan.photos.push_back(std::move(photo));
   }
+  leave_out_unsure(form, scan);
   for (const Vector3d& p : bundle.points) scan.points.push_back(bowl_T_bench * p);
   scan.quality.pixel_footprint_mm = core::median(footprints);
   note_quality(cards, scan);
