@@ -18,7 +18,10 @@ using Eigen::Vector3d;
 
 constexpr double kNear_mm = 1.0;     // a piece within this of its place is the piece looked for
 constexpr double kHuber_mm = 0.15;   // what a single piece's placement is off by, about
-constexpr double kLeastShare = 0.6;  // of the pieces must be found there: the rest may be badly seen
+constexpr double kLeastShare = 0.6;  // of the pieces seen must be found there: some may be badly seen
+// Of all pieces that were there. A few outlines that are another shell's agree with seven numbers of a similarity by chance.
+constexpr double kLeastOfAll = 0.4;
+constexpr double kMostScale = 0.05;  // two prints of the cards differ by less (common practice, no source)
 
 // A point of a piece, the two directions in its face, and where it is seen, mm.
 struct Sighting {
@@ -165,17 +168,21 @@ std::optional<Registration> first_look(const scan::Scan& scan, const Pictures& p
   Registration r;
   const std::vector<Sighting> seen = sight_all(scan, pictures, dry, some, r, kFar, threads);
   if (seen.size() < kLeastSightings) return std::nullopt;
+  r.looked_for = some.size();
   count_agreeing(improve_by(seen, dry.tiles.size(), r), r);
   return r;
 }
 
 bool found_again(const Registration& r) {
-  return static_cast<double>(r.agreeing) >= kLeastShare * static_cast<double>(r.pieces);
+  const auto agreeing = static_cast<double>(r.agreeing);
+  return agreeing >= kLeastShare * static_cast<double>(r.pieces) &&
+         agreeing >= kLeastOfAll * static_cast<double>(r.looked_for) && std::abs(r.scale - 1) < kMostScale;
 }
 
 Registration register_to_dry(const scan::Scan& scan, const Pictures& pictures, const seams::FitDocument& dry,
                              int threads) {
   Registration r;
+  for (const seams::FitTile& tile : dry.tiles) r.looked_for += tile.state == plan::TileState::placed ? 1 : 0;
   std::vector<std::optional<double>> residuals;
   for (const Reach& reach : {kFar, kFine}) {
     const std::vector<Sighting> seen = sight_all(scan, pictures, dry, all_of(dry), r, reach, threads);
@@ -191,11 +198,11 @@ Registration register_to_dry(const scan::Scan& scan, const Pictures& pictures, c
     if (off) known.push_back(*off);
   }
   r.residual_mm = core::median(known);
-  if (!found_again(r)) {
-    throw core::MeasureError(
-        "only " + std::to_string(r.agreeing) + " of " + std::to_string(r.pieces) +
-        " pieces lie where the earlier result has them: give the photos and the result of "
-        "the same shell");
+  // Looked for so near, another shell's pieces lie anywhere: their median is four fifths of the reach.
+  if (!found_again(r) || r.residual_mm > kFine.shift_mm / 2) {
+    throw core::MeasureError("the pieces were not found where the earlier result has them (" +
+                             std::to_string(r.agreeing) + " of " + std::to_string(r.looked_for) +
+                             " lie near there): give the photos and the result of the same shell");
   }
   return r;
 }

@@ -24,7 +24,8 @@ using Pictures = geometry::IndexedVector<geometry::PhotoIndex, surface::Picture>
 struct Registration {
   double scale = 1;
   Eigen::Isometry3d now_T_dry = Eigen::Isometry3d::Identity();  // without the scale: rotation and shift
-  std::size_t pieces = 0;                                       // looked for
+  std::size_t looked_for = 0;                                   // pieces that were placed when dry
+  std::size_t pieces = 0;    // of them, those that show an outline near their places
   std::size_t agreeing = 0;  // found within a millimetre of where all together put them
   double residual_mm = 0;    // median of how far single pieces lie from there
 };
@@ -36,7 +37,7 @@ Registration register_to_dry(const scan::Scan& scan, const Pictures& pictures, c
 // them agree tells whether the photos are turned as `dry` is at all. Nothing where too few are seen.
 std::optional<Registration> first_look(const scan::Scan& scan, const Pictures& pictures,
                                        const seams::FitDocument& dry, std::size_t most, int threads);
-// Enough of them agree: those of another shell, or of another turn, do not.
+// Enough of them agree, and enough of all that were there: those of another shell, or of another turn, do not.
 bool found_again(const Registration& registration);
 
 // The same photos with their poses in the dry frame; camera frames are then in dry millimetres.
