@@ -74,7 +74,7 @@ int run_refill(const RefillArguments& arguments) {
   about.inputs.add(arguments.resin);
   about.inputs.add(before);
   core::ResultFolder folder(arguments.out, std::move(about));
-  const refill::DryShell shell{dry, surface::read_ortho(before / "scan")};
+  const refill::DryShell shell{dry, surface::find_ortho(before / "scan")};
   const MeasuredScan measured = measure_scan(arguments, plan, progress, [&](const scan::Scan& scan) {
     progress.step("finding how the shell is turned");
     return refill::find_shell_turn(scan, shell, plan, arguments.common.threads);

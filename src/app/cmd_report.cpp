@@ -3,7 +3,6 @@
 #include <cstdio>
 #include <map>
 #include <memory>
-#include <opencv2/imgcodecs.hpp>
 
 #include "app/commands.h"
 #include "app/one_of.h"
@@ -29,24 +28,6 @@ struct ReportArguments {
   report::PagePaper paper = report::PagePaper::any;
   std::vector<std::string> before;
 };
-
-cv::Mat read_ortho(const fs::path& file, const surface::MapGrid& grid) {
-  const camera::PhotoInfo told = camera::read_photo_info(file);  // before memory is asked for
-  if (told.width != grid.side() || told.height != grid.side()) {
-    throw core::InputError(file.string(), "is not the picture that surface.json describes; scan again");
-  }
-  const std::string bytes = core::read_file(file);
-  const cv::Mat data(1, static_cast<int>(bytes.size()), CV_8U, const_cast<char*>(bytes.data()));
-  cv::Mat picture;
-  try {
-    picture = cv::imdecode(data, cv::IMREAD_COLOR);
-  } catch (const cv::Exception&) {
-  }
-  if (picture.rows != grid.side() || picture.cols != grid.side()) {
-    throw core::InputError(file.string(), "is not the picture that surface.json describes; scan again");
-  }
-  return picture;
-}
 
 plan::Plan read_plan_of(const ReportArguments& arguments) {
   if (!arguments.plan.empty()) return plan::read_plan(arguments.plan);
@@ -136,7 +117,7 @@ int run_report(const ReportArguments& arguments) {
   const surface::Surface surface = surface::read_surface(result / "scan");
   input.heights = surface.heights;
   input.ortho_grid = surface.ortho_grid;
-  input.ortho = read_ortho(result / "scan" / "ortho.png", surface.ortho_grid);
+  input.ortho = surface::read_ortho(result / "scan", surface.ortho_grid);
   input.paper = arguments.paper;
   if (input.paper == report::PagePaper::any && !arguments.pdf.empty()) input.paper = report::PagePaper::a4;
   input.threads = arguments.common.threads;

@@ -115,9 +115,9 @@ Solution solve(const ArrisUnknowns& u, std::vector<ArrisObservation>& observatio
 // Arris plane as known beforehand over the present frame: height and tilts.
 Vector3d expected_plane(const ArrisLine& line, const ArrisPrior& known) {
   const geometry::PlaneFrame &frame = line.frame, &face = known.face.plane;
-  double bow = 0;
-  for (const Vector2d& p : line.outline) bow += known.face.bow_mm(face.drop(frame.lift(p)));
-  bow /= static_cast<double>(line.outline.size());
+  std::vector<Vector3d> outline;
+  for (const Vector2d& p : line.outline) outline.push_back(frame.lift(p));
+  const double bow = mean_bow_mm(known.face, outline);
   const Vector3d below = face.origin + (bow - known.corner.height_mm) * face.normal;
   const double a = -face.normal.dot(frame.ex), b = -face.normal.dot(frame.ey);
   const Vector2d at = frame.drop(below);

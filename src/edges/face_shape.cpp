@@ -3,6 +3,8 @@
 #include <Eigen/LU>
 #include <cmath>
 
+#include "core/chi_squared.h"
+
 namespace interstice::edges {
 
 using Eigen::Vector2d;
@@ -10,17 +12,17 @@ using Eigen::Vector3d;
 
 namespace {
 
-constexpr double kBowSd_mm = 0.3;         // at the root mean square distance of the edge from the middle
+constexpr double kBowSd_mm = 0.3;         // a radius from the middle
 constexpr std::size_t kLeastPoints = 50;  // fewer say nothing of a shape
 using Numbers = Eigen::Matrix<double, 6, 1>;
 using Normal = Eigen::Matrix<double, 6, 6>;
 
-// Rounds of reweighted least squares about the plane; heights and `scale_mm` in mm, the last three numbers at that scale.
 struct Fit {
   Numbers x = Numbers::Zero();
   Normal inverse = Normal::Identity();
 };
 
+// Reweighted least squares about the plane: height, tilts, and three numbers of the bow, mm at `scale_mm` from the middle.
 Fit fit(const geometry::PlaneFrame& plane, const std::vector<Vector3d>& points, double cell_sd_mm,
         double scale_mm) {
   constexpr int kRounds = 8;
@@ -46,6 +48,12 @@ Fit fit(const geometry::PlaneFrame& plane, const std::vector<Vector3d>& points, 
 
 }  // namespace
 
+double mean_bow_mm(const FaceShape& face, const std::vector<Vector3d>& points) {
+  double sum = 0;
+  for (const Vector3d& p : points) sum += face.bow_mm(face.plane.drop(p));
+  return sum / static_cast<double>(points.size());
+}
+
 FaceShape face_shape(const geometry::PlaneFrame& plane, const std::vector<Vector3d>& points,
                      double cell_sd_mm) {
   FaceShape out{plane};
@@ -56,7 +64,7 @@ FaceShape face_shape(const geometry::PlaneFrame& plane, const std::vector<Vector
   const Fit found = fit(plane, points, cell_sd_mm, scale_mm);
   const Vector3d bow = found.x.tail<3>();
   const double chi2 = bow.dot(found.inverse.bottomRightCorner<3, 3>().inverse() * bow);
-  if (!(chi2 > 3 + 3 * std::sqrt(6.0))) return out;
+  if (!core::more_than_noise(chi2, 3)) return out;
   const Vector3d normal = plane.normal - found.x[1] / scale_mm * plane.ex - found.x[2] / scale_mm * plane.ey;
   out.plane = geometry::make_plane_frame(plane.origin + found.x[0] * plane.normal, normal, plane.ex);
   out.bow_per_mm = bow / (scale_mm * scale_mm);

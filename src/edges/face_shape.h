@@ -3,8 +3,7 @@
 // Model: over its plane the face stands z = xx x^2 + xy x y + yy y^2 (x, y in the plane's frame). By least squares,
 // robust, from heights far enough inside the piece that no patch compared (surface/height_field.h) reaches its broken
 // corner; faces leave a plane by some tenths of a millimetre over the piece (common practice, no source), which is the
-// prior. Taken up only where chi-squared of the three numbers is more than noise has: its mean is 3, its standard deviation
-// sqrt(6). Bowl frame, mm.
+// prior. Taken up only where chi-squared of the three numbers is more than noise has. Bowl frame, mm.
 #pragma once
 
 #include <Eigen/Core>
@@ -27,6 +26,9 @@ struct FaceShape {
     return plane.height(point) - bow_mm(plane.drop(point));
   }
 };
+
+// Of the face over its plane, at these points (at least one).
+double mean_bow_mm(const FaceShape& face, const std::vector<Eigen::Vector3d>& points);
 
 // `points`: of the face, inside its edge; `cell_sd_mm`: of one's height, as if all were independent.
 FaceShape face_shape(const geometry::PlaneFrame& plane, const std::vector<Eigen::Vector3d>& points,

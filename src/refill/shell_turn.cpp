@@ -54,7 +54,7 @@ std::vector<geometry::Polygon> measured_on_map(const seams::FitDocument& fit,
   return out;
 }
 
-cv::Mat on_grid(const surface::OrthoPicture& picture, const surface::MapGrid& grid) {
+cv::Mat on_grid(const surface::MapPicture& picture, const surface::MapGrid& grid) {
   cv::Mat any, weight, sum;
   cv::cvtColor(picture.colour, any, cv::COLOR_BGR2GRAY);
   cv::Mat(any > 0).convertTo(weight, CV_32F, 1.0 / 255);

@@ -17,7 +17,7 @@ namespace interstice::refill {
 
 struct DryShell {
   const seams::FitDocument& fit;
-  std::optional<surface::OrthoPicture> picture;  // of before the pour, as its surface.json lays it out
+  std::optional<surface::MapPicture> picture;  // of before the pour, as its surface.json lays it out
 };
 
 // rad: the dry measurement's x axis lies at this angle in the scan's frame, counter-clockwise.
@@ -28,6 +28,6 @@ std::vector<geometry::Polygon> measured_on_map(const seams::FitDocument& fit,
                                                const geometry::Profile& profile);
 
 // A true-ortho picture on another grid of the same map: CV_32FC3, each cell the mean of what it covers; NaN unseen.
-cv::Mat on_grid(const surface::OrthoPicture& picture, const surface::MapGrid& grid);
+cv::Mat on_grid(const surface::MapPicture& picture, const surface::MapGrid& grid);
 
 }  // namespace interstice::refill

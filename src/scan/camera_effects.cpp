@@ -11,6 +11,7 @@
 #include <vector>
 
 #include "camera/field_prior.h"
+#include "core/chi_squared.h"
 #include "scan/bundle_problem.h"
 
 namespace interstice::scan {
@@ -20,11 +21,6 @@ namespace {
 // Freedom at first, far more than any phone needs: the photos then say how much of it is used.
 constexpr double kStartShift_px = 3, kStartResidual_px = 0.5;
 constexpr double kStartBend_per_mm = 3e-4;  // 1.5 mm at 100 mm from the middle of a card
-
-// Whether chi-squared of so many numbers is more than noise: its mean is n, its standard deviation sqrt(2 n).
-bool more_than_noise(double chi_squared, double n) {
-  return chi_squared > n + 3 * std::sqrt(2 * n);
-}
 
 // Sum of squared residuals in units of what they usually are, mistakes cut off.
 double chi_squared(const Bundle& bundle, const BundleSummary& usual) {
@@ -65,7 +61,7 @@ void take_up(const Effect& effect, Bundle& bundle, BundleOptions& options, Bundl
   const BundleSummary freed = adjust(trial, options);
   const double gain = chi_squared(bundle, freed) - chi_squared(trial, freed);
   const double noise = effect.usual_gain * effect.numbers;
-  if (!more_than_noise(gain / effect.usual_gain, effect.numbers)) {
+  if (!core::more_than_noise(gain / effect.usual_gain, effect.numbers)) {
     effect.prior_sd = 0;
     return;
   }
@@ -141,7 +137,7 @@ bool places_have_something_in_common(const Bundle& bundle, const BundleSummary& 
   add(bundle.ties, usual.tie_factor);
   double chi_squared = 0;
   for (const auto& [place, cell] : cells) chi_squared += cell.sum.squaredNorm() / cell.count;
-  return more_than_noise(chi_squared, 2.0 * static_cast<double>(cells.size()));
+  return core::more_than_noise(chi_squared, 2.0 * static_cast<double>(cells.size()));
 }
 
 }  // namespace

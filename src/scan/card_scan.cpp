@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "camera/cards.h"
+#include "core/chi_squared.h"
 #include "core/errors.h"
 #include "core/name_check.h"
 #include "core/parallel.h"
@@ -131,9 +132,7 @@ bool refocused(const Bundle& bundle, const BundleOptions& options) {
     chi2 +=
         std::pow(bundle.focus[geometry::PhotoIndex(i)] - mean, 2) / covariance[geometry::PhotoIndex(i)](6, 6);
   }
-  // Mean of chi-squared is n - 1, its standard deviation sqrt(2 (n - 1)).
-  const double n = static_cast<double>(bundle.focus.size()) - 1;
-  return chi2 > n + 3 * std::sqrt(2 * n);
+  return core::more_than_noise(chi2, static_cast<double>(bundle.focus.size()) - 1);
 }
 
 // The whole adjustment on cards: groups, solves, sets mistaken corners aside, solves again.

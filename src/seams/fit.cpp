@@ -120,10 +120,9 @@ void learn_corners(const std::vector<Start>& starts, std::vector<edges::ArrisPri
   std::vector<const edges::TracedArris*> traced;
   for (const Start& s : starts) {
     if (s.face.state != plan::TileState::placed) continue;
-    double bow = 0;
-    for (std::size_t i = 0; i < s.first.outline.size(); ++i)
-      bow += s.face.shape.bow_mm(s.face.shape.plane.drop(edges::arris_point(s.first, i)));
-    heights.push_back(bow / static_cast<double>(s.first.outline.size()) -
+    std::vector<Eigen::Vector3d> arris;
+    for (std::size_t i = 0; i < s.first.outline.size(); ++i) arris.push_back(edges::arris_point(s.first, i));
+    heights.push_back(edges::mean_bow_mm(s.face.shape, arris) -
                       s.face.shape.plane.height(s.first.frame.lift(geometry::centroid(s.first.outline))));
     traced.push_back(&s.first);
   }

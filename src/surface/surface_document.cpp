@@ -21,22 +21,30 @@ void write_picture(const fs::path& path, const cv::Mat& picture, const std::stri
   core::write_new_file(path, {reinterpret_cast<const char*>(bytes.data()), bytes.size()});
 }
 
-cv::Mat read_grid(const fs::path& path, const MapGrid& grid) {
+// A picture with a pixel for each of the grid's cells, of this type. `is_not`: what it should have been.
+cv::Mat read_picture(const fs::path& path, const MapGrid& grid, cv::ImreadModes mode, int type,
+                     const std::string& is_not) {
   const camera::PhotoInfo told = camera::read_photo_info(path);  // before memory is asked for
-  if (told.width != grid.side() || told.height != grid.side()) {
-    throw core::InputError(path.string(), "is not the grid that surface.json describes; scan again");
-  }
+  if (told.width != grid.side() || told.height != grid.side()) throw core::InputError(path.string(), is_not);
   const std::string bytes = core::read_file(path);
   const cv::Mat data(1, static_cast<int>(bytes.size()), CV_8U, const_cast<char*>(bytes.data()));
   cv::Mat picture;
   try {
-    picture = cv::imdecode(data, cv::IMREAD_UNCHANGED);
+    picture = cv::imdecode(data, mode);
   } catch (const cv::Exception&) {
   }
-  if (picture.type() != CV_32F || picture.rows != grid.side() || picture.cols != grid.side()) {
-    throw core::InputError(path.string(), "is not the grid that surface.json describes; scan again");
-  }
+  if (picture.type() != type || picture.rows != grid.side() || picture.cols != grid.side())
+    throw core::InputError(path.string(), is_not);
   return picture;
+}
+
+cv::Mat read_grid(const fs::path& path, const MapGrid& grid) {
+  return read_picture(path, grid, cv::IMREAD_UNCHANGED, CV_32F,
+                      "is not the grid that surface.json describes; scan again");
+}
+
+MapGrid read_ortho_grid(const core::JsonNode& surface) {
+  return {surface.at("ortho_step_mm").number(0.01, 100), surface.at("ortho_centre").integer(1, 20000)};
 }
 
 }  // namespace
@@ -71,8 +79,7 @@ Surface read_surface(const fs::path& folder) {
                   root.at("explained").number(), root.at("clearance").number()};
   surface.heights.grid = {root.at("grid_step_mm").number(0.01, 100),
                           root.at("grid_centre").integer(1, 20000)};
-  surface.ortho_grid = {root.at("ortho_step_mm").number(0.01, 100),
-                        root.at("ortho_centre").integer(1, 20000)};
+  surface.ortho_grid = read_ortho_grid(root);
   std::vector<Eigen::Vector2d> profile;
   const core::JsonNode points = root.at("form_profile");
   if (points.size() > 5000) points.fail("has more than 5000 points");  // as a plan's profile
@@ -90,23 +97,20 @@ Surface read_surface(const fs::path& folder) {
   return surface;
 }
 
-std::optional<OrthoPicture> read_ortho(const fs::path& folder) {
-  OrthoPicture out;
+cv::Mat read_ortho(const fs::path& folder, const MapGrid& grid) {
+  return read_picture(folder / "ortho.png", grid, cv::IMREAD_COLOR, CV_8UC3,
+                      "is not the picture that surface.json describes; scan again");
+}
+
+std::optional<MapPicture> find_ortho(const fs::path& folder) {
   try {
     const std::string file = (folder / "surface.json").string();
     const nlohmann::json document = core::read_json(file);
-    const core::JsonNode root(document, file);
-    out.grid = {root.at("ortho_step_mm").number(0.01, 100), root.at("ortho_centre").integer(1, 20000)};
-    const std::string bytes = core::read_file(folder / "ortho.png");
-    const cv::Mat data(1, static_cast<int>(bytes.size()), CV_8U, const_cast<char*>(bytes.data()));
-    out.colour = cv::imdecode(data, cv::IMREAD_COLOR);
+    const MapGrid grid = read_ortho_grid(core::JsonNode(document, file));
+    return MapPicture{grid, read_ortho(folder, grid)};
   } catch (const core::InputError&) {
     return std::nullopt;
-  } catch (const cv::Exception&) {
-    return std::nullopt;
   }
-  if (out.colour.rows != out.grid.side() || out.colour.cols != out.grid.side()) return std::nullopt;
-  return out;
 }
 
 }  // namespace interstice::surface

@@ -18,13 +18,16 @@ void write_surface(const Surface& surface, const std::filesystem::path& folder);
 // Throws InputError naming file, place and fault.
 Surface read_surface(const std::filesystem::path& folder);
 
-// A true-ortho picture and where it lies on the map; black where nothing was seen.
-struct OrthoPicture {
+// The folder's true-ortho picture on the grid that its surface.json gives (Surface::ortho_grid). Throws InputError naming
+// file and fault.
+cv::Mat read_ortho(const std::filesystem::path& folder, const MapGrid& grid);
+
+// The same with its grid: black where nothing was seen.
+struct MapPicture {
   MapGrid grid;
   cv::Mat colour;  // CV_8UC3
 };
-
 // Nothing where the folder holds none, or none that fits its surface.json.
-std::optional<OrthoPicture> read_ortho(const std::filesystem::path& folder);
+std::optional<MapPicture> find_ortho(const std::filesystem::path& folder);
 
 }  // namespace interstice::surface

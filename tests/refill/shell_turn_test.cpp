@@ -8,7 +8,7 @@ namespace interstice::refill {
 namespace {
 
 TEST(ShellTurn, ThePictureOfBeforeIsLaidOnTheSameMap) {
-  surface::OrthoPicture fine{surface::MapGrid::covering(20, 0.5), {}};
+  surface::MapPicture fine{surface::MapGrid::covering(20, 0.5), {}};
   fine.colour = cv::Mat(fine.grid.side(), fine.grid.side(), CV_8UC3, cv::Scalar::all(0));
   for (int r = 0; r < fine.grid.side(); ++r) {
     for (int c = 0; c < fine.grid.side(); ++c) {

@@ -3,9 +3,11 @@
 
 #include <algorithm>
 #include <cmath>
+#include <map>
+#include <string>
 #include <vector>
 
-#include "renderer/build.h"
+#include "renderer/scene.h"
 
 namespace interstice::renderer {
 
@@ -31,6 +33,23 @@ inline double mouth_by_points(const BuiltPiece& a, const BuiltPiece& b) {
     for (const Eigen::Vector3d& q : strewn) best = std::min(best, (p - q).squaredNorm());
   }
   return std::sqrt(best);
+}
+
+// Every mouth up to 8 mm by brute force, beside what the scene's truth says of it.
+struct StrewnMouth {
+  const TrueSeam* seam;
+  double mm;
+};
+inline std::vector<StrewnMouth> strewn_mouths(const Scene& scene) {
+  std::map<std::string, const BuiltPiece*> by_label;
+  for (const BuiltPiece& p : scene.pieces) by_label[p.label] = &p;
+  std::vector<StrewnMouth> out;
+  for (const TrueSeam& s : scene.seams) {
+    if (s.mouth_mm > 8) continue;
+    const BuiltPiece &a = *by_label[s.first], &b = *by_label[s.second];
+    out.push_back({&s, std::min(mouth_by_points(a, b), mouth_by_points(b, a))});
+  }
+  return out;
 }
 
 }  // namespace interstice::renderer
