@@ -8,11 +8,12 @@
 //
 //   mouth proved too narrow                                  too tight
 //   mouth proved wide enough, throat likely too narrow       pinched (likely: 60 %)
-//   mouth in doubt, throat proved too narrow                 pinched
+//   mouth in doubt, throat proved too narrow                 too tight or pinched: the likelier
 //   mouth and throat proved wide enough                      clear
 //   else                                                     doubtful: the mouth, or if that is proved, the throat
 //
-// Behind a wide mouth a pinch is called before it is proved: who is told "doubtful" looks again from outside, and nobody sees a
+// Where the throat alone proves that resin does not pass, what is left is the name: a mouth whose best estimate is too
+// narrow is what keeps it out first. Behind a wide mouth a pinch is called before it is proved: who is told "doubtful" looks again from outside, and nobody sees a
 // throat from there; and easing a wall that needed none costs strokes, pouring onto a pinch a hole
 // (.docs/decisions/clear-means-it-fills.md). Where no throat is known, nothing is clear but by the mouth (documents of before).
 //
@@ -70,7 +71,7 @@ constexpr Judgement judge(const Width& mouth, const std::optional<Width>& throat
   if (proved_narrow(mouth, smallest_fill_mm)) return {Verdict::too_tight, Doubt::none};
   const bool wide = proved_wide(mouth, smallest_fill_mm);
   if (throat && (wide ? likely_narrow(*throat, smallest_fill_mm) : proved_narrow(*throat, smallest_fill_mm)))
-    return {Verdict::pinched, Doubt::none};
+    return {mouth.mm < smallest_fill_mm ? Verdict::too_tight : Verdict::pinched, Doubt::none};
   if (!wide) return {Verdict::doubtful, Doubt::mouth};
   if (throat && !proved_wide(*throat, smallest_fill_mm)) return {Verdict::doubtful, Doubt::throat};
   return {Verdict::clear, Doubt::none};

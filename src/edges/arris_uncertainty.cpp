@@ -156,20 +156,18 @@ double shared_points(const ArrisUnknowns& u, const std::vector<ArrisObservation>
   return tau;
 }
 
-std::vector<double> shown_alone(const std::vector<ArrisObservation>& observations, std::size_t points) {
+std::vector<double> photos_about(const std::vector<ArrisObservation>& observations, std::size_t points) {
   constexpr std::size_t kReach = 4;  // points: 3 mm on either side
   std::map<std::size_t, std::vector<double>> by_photo;
   for (const ArrisObservation& o : observations)
     by_photo.try_emplace(o.photo.value, points, 0.0).first->second[o.point] = o.weight;
   std::vector<double> out(points, 0);
   for (std::size_t i = 0; i < points; ++i) {
-    double photos = 0;  // those that read at least half of the points about this one count whole
     for (const auto& [photo, weight] : by_photo) {
       double sum = 0;
       for (std::size_t d = 0; d <= 2 * kReach; ++d) sum += weight[(i + points + d - kReach) % points];
-      photos += std::min(1.0, sum / (kReach + 1));
+      out[i] += std::min(1.0, sum / (kReach + 1));
     }
-    out[i] = std::clamp(2 - photos, 0.0, 1.0);
   }
   return out;
 }
@@ -215,7 +213,7 @@ std::vector<double> shared_half_widths(const std::vector<ArrisObservation>& obse
 }
 
 PointErrors point_errors(const ArrisFit& fit, const geometry::PlaneFrame& frame,
-                         const std::vector<double>& alone, double noise_scale) {
+                         const std::vector<double>& photos_shown, double noise_scale) {
   constexpr std::size_t kBridge = 2;
   const auto& observations = fit.observations;
   const auto n = static_cast<std::size_t>(fit.unknowns.points());
@@ -234,7 +232,7 @@ PointErrors point_errors(const ArrisFit& fit, const geometry::PlaneFrame& frame,
     // Of what photos do to an edge its neighbour across the seam shares all but this.
     const double height = photo.height.squaredNorm();
     // With no second photo that agrees it may be another line in the picture's blur: uniform over a pixel.
-    const double lone = alone[i] * pixel[i] * pixel[i] / 12;
+    const double lone = shown_alone(photos_shown[i]) * pixel[i] * pixel[i] / 12;
     const double total = std::sqrt(std::max(1e-6, noise[0]) + corner.across.squaredNorm() +
                                    slope[i] * slope[i] * height + lone);
     out.height_variance[i] = noise[1] + corner.height.squaredNorm() + height;

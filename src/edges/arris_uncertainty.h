@@ -40,12 +40,13 @@ double views_of_contour(const std::vector<ArrisObservation>& observations, std::
 double per_freedom(const ArrisUnknowns& u, const std::vector<ArrisObservation>& observations,
                    const Eigen::MatrixXd& inverse);
 
-// From 0, where two photos or more show the edge about a point and agree, to 1, where one alone does.
-std::vector<double> shown_alone(const std::vector<ArrisObservation>& observations, std::size_t points);
+// How many photos that agree show the edge about each point: within 3 mm, those that read half of it whole.
+std::vector<double> photos_about(const std::vector<ArrisObservation>& observations, std::size_t points);
 
-// Of all points (edges/trace_arris.h). noise_scale: variance of readings over their stated one.
+// Of all points (edges/trace_arris.h). photos: photos_about() each; noise_scale: variance of readings over their
+// stated one.
 PointErrors point_errors(const ArrisFit& fit, const geometry::PlaneFrame& frame,
-                         const std::vector<double>& alone, double noise_scale);
+                         const std::vector<double>& photos, double noise_scale);
 
 // Half-widths of what all edges share (edges/trace_arris.h).
 std::vector<double> shared_half_widths(const std::vector<ArrisObservation>& observations, std::size_t points);

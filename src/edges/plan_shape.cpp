@@ -8,6 +8,7 @@
 
 #include "core/median.h"
 #include "edges/outline_registration.h"
+#include "edges/trace_arris.h"
 
 namespace interstice::edges {
 
@@ -16,9 +17,7 @@ using Eigen::Vector3d;
 
 namespace {
 
-// A lone line is another one than the edge about one time in ten (judged: of the readings that other photos
-// can check, one in thirty to one in ten is cast out).
-constexpr double kOtherLine = 0.1;
+constexpr std::size_t kLeastWellSeen = 500;  // a few pieces' worth
 
 struct Nearest {
   std::size_t point = 0;
@@ -73,29 +72,62 @@ PlanShape shape_against_plan(const plan::PieceFace& planned, const std::vector<V
 }
 
 std::optional<double> off_plan_sd_mm(std::vector<double> well_seen_off_mm) {
-  constexpr std::size_t kLeastPoints = 500;  // a few pieces' worth
   constexpr double kLeastSd_mm = 0.1;
-  if (well_seen_off_mm.size() < kLeastPoints) return std::nullopt;
+  if (well_seen_off_mm.size() < kLeastWellSeen) return std::nullopt;
   return std::max(kLeastSd_mm, core::robust_sd_about(std::move(well_seen_off_mm), 0));
 }
 
-double other_line_variance(double off_mm, double off_plan_sd_mm) {
-  const double z = off_mm / off_plan_sd_mm;
-  const double right =
-      (1 - kOtherLine) * std::exp(-0.5 * z * z) / (off_plan_sd_mm * std::sqrt(2 * std::numbers::pi));
-  const double other = kOtherLine / (2 * PlaceOptions().path_mm);
-  return other / (other + right) * (off_mm * off_mm + off_plan_sd_mm * off_plan_sd_mm);
+std::vector<double> off_beside(const std::vector<double>& off_mm) {
+  constexpr std::size_t kReach = 8;  // points
+  const std::size_t n = off_mm.size();
+  std::vector<double> out(n), near;
+  for (std::size_t i = 0; i < n; ++i) {
+    near.clear();
+    for (std::size_t d = 0; d <= 2 * kReach; ++d)
+      near.push_back(off_mm[(i + (kReach / n + 1) * n + d - kReach) % n]);
+    out[i] = off_mm[i] - core::median(near);
+  }
+  return out;
 }
 
-std::vector<double> other_line_variances(const std::vector<double>& off_mm, const std::vector<double>& alone,
-                                         double off_plan_sd_mm) {
+std::optional<double> off_beside_sd_mm(std::vector<double> well_seen_mm) {
+  constexpr double kLeastSd_mm = 0.03;  // of a measured edge
+  constexpr double kTwoSided = 1.96;    // of a normal deviate that one in twenty exceeds (any table of it)
+  if (well_seen_mm.size() < kLeastWellSeen) return std::nullopt;
+  for (double& x : well_seen_mm) x = std::abs(x);
+  const auto at = well_seen_mm.begin() + static_cast<std::ptrdiff_t>(well_seen_mm.size() * 19 / 20);
+  std::nth_element(well_seen_mm.begin(), at, well_seen_mm.end());
+  return std::max(kLeastSd_mm, *at / kTwoSided);
+}
+
+double other_line_variance(double off_mm, double usual_sd_mm, double chance) {
+  const double z = off_mm / usual_sd_mm;
+  const double right =
+      (1 - chance) * std::exp(-0.5 * z * z) / (usual_sd_mm * std::sqrt(2 * std::numbers::pi));
+  const double other = chance / (2 * PlaceOptions().path_mm);
+  return other / (other + right) * (off_mm * off_mm + usual_sd_mm * usual_sd_mm);
+}
+
+std::vector<double> other_line_variances(const std::vector<double>& off_mm, const std::vector<double>& photos,
+                                         const UsualShape& usual) {
   constexpr std::size_t kReach = 4;  // points
   const std::size_t n = off_mm.size();
+  const std::vector<double> beside_mm = off_beside(off_mm);
   std::vector<double> own(n), out(n, 0);
-  for (std::size_t i = 0; i < n; ++i) own[i] = alone[i] * other_line_variance(off_mm[i], off_plan_sd_mm);
+  const auto larger = [&](std::size_t i, double chance) {
+    return std::max(other_line_variance(off_mm[i], usual.off_plan_mm, chance),
+                    other_line_variance(beside_mm[i], usual.off_beside_mm, chance));
+  };
+  // How much each of the two doubts counts at a point.
+  const auto by_one = [&](std::size_t i) { return shown_alone(photos[i]); };
+  const auto by_two = [&](std::size_t i) {
+    return (1 - by_one(i)) * std::clamp(kEnoughPhotos - photos[i], 0.0, 1.0);
+  };
+  for (std::size_t i = 0; i < n; ++i)
+    own[i] = by_one(i) * larger(i, kOtherAlone) + by_two(i) * larger(i, kOtherByTwo);
   for (std::size_t i = 0; i < n; ++i) {
     for (std::size_t d = 0; d <= 2 * kReach; ++d) out[i] = std::max(out[i], own[(i + n + d - kReach) % n]);
-    out[i] *= alone[i];
+    out[i] *= by_one(i) + by_two(i);
   }
   return out;
 }

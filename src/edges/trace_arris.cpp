@@ -88,8 +88,8 @@ TracedArris trace_arris(const scan::Scan& scan,
     const bool last = round + 1 == windows_mm.size();
     if (last) {
       const ArrisFit fit{scan, u, t.observations, s.inverse, s.factor};
-      t.alone = shown_alone(t.observations, n);
-      t.errors = point_errors(fit, line.frame, t.alone, t.noise_scale);
+      t.photos = photos_about(t.observations, n);
+      t.errors = point_errors(fit, line.frame, t.photos, t.noise_scale);
       t.shared_error_mm = shared_half_widths(t.observations, n);
     }
     const auto sd_of = [&](Eigen::Index k) {

@@ -17,6 +17,8 @@
 // together would outvote the face. Bowl frame, mm.
 #pragma once
 
+#include <algorithm>
+
 #include "edges/edge_steps.h"
 #include "edges/face_shape.h"
 
@@ -42,6 +44,11 @@ struct ArrisStart {
   std::vector<double> z_mm = {};  // of every point over the frame; empty: in it
 };
 
+// From 0, where two photos or more show the edge about a point, to 1, where one alone does.
+inline double shown_alone(double photos) {
+  return std::clamp(2 - photos, 0.0, 1.0);
+}
+
 // Standard uncertainties of the points across the outline, mm; negative where no photo shows one. With them,
 // mm2: the variance of their heights over the plane, and the covariance of the two (a photo that looks
 // aslant sees an arris that is lower farther out).
@@ -58,9 +65,7 @@ struct TracedArris {
   // of sd_mm: half the difference between its places by light and by code values, a tenth of a pixel at
   // least.
   std::vector<double> shared_error_mm;
-  // Of each point: from 0, where two photos or more that agree show the edge about it, to 1, where one alone
-  // does.
-  std::vector<double> alone;
+  std::vector<double> photos;  // of each point: how many that agree show the edge about it
   std::vector<ArrisObservation> observations;
   double residual_mm = 0;  // robust standard deviation of observations about the fit
   // Variance of readings over their stated one; those alike along the outline count once.

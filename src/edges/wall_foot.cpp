@@ -42,6 +42,7 @@ struct Column {
 
 struct FootStretch {
   std::vector<Column> columns;
+  std::size_t at = 0;  // of the side's points, in the middle
   double depth_mm = 0;
   std::vector<Vector3d> lines;  // nearest points of planned outlines on the form
 };
@@ -124,19 +125,21 @@ std::vector<FootStretch> stretches_of(const Walled& w, std::size_t own, const Wa
   std::vector<FootStretch> out;
   FootStretch now;
   double length = 0;
+  std::size_t first = 0;  // of the side's points
   for (std::size_t k = 0; k + 1 < side.points.size(); ++k) {
     const std::size_t i = side.points[k], j = side.points[k + 1];
     for (const double t : {0.25, 0.75}) {
       const Vector3d outward = -(inward[i] + t * (inward[j] - inward[i])).normalized();
       if (!now.columns.empty() && outward.dot(now.columns.front().outward) < kStraightCosine)
-        now = {}, length = 0;
+        now = {}, length = 0, first = k;
       now.columns.push_back({arris[i] + t * (arris[j] - arris[i]), outward});
     }
     length += (arris[j] - arris[i]).norm();
     if (length < kStretch_mm) continue;
     set_ground(w, own, now);
+    now.at = (first + k + 1) / 2;
     if (now.depth_mm > 0) out.push_back(std::move(now));
-    now = {}, length = 0;
+    now = {}, length = 0, first = k + 1;
   }
   return out;
 }
@@ -241,6 +244,7 @@ std::optional<FootReading> read_foot(const Walled& w, std::size_t own, const Foo
   out.photo = p;
   out.slope = slope / static_cast<double>(seen);
   out.depth_mm = stretch.depth_mm;
+  out.at = stretch.at;
   out.sd_mm = std::hypot(kPlaceSd_mm, kPlaceSd_px * footprint / cosine);
   const double first = stretch.depth_mm * (out.slope - w.wall) - window.half_mm;
   for (const auto& [offset, size] : rises(sum, window.box_mm)) {

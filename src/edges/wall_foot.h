@@ -30,6 +30,7 @@ struct FootReading {
   double depth_mm = 0;             // of the form under the arris along a wall of the planned bevel
   double sd_mm = 0;                // of an offset
   std::vector<double> offsets_mm;  // where the foot may be seen, strongest step first; never empty
+  std::size_t at = 0;              // which of the side's points lies above its middle
 };
 
 // A stretch of outline along one neighbour, or along none.

@@ -5,7 +5,6 @@
 #include <cmath>
 #include <limits>
 #include <map>
-#include <optional>
 
 #include "core/median.h"
 
@@ -33,7 +32,8 @@ constexpr double kRight = 0.6;          // share of the readings that show the f
 constexpr double kElsewhere = 0.1;
 // Readings of one photo along a side err alike (arris, pose, shade): together they count as two.
 constexpr double kMostOfAPhoto = 2;
-constexpr std::size_t kLeastReadings = 2;  // one alone may be anything
+constexpr std::size_t kLeastReadings = 2;  // of a side: one alone may be anything
+constexpr std::size_t kStretchPoints = 8;  // 6 mm of a side, over which its bevel is one
 constexpr double kFootDepth_mm = 0.0;      // before the bowl tells
 constexpr double kLeastDepthSd_mm = 0.25;  // the form's own
 constexpr std::size_t kLeastSides = 8;     // to learn the depth and the spreads from
@@ -50,9 +50,11 @@ struct Prior {
   double depth_mm = kFootDepth_mm, depth_sd_mm = kFootDepthSd_mm;
 };
 
-struct SideLikelihood {
-  std::size_t piece = 0, side = 0;
-  Density bevel{};  // sums to 1
+// What the readings of one stretch say.
+struct StretchLikelihood {
+  std::size_t piece = 0, side = 0, stretch = 0;
+  Density bevel{};   // sums to 1
+  double share = 1;  // of it, for what it tells of the whole side
   double depth_mm = 0;
 };
 
@@ -121,20 +123,20 @@ void add_reading(const FootReading& reading, double planned_deg, double share,
   }
 }
 
-// What a side's readings say of its bevel, the depth taken from the prior; empty with too few readings.
-std::optional<SideLikelihood> likelihood_of(const WallSide& side, double planned_deg, const Prior& prior) {
-  if (side.readings.size() < kLeastReadings) return std::nullopt;
+// What readings of one stretch say of its bevel, the depth taken from the prior.
+StretchLikelihood likelihood_of(const std::vector<const FootReading*>& readings, double planned_deg,
+                                const Prior& prior) {
   std::map<geometry::PhotoIndex, double> of_photo;
-  for (const FootReading& r : side.readings) of_photo[r.photo] += 1;
+  for (const FootReading* r : readings) of_photo[r->photo] += 1;
   std::vector<double> log_density(static_cast<std::size_t>(kBevels * kDepths), 0);
-  for (const FootReading& r : side.readings)
-    add_reading(r, planned_deg, std::min(1.0, kMostOfAPhoto / of_photo[r.photo]), log_density);
+  for (const FootReading* r : readings)
+    add_reading(*r, planned_deg, std::min(1.0, kMostOfAPhoto / of_photo[r->photo]), log_density);
   for (std::size_t c = 0; c < log_density.size(); ++c) {
     log_density[c] -=
         0.5 * squared((depth_at(static_cast<int>(c) % kDepths) - prior.depth_mm) / prior.depth_sd_mm);
   }
   const double most = *std::max_element(log_density.begin(), log_density.end());
-  SideLikelihood out;
+  StretchLikelihood out;
   double sum = 0;
   for (std::size_t c = 0; c < log_density.size(); ++c) {
     const double p = std::exp(log_density[c] - most);
@@ -149,28 +151,34 @@ std::optional<SideLikelihood> likelihood_of(const WallSide& side, double planned
 
 using Sides = geometry::IndexedVector<geometry::TileIndex, std::vector<WallSide>>;
 
-std::vector<SideLikelihood> all_likelihoods(const Sides& sides, double planned_deg, const Prior& prior) {
-  std::vector<SideLikelihood> out;
+std::vector<StretchLikelihood> all_likelihoods(const Sides& sides, double planned_deg, const Prior& prior) {
+  std::vector<StretchLikelihood> out;
   for (std::size_t t = 0; t < sides.size(); ++t) {
     for (std::size_t k = 0; k < sides[geometry::TileIndex(t)].size(); ++k) {
-      auto l = likelihood_of(sides[geometry::TileIndex(t)][k], planned_deg, prior);
-      if (!l) continue;
-      l->piece = t;
-      l->side = k;
-      out.push_back(*l);
+      if (sides[geometry::TileIndex(t)][k].readings.size() < kLeastReadings) continue;
+      std::map<std::size_t, std::vector<const FootReading*>> stretches;
+      for (const FootReading& r : sides[geometry::TileIndex(t)][k].readings)
+        stretches[r.at / kStretchPoints].push_back(&r);
+      // The readings of one photo along a side err alike: together they count as two for the side.
+      const double share = std::min(1.0, kMostOfAPhoto / static_cast<double>(stretches.size()));
+      for (const auto& [stretch, readings] : stretches) {
+        out.push_back(likelihood_of(readings, planned_deg, prior));
+        StretchLikelihood& l = out.back();
+        l.piece = t, l.side = k, l.stretch = stretch, l.share = share;
+      }
     }
   }
   return out;
 }
 
-bool tells(const SideLikelihood& l) {
+bool tells(const StretchLikelihood& l) {
   return sd_of(product(l.bevel, normal_density(kPlannedBevelSd_deg))) <= kMeasuredShare * kPlannedBevelSd_deg;
 }
 
 // The depth from the sides whose bevel is known well.
-Prior learnt_depth(const std::vector<SideLikelihood>& all) {
+Prior learnt_depth(const std::vector<StretchLikelihood>& all) {
   std::vector<double> depths;
-  for (const SideLikelihood& l : all) {
+  for (const StretchLikelihood& l : all) {
     if (tells(l)) depths.push_back(l.depth_mm);
   }
   if (depths.size() < kLeastSides) return {};
@@ -180,31 +188,70 @@ Prior learnt_depth(const std::vector<SideLikelihood>& all) {
   return out;
 }
 
-// How much bevels differ from piece to piece and from side to side of a piece, degrees.
+// How much bevels differ from piece to piece, from side to side of a piece and along a side, degrees.
 struct Spread {
-  double piece, side;
+  double piece, side, waver;
 };
 
-// A share of all sides shows something else all along.
+// A share of all stretches and sides shows something else all along.
 Density with_astray(Density p) {
   for (double& x : p) x = (1 - kSideAstray) * x + kSideAstray / kBevels;
   return p;
 }
 
-// A side's message to its piece: its readings may all have gone astray, and it may differ from the piece.
-Density to_piece(const SideLikelihood& l, double side_sd) {
-  return smeared(with_astray(l.bevel), side_sd);
+// A stretch's message to its side, before it wavers.
+Density shared_part(const StretchLikelihood& l) {
+  Density p = l.bevel;
+  const double most = *std::max_element(p.begin(), p.end());
+  for (double& x : p) x = std::pow(std::max(x / most, 1e-12), l.share);
+  normalise(p);
+  return with_astray(p);
+}
+
+Density uniform() {
+  Density p;
+  p.fill(1.0 / kBevels);
+  return p;
+}
+
+// One side: its stretches' messages and what they say together.
+struct SideMessages {
+  std::size_t piece = 0, side = 0;
+  std::vector<const StretchLikelihood*> stretches;
+  std::vector<Density> messages;
+  Density together = uniform();
+  double log_evidence = 0;
+};
+
+std::vector<SideMessages> messages_of(const std::vector<StretchLikelihood>& all, double waver_deg) {
+  std::vector<SideMessages> out;
+  for (const StretchLikelihood& l : all) {
+    if (out.empty() || out.back().piece != l.piece || out.back().side != l.side) {
+      out.emplace_back();
+      out.back().piece = l.piece, out.back().side = l.side;
+    }
+    SideMessages& side = out.back();
+    side.stretches.push_back(&l);
+    side.messages.push_back(smeared(shared_part(l), waver_deg));
+    double sum = 0;
+    for (std::size_t i = 0; i < side.together.size(); ++i)
+      sum += side.together[i] *= side.messages.back()[i] * kBevels;
+    side.log_evidence += std::log(sum);
+    normalise(side.together);
+  }
+  return out;
 }
 
 // Log likelihood of all sides together.
-double log_likelihood(const std::vector<SideLikelihood>& all, const std::vector<Density>& messages,
-                      double piece_sd) {
-  const Density prior = normal_density(piece_sd);
+double log_likelihood(const std::vector<SideMessages>& sides, double piece_deg, double side_deg) {
+  const Density prior = normal_density(piece_deg);
   double out = 0;
-  for (std::size_t i = 0; i < all.size();) {
+  for (std::size_t i = 0; i < sides.size();) {
     Density p = prior;
-    for (const std::size_t piece = all[i].piece; i < all.size() && all[i].piece == piece; ++i) {
-      for (std::size_t k = 0; k < p.size(); ++k) p[k] *= messages[i][k];
+    for (const std::size_t piece = sides[i].piece; i < sides.size() && sides[i].piece == piece; ++i) {
+      out += sides[i].log_evidence;
+      const Density message = smeared(with_astray(sides[i].together), side_deg);
+      for (std::size_t k = 0; k < p.size(); ++k) p[k] *= message[k] * kBevels;
     }
     double sum = 0;
     for (const double x : p) sum += x;
@@ -213,60 +260,104 @@ double log_likelihood(const std::vector<SideLikelihood>& all, const std::vector<
   return out;
 }
 
-// The likeliest of a few spreads. With few sides that share a piece the plan's stands, half and half.
-Spread learnt_spread(const std::vector<SideLikelihood>& all) {
-  const double half = kPlannedBevelSd_deg / std::numbers::sqrt2;
-  Spread best{half, half};
+// The likeliest of a few spreads. With few stretches that share a piece the plan's stands, in equal parts.
+Spread learnt_spread(const std::vector<StretchLikelihood>& all) {
+  const double part = kPlannedBevelSd_deg / std::numbers::sqrt3;
+  Spread best{part, part, part};
   std::size_t pairs = 0;
   for (std::size_t i = 1; i < all.size(); ++i) pairs += all[i].piece == all[i - 1].piece ? 1 : 0;
   if (pairs < kLeastSides) return best;
   double most = -std::numeric_limits<double>::infinity();
-  for (const double side : {0.25, 0.5, 0.75, half, kPlannedBevelSd_deg}) {
-    std::vector<Density> messages;
-    for (const SideLikelihood& l : all) messages.push_back(to_piece(l, side));
-    for (const double piece : {0.5, 0.75, half, kPlannedBevelSd_deg, 2.0}) {
-      const double x = log_likelihood(all, messages, piece);
-      if (x > most) most = x, best = {piece, side};
+  for (const double waver : {0.1, 0.5, part, kPlannedBevelSd_deg, 2.0}) {
+    const std::vector<SideMessages> sides = messages_of(all, waver);
+    for (const double side : {0.25, 0.5, part, kPlannedBevelSd_deg}) {
+      for (const double piece : {0.5, part, kPlannedBevelSd_deg, 2.0}) {
+        const double x = log_likelihood(sides, piece, side);
+        if (x > most) most = x, best = {piece, side, waver};
+      }
     }
   }
   return best;
 }
 
-// One side: what its piece's other sides say of it, and its own readings.
-WallSlope slope_of_side(const std::vector<SideLikelihood>& all, const std::vector<Density>& messages,
-                        const Spread& spread, std::size_t piece, std::size_t side, double planned_deg) {
-  Density p = normal_density(spread.piece);
-  const SideLikelihood* own = nullptr;
-  for (std::size_t i = 0; i < all.size(); ++i) {
-    if (all[i].piece != piece) continue;
-    if (all[i].side == side) {
-      own = &all[i];
-    } else {
-      p = product(p, messages[i]);
-    }
-  }
-  p = smeared(p, spread.side);
-  if (own != nullptr) p = product(p, with_astray(own->bevel));
+WallSlope slope_of(const Density& p, double planned_deg) {
   WallSlope out;
   out.bevel_deg = planned_deg + mean_of(p);
-  out.sd_deg = std::min(std::hypot(sd_of(p), kLeastSd_deg), kPlannedBevelSd_deg);
+  out.sd_deg = std::hypot(sd_of(p), kLeastSd_deg);
   out.measured = out.sd_deg <= kMeasuredShare * kPlannedBevelSd_deg;
+  return out;
+}
+
+// Linear between the stretches' middles.
+std::vector<WallSlope> at_points(const std::vector<WallSlope>& stretches, std::size_t points) {
+  std::vector<WallSlope> out;
+  for (std::size_t i = 0; i < points; ++i) {
+    const double x = std::clamp((static_cast<double>(i) + 0.5) / kStretchPoints - 0.5, 0.0,
+                                static_cast<double>(stretches.size() - 1));
+    const auto first = static_cast<std::size_t>(x);
+    const std::size_t second = std::min(first + 1, stretches.size() - 1);
+    const double t = x - static_cast<double>(first);
+    const WallSlope &a = stretches[first], &b = stretches[second];
+    out.push_back({(1 - t) * a.bevel_deg + t * b.bevel_deg, (1 - t) * a.sd_deg + t * b.sd_deg,
+                   a.measured && (b.measured || t == 0)});
+  }
+  return out;
+}
+
+// One side: what its piece's other sides say of it, its own readings, and each stretch against the others.
+SideSlope slope_of_side(const Density& from_piece, const SideMessages* own, const Spread& spread,
+                        std::size_t points, double planned_deg) {
+  SideSlope out;
+  static_cast<WallSlope&>(out) =
+      slope_of(own != nullptr ? product(from_piece, with_astray(own->together)) : from_piece, planned_deg);
+  if (points == 0) return out;
+  const std::size_t count = (points + kStretchPoints - 1) / kStretchPoints;
+  std::vector<WallSlope> stretches;
+  for (std::size_t k = 0; k < count; ++k) {
+    Density p = from_piece;
+    const StretchLikelihood* here = nullptr;
+    for (std::size_t j = 0; own != nullptr && j < own->stretches.size(); ++j) {
+      if (own->stretches[j]->stretch == k) {
+        here = own->stretches[j];
+      } else {
+        p = product(p, own->messages[j]);
+      }
+    }
+    p = smeared(p, spread.waver);
+    if (here != nullptr) p = product(p, with_astray(here->bevel));
+    stretches.push_back(slope_of(p, planned_deg));
+  }
+  out.at = at_points(stretches, points);
   return out;
 }
 
 }  // namespace
 
-geometry::IndexedVector<geometry::TileIndex, std::vector<WallSlope>> wall_slopes(const Sides& sides,
+geometry::IndexedVector<geometry::TileIndex, std::vector<SideSlope>> wall_slopes(const Sides& sides,
                                                                                  double planned_deg) {
   const Prior depth = learnt_depth(all_likelihoods(sides, planned_deg, {}));
-  const std::vector<SideLikelihood> all = all_likelihoods(sides, planned_deg, depth);
+  const std::vector<StretchLikelihood> all = all_likelihoods(sides, planned_deg, depth);
   const Spread spread = learnt_spread(all);
-  std::vector<Density> messages;
-  for (const SideLikelihood& l : all) messages.push_back(to_piece(l, spread.side));
-  geometry::IndexedVector<geometry::TileIndex, std::vector<WallSlope>> out(sides.size());
+  const std::vector<SideMessages> seen = messages_of(all, spread.waver);
+  std::vector<Density> to_piece;
+  for (const SideMessages& s : seen) to_piece.push_back(smeared(with_astray(s.together), spread.side));
+  geometry::IndexedVector<geometry::TileIndex, std::vector<SideSlope>> out(sides.size());
   for (std::size_t t = 0; t < sides.size(); ++t) {
-    for (std::size_t k = 0; k < sides[geometry::TileIndex(t)].size(); ++k)
-      out[geometry::TileIndex(t)].push_back(slope_of_side(all, messages, spread, t, k, planned_deg));
+    const std::vector<WallSide>& of_piece = sides[geometry::TileIndex(t)];
+    for (std::size_t k = 0; k < of_piece.size(); ++k) {
+      Density p = normal_density(spread.piece);
+      const SideMessages* own = nullptr;
+      for (std::size_t i = 0; i < seen.size(); ++i) {
+        if (seen[i].piece != t) continue;
+        if (seen[i].side == k) {
+          own = &seen[i];
+        } else {
+          p = product(p, to_piece[i]);
+        }
+      }
+      out[geometry::TileIndex(t)].push_back(
+          slope_of_side(smeared(p, spread.side), own, spread, of_piece[k].points.size(), planned_deg));
+    }
   }
   return out;
 }

@@ -40,7 +40,7 @@ struct TileResult {
   MeasuredTile measured;
   std::optional<double> face_above_mm;
   edges::PlanShape shape;
-  std::vector<double> alone;  // edges/trace_arris.h
+  std::vector<double> photos;  // edges/trace_arris.h
   std::vector<double> other_mm;
 };
 
@@ -88,7 +88,7 @@ TileResult fit_tile(const scan::Scan& scan, const surface::Surface& surface,
   for (std::size_t i = 0; i < traced.outline.size(); ++i) tile.arris.push_back(edges::arris_point(traced, i));
   tile.height_mm = surface.form.locate(traced.frame.lift(geometry::centroid(traced.outline))).height;
   tile.root = tile.arris;  // until the walls are measured
-  result.alone = traced.alone;
+  result.photos = traced.photos;
   result.other_mm = start.other_mm;
   result.shape = edges::shape_against_plan(start.planned, tile.arris);
   tile.moved_mm = result.shape.moved_mm;
@@ -144,18 +144,22 @@ edges::Occluders occluders_of(const std::vector<Start>& starts, bool placed) {
   return out;
 }
 
-// Edges that one photo alone shows may be another line, by how far they lie off the plan.
-void doubt_lone_edges(std::vector<TileResult>& results) {
+// Edges that few photos show may be another line, by how far they lie off the plan and off the edge beside them.
+void doubt_little_seen(std::vector<TileResult>& results) {
   constexpr double kSawn_mm = 0.4;  // off a drawn line by hand (common practice, no source)
-  std::vector<double> well_seen;
+  std::vector<double> off, beside;
   for (const TileResult& r : results) {
-    for (std::size_t i = 0; i < r.alone.size(); ++i) {
-      if (r.alone[i] == 0 && r.measured.sd_mm[i] > 0) well_seen.push_back(r.shape.off_mm[i]);
+    const std::vector<double> beside_mm = edges::off_beside(r.shape.off_mm);
+    for (std::size_t i = 0; i < r.photos.size(); ++i) {
+      if (r.photos[i] < edges::kEnoughPhotos || r.measured.sd_mm[i] <= 0) continue;
+      off.push_back(r.shape.off_mm[i]);
+      beside.push_back(beside_mm[i]);
     }
   }
-  const double usual = edges::off_plan_sd_mm(std::move(well_seen)).value_or(kSawn_mm);
+  const edges::UsualShape usual{edges::off_plan_sd_mm(std::move(off)).value_or(kSawn_mm),
+                                edges::off_beside_sd_mm(std::move(beside)).value_or(kSawn_mm)};
   for (TileResult& r : results) {
-    const std::vector<double> other = edges::other_line_variances(r.shape.off_mm, r.alone, usual);
+    const std::vector<double> other = edges::other_line_variances(r.shape.off_mm, r.photos, usual);
     for (std::size_t i = 0; i < other.size(); ++i) {
       double& sd = r.measured.sd_mm[i];
       const double doubted = std::sqrt(sd * sd + other[i] + r.other_mm[i] * r.other_mm[i]);
@@ -189,11 +193,11 @@ void measure_walls(const scan::Scan& scan, const surface::Surface& surface, cons
     measured.walls.resize(tile.arris.size());
     solid::Walls walls{plan.bevel_deg, plan.tile_thickness_mm, 1.0, std::vector<double>(tile.arris.size())};
     for (std::size_t k = 0; k < slopes[geometry::TileIndex(t)].size(); ++k) {
-      const edges::WallSlope& slope = slopes[geometry::TileIndex(t)][k];
+      const edges::SideSlope& slope = slopes[geometry::TileIndex(t)][k];
       const edges::WallSide& side = sides[geometry::TileIndex(t)][k];
-      for (const std::size_t i : side.points) {
-        measured.walls[i] = slope;
-        walls.measured_deg[i] = slope.bevel_deg;
+      for (std::size_t i = 0; i < side.points.size(); ++i) {
+        measured.walls[side.points[i]] = slope.at[i];
+        walls.measured_deg[side.points[i]] = slope.at[i].bevel_deg;
       }
       tile.walls.push_back(
           {side.faces ? plan.tiles[*side.faces].label : "", slope.bevel_deg, slope.sd_deg, slope.measured});
@@ -329,7 +333,7 @@ FitDocument fit_pieces(const scan::Scan& given, const surface::Surface& surface,
   MeasuredTiles tiles = measure_tiles(given, surface, plan, pictures, options.threads);
   const scan::Scan& scan = tiles.scan;
   std::vector<TileResult>& results = tiles.results;
-  doubt_lone_edges(results);
+  doubt_little_seen(results);
   measure_walls(scan, surface, plan, pictures, options.threads, results);
   geometry::IndexedVector<geometry::TileIndex, MeasuredTile> measured;
   std::vector<std::string> labels;

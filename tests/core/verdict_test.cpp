@@ -36,6 +36,8 @@ TEST(Verdicts, ThroatBehindTheMouth) {
       {3.5, 2.98, Verdict::doubtful, Doubt::throat}, {3.5, 2.97, Verdict::pinched, Doubt::none},
       {3.1, 3.05, Verdict::doubtful, Doubt::mouth},  {3.1, 2.84, Verdict::doubtful, Doubt::mouth},
       {3.1, 2.83, Verdict::pinched, Doubt::none},    {2.5, 2.0, Verdict::too_tight, Doubt::none},
+      {2.99, 2.83, Verdict::too_tight, Doubt::none}, {3.0, 2.83, Verdict::pinched, Doubt::none},
+      {2.99, 2.84, Verdict::doubtful, Doubt::mouth},
   };
   for (const Case& c : cases) {
     const core::Judgement j = judge({c.mouth_mm, 0.1}, core::Width{c.throat_mm, 0.1}, 3.0);

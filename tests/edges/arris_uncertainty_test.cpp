@@ -95,7 +95,7 @@ struct Square {
   std::vector<double> sds() const {
     const edges::ArrisUnknowns u = unknowns();
     return edges::point_errors({scan, u, observations, inverse, 1}, frame,
-                               edges::shown_alone(observations, line.outline.size()),
+                               edges::photos_about(observations, line.outline.size()),
                                0)  // the readings' noise left out
         .sd_mm;
   }

@@ -82,21 +82,71 @@ TEST(OtherLine, IsWhatTrialsGive) {
   EXPECT_GT(stated[kBins - 1] / count[kBins - 1], 1.4 * 1.4);
 }
 
-// A line astray for 5 mm is doubted with what leads to it; where a second photo agrees nothing is.
+constexpr double kSawn_mm = 0.25;
+const edges::UsualShape kUsual{kSawn_mm, kSawn_mm};
+
+// A line astray for 5 mm is doubted with what leads to it; where three photos agree nothing is.
 TEST(OtherLine, LeadsAstrayAndBack) {
-  constexpr double kSd_mm = 0.25;
-  std::vector<double> off(100, 0.05), alone(100, 1);
+  std::vector<double> off(100, 0.05), photos(100, 1);
   for (std::size_t i = 50; i < 57; ++i) off[i] = 1.5;
-  const std::vector<double> shown = edges::other_line_variances(off, alone, kSd_mm);
-  const double astray = edges::other_line_variance(1.5, kSd_mm),
-               usual = edges::other_line_variance(0.05, kSd_mm);
-  for (std::size_t i = 0; i < off.size(); ++i)
-    EXPECT_DOUBLE_EQ(shown[i], i + 4 >= 50 && i < 57 + 4 ? astray : usual) << i;
-  for (std::size_t i = 53; i < 70; ++i) alone[i] = 0;
-  const std::vector<double> confirmed = edges::other_line_variances(off, alone, kSd_mm);
+  const std::vector<double> shown = edges::other_line_variances(off, photos, kUsual);
+  const double astray = edges::other_line_variance(1.5, kSawn_mm);
+  for (std::size_t i = 50 - 4; i < 57 + 4; ++i) EXPECT_DOUBLE_EQ(shown[i], astray) << i;
+  EXPECT_LT(shown[40], 0.1 * astray);
+  for (std::size_t i = 53; i < 70; ++i) photos[i] = 3;
+  const std::vector<double> confirmed = edges::other_line_variances(off, photos, kUsual);
   for (std::size_t i = 53; i < 70; ++i) EXPECT_EQ(confirmed[i], 0) << i;
   EXPECT_DOUBLE_EQ(confirmed[52], astray);
-  EXPECT_DOUBLE_EQ(confirmed[71], usual);
+  EXPECT_LT(confirmed[75], 0.1 * astray);
+}
+
+// Two photos see the same shadow: less doubt than with one, not none; half as often another line.
+TEST(OtherLine, TwoPhotosAreNoProof) {
+  const std::vector<double> off(100, 0.7);
+  double last = 1e9;
+  for (const double photos : {1.0, 1.5, 2.0, 2.5, 3.0}) {
+    const double now = edges::other_line_variances(off, std::vector<double>(100, photos), kUsual)[50];
+    EXPECT_LT(now, last) << photos;
+    last = now;
+  }
+  EXPECT_EQ(last, 0);
+  EXPECT_DOUBLE_EQ(edges::other_line_variances(off, std::vector<double>(100, 2), kUsual)[50],
+                   edges::other_line_variance(0.7, kSawn_mm, 0.05));
+}
+
+// A blade leaves no bump half a millimetre high and three long: where two photos show one on an edge as far off its plan
+// as edges are, it is doubted by its height. A whole side that lies as far off is not.
+TEST(OtherLine, NoBladeCutsABump) {
+  const edges::UsualShape usual{0.3, 0.05};
+  std::vector<double> off(120, 0.02), photos(120, 2);
+  for (std::size_t i = 50; i < 54; ++i) off[i] = 0.5;
+  const std::vector<double> bump = edges::other_line_variances(off, photos, usual);
+  for (std::size_t i = 50; i < 54; ++i) EXPECT_GT(std::sqrt(bump[i]), 0.45) << i;
+  EXPECT_LT(std::sqrt(bump[80]), 0.1);
+  for (std::size_t i = 20; i < 80; ++i) off[i] = 0.5;
+  EXPECT_LT(std::sqrt(edges::other_line_variances(off, photos, usual)[50]), 0.3);
+}
+
+// By hand: a step of one in a long outline is no bump in its middle, a spike is all of itself; round the end too.
+TEST(OffBeside, IsWhatLeavesTheMedianOfTheNeighbours) {
+  std::vector<double> off(60, 0.0);
+  for (std::size_t i = 20; i < 50; ++i) off[i] = 1;
+  off[0] = 0.4;
+  const std::vector<double> beside = edges::off_beside(off);
+  EXPECT_EQ(beside[35], 0);
+  EXPECT_EQ(beside[20], 0);
+  EXPECT_EQ(beside[0], 0.4);
+  EXPECT_EQ(beside[58], 0);
+}
+
+// Of a normal deviate one in twenty exceeds 1.96 standard deviations (any table of it).
+TEST(OffBeside, ItsSizeIsThatOneInTwentyExceeds) {
+  std::mt19937 random(11);
+  std::normal_distribution<double> deviate(0, 0.2);
+  std::vector<double> beside;
+  for (int i = 0; i < 20000; ++i) beside.push_back(deviate(random));
+  EXPECT_NEAR(*edges::off_beside_sd_mm(beside), 0.2, 0.005);
+  EXPECT_EQ(edges::off_beside_sd_mm({0.1, 0.2}), std::nullopt);
 }
 
 }  // namespace

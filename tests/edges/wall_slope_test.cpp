@@ -30,10 +30,11 @@ edges::WallSide side_of(double bevel_deg, const std::vector<double>& slopes, dou
   return side;
 }
 
+// Of its one stretch.
 edges::WallSlope only(const edges::WallSide& side) {
   geometry::IndexedVector<geometry::TileIndex, std::vector<edges::WallSide>> sides(1);
   sides[geometry::TileIndex(0)] = {side};
-  return edges::wall_slopes(sides, kPlanned_deg)[geometry::TileIndex(0)][0];
+  return edges::wall_slopes(sides, kPlanned_deg)[geometry::TileIndex(0)][0].at.front();
 }
 
 // Two slopes give bevel and depth: x2 - x1 = depth (s2 - s1), by hand.
@@ -134,6 +135,45 @@ TEST(WallSlope, OrderOfReadingsChangesNothing) {
                   1e-9);
       EXPECT_NEAR(after[geometry::TileIndex(t)][k].sd_deg, before[geometry::TileIndex(t)][k].sd_deg, 1e-9);
     }
+  }
+}
+
+// Walls that rock along the blade by 2 degrees from end to end of a side of 36 mm: the bowl learns that they do, and every
+// end comes out within its uncertainty; a straight wall's ends are as its middle.
+TEST(WallSlope, FollowsAWallThatTurnsAlongItsSide) {
+  constexpr std::size_t kPoints = 48, kEvery = 4;
+  for (const double half_turn_deg : {0.0, 2.0}) {
+    std::mt19937 random(17);
+    std::normal_distribution<double> deviate;
+    geometry::IndexedVector<geometry::TileIndex, std::vector<edges::WallSide>> sides;
+    for (int t = 0; t < 24; ++t) {
+      edges::WallSide side;
+      for (std::size_t i = 0; i < kPoints; ++i) side.points.push_back(i);
+      for (std::size_t at = kEvery / 2; at < kPoints; at += kEvery) {
+        const double along = 2 * static_cast<double>(at) / kPoints - 1;
+        for (edges::FootReading r :
+             side_of(kPlanned_deg + half_turn_deg * along, {0.2, 0.3, 0.5}, 14, 0.1, 1).readings) {
+          r.offsets_mm[0] += 0.05 * deviate(random);
+          r.at = at;
+          side.readings.push_back(r);
+        }
+      }
+      sides.push_back({side});
+    }
+    const auto slopes = edges::wall_slopes(sides, kPlanned_deg);
+    double squares = 0, ends = 0;
+    for (const std::vector<edges::SideSlope>& of_piece : slopes) {
+      ASSERT_EQ(of_piece[0].at.size(), kPoints);
+      EXPECT_NEAR(of_piece[0].bevel_deg, kPlanned_deg, 0.5);
+      for (const std::size_t i : {std::size_t{3}, kPoints - 4}) {
+        const double along = 2 * (static_cast<double>(i) + 0.5) / kPoints - 1;
+        const edges::WallSlope& w = of_piece[0].at[i];
+        squares += std::pow((w.bevel_deg - kPlanned_deg - half_turn_deg * along) / w.sd_deg, 2) / 48;
+        ends += std::abs(w.bevel_deg - kPlanned_deg) / 48;
+      }
+    }
+    EXPECT_LT(std::sqrt(squares), 1.3) << half_turn_deg;
+    EXPECT_NEAR(ends, 0.875 * half_turn_deg, 0.4);
   }
 }
 
