@@ -21,6 +21,7 @@
 #include "geometry/index.h"
 #include "geometry/plane.h"
 #include "geometry/profile.h"
+#include "solid/wall_bar.h"
 
 namespace interstice::solid {
 
@@ -86,23 +87,17 @@ class SolidBody {
     Eigen::Vector3d centre;
     double radius;
   };
-  // All within `radius` of a line down the wall; squared_length 0: of its upper end.
-  struct Bar {
-    Eigen::Vector3d top, down;
-    double squared_length, radius;
-    bool beyond(const Eigen::Vector3d& p, double distance) const;  // surely no part of it is nearer
-  };
-  Bar bar_of(std::size_t first, std::size_t last) const;
+  WallBar bar_of(std::size_t first, std::size_t last) const;
   void search_wall(const Eigen::Vector3d& p, std::size_t segment, Nearest& best) const;
   void search_face(const Eigen::Vector3d& p, Nearest& best) const;
 
   PieceSolid solid_;
   Eigen::Vector3d centre_{0, 0, 0};
   double radius_ = 0;
-  std::vector<double> arc_;                  // arc length at each vertex; one more for the whole perimeter
-  std::vector<Eigen::Vector3d> outward_;     // by segment
-  std::vector<Ball> chunks_;                 // bounding balls of runs of wall quads
-  std::vector<Bar> quad_bars_, chunk_bars_;  // closer bounds of wall quads, and of the same runs
+  std::vector<double> arc_;               // arc length at each vertex; one more for the whole perimeter
+  std::vector<Eigen::Vector3d> outward_;  // by segment
+  std::vector<Ball> chunks_;              // bounding balls of runs of wall quads
+  std::vector<WallBar> quad_bars_, chunk_bars_;  // closer bounds of wall quads, and of the same runs
   std::vector<Eigen::Vector2d> face_arris_;
   std::vector<Eigen::Vector3d> face_arris3_, face_root3_;  // (x, y, height) in the face's frame
   std::vector<std::pair<double, double>> face_y_;          // of each line from arris to root: least, greatest

@@ -125,11 +125,11 @@ SolidBody::SolidBody(PieceSolid solid) : solid_(std::move(solid)) {
 }
 
 // Of the wall from arris point `first` to `last`: how far from a line a triangle reaches, its corners reach.
-SolidBody::Bar SolidBody::bar_of(std::size_t first, std::size_t last) const {
+WallBar SolidBody::bar_of(std::size_t first, std::size_t last) const {
   const std::size_t n = solid_.arris.size();
   const Vector3d top = (solid_.arris[first] + solid_.arris[last % n]) / 2,
                  down = (solid_.root[first] + solid_.root[last % n]) / 2 - top;
-  Bar bar{top, down, down.squaredNorm(), 0};
+  WallBar bar{top, down, down.squaredNorm(), 0};
   for (std::size_t i = first; i <= last; ++i) {
     for (const Vector3d& p : {solid_.arris[i % n], solid_.root[i % n]})
       bar.radius = std::max(bar.radius, (top + along_segment(p, top, top + down) * down - p).norm());
@@ -138,7 +138,7 @@ SolidBody::Bar SolidBody::bar_of(std::size_t first, std::size_t last) const {
   return bar;
 }
 
-bool SolidBody::Bar::beyond(const Vector3d& p, double distance) const {
+bool WallBar::beyond(const Vector3d& p, double distance) const {
   const Vector3d d = p - top;
   const double t = squared_length > 0 ? std::clamp(d.dot(down) / squared_length, 0.0, 1.0) : 0.0;
   const double reach = distance + radius;
