@@ -82,14 +82,23 @@ Planned plan_work(const InspectArguments& arguments, const seams::FitDocument& f
 }
 
 // Widths between pieces with resin in between are of no use any more.
-void warn_of_resin(const scan::Scan& scan, int threads, seams::FitDocument& fit) {
-  const auto pictures = surface::read_pictures(scan, 0, true, threads);
+void warn_of_resin(const scan::Scan& scan, const refill::Pictures& pictures, int threads,
+                   seams::FitDocument& fit) {
   const auto views = refill::seam_views(scan, pictures, fit, threads);
   if (views && views->surely_filled()) {
     fit.warnings.push_back(
         "resin stands in the seams: these photos show the shell after a pour; for what stayed hollow use "
         "`interstice refill PHOTOS --after RESULT` with the result of before the pour");
   }
+}
+
+// Pieces and seams; the photos' pictures are let go with it.
+seams::FitDocument fit_measured(const MeasuredScan& measured, const seams::FitOptions& options) {
+  const auto pictures = surface::read_pictures(measured.scan, 0, true, options.threads);
+  seams::FitDocument fit =
+      seams::fit_pieces(measured.scan, pictures, measured.surface, measured.plan, options);
+  warn_of_resin(measured.scan, pictures, options.threads, fit);
+  return fit;
 }
 
 // All results in which the least work does not occur.
@@ -117,8 +126,7 @@ int run_inspect(const InspectArguments& arguments) {
   options.finished_wall = measured.plan.finished_wall;
   options.threads = arguments.common.threads;
   options.progress = [&](const std::string& what) { progress.step(what); };
-  seams::FitDocument fit = seams::fit_pieces(measured.scan, measured.surface, measured.plan, options);
-  warn_of_resin(measured.scan, arguments.common.threads, fit);
+  seams::FitDocument fit = fit_measured(measured, options);
   progress.step("what resin reaches");
   Planned planned = plan_work(arguments, fit, measured.plan, resin);
   progress.step("working out the least work");

@@ -252,8 +252,8 @@ void VoidGrid::fill_boxes(const std::vector<PieceField>& fields, const std::arra
 }
 
 // Seen from the box along the form, is there wood within reach on all sides, no free side of half a turn?
-// Eight directions settle most places (two misses in a row leave less than half a turn); the others are
-// looked at closely.
+// Eight directions settle most places (three misses in a row leave less than half a turn); elsewhere those between
+// more misses than that are looked at closely, and the others count as wood: no free half turn reaches them.
 bool VoidGrid::enclosed(std::size_t i, std::size_t j, std::size_t k) const {
   const Vector2d uv = map_at(i, j);
   const double rho = uv.norm();
@@ -286,11 +286,22 @@ bool VoidGrid::enclosed(std::size_t i, std::size_t j, std::size_t k) const {
     }
     return longest;
   };
-  constexpr std::size_t kCoarse = kDirections / 8;
+  constexpr std::size_t kCoarse = kDirections / 8, kHalfTurn = 4;
   for (std::size_t a = 0; a < kDirections; a += kCoarse) hit[a] = look(a);
-  if (longest_miss(kCoarse) <= 2) return true;
+  if (longest_miss(kCoarse) < kHalfTurn) return true;
+  const auto misses_from = [&](std::size_t a) {  // of the eight, this one and those after it
+    std::size_t run = 0;
+    while (run < 8 && !hit[(a + run * kCoarse) % kDirections]) ++run;
+    return run;
+  };
+  std::array<bool, kDirections> close{};
+  for (std::size_t a = 0; a < kDirections; a += kCoarse) {
+    if (misses_from(a) < kHalfTurn) continue;
+    for (std::size_t d = 0; d < (kHalfTurn + 1) * kCoarse; ++d)
+      close[(a + kDirections - kCoarse + d) % kDirections] = true;
+  }
   for (std::size_t a = 0; a < kDirections; ++a) {
-    if (a % kCoarse != 0) hit[a] = look(a);
+    if (a % kCoarse != 0) hit[a] = !close[a] || look(a);
   }
   return longest_miss(1) < kDirections / 2;
 }

@@ -1,10 +1,10 @@
 #include "edges/arris_fit.h"
 
-#include <Eigen/Cholesky>
 #include <algorithm>
 #include <cmath>
 
 #include "core/median.h"
+#include "edges/arris_normal.h"
 #include "edges/arris_uncertainty.h"
 #include "edges/uneven_corner.h"
 
@@ -26,8 +26,8 @@ constexpr double kShade = 0.15, kShadeSd = 0.1;
 
 struct Solution {
   VectorXd x;
-  MatrixXd normal;    // matrix of the last round's normal equations
-  double factor = 1;  // robust size of residuals in units of their sd
+  ArrisNormal normal;  // of the last round
+  double factor = 1;   // robust size of residuals in units of their sd
 };
 
 // What is known beforehand of the plane (its height and tilts over the present one, and how many readings of
@@ -41,38 +41,49 @@ struct HeightPrior {
 };
 
 // What is known beforehand as normal equations.
-void add_prior(const ArrisUnknowns& u, const HeightPrior& prior, const ArrisPrior& known, MatrixXd& a,
-               VectorXd& b) {
+ArrisNormal prior_equations(const ArrisUnknowns& u, const HeightPrior& prior, const ArrisPrior& known) {
+  ArrisNormal out(u);
   const Eigen::Index n = u.points();
   for (Eigen::Index i = 0; i < n; ++i) {
     const Eigen::Index k[3] = {(i + n - 1) % n, i, (i + 1) % n};
     const double c[3] = {1, -2, 1};
     for (int p = 0; p < 3; ++p) {
-      for (int q = 0; q < 3; ++q) a(k[p], k[q]) += c[p] * c[q] / (kBendSd_mm * kBendSd_mm);
+      for (int q = 0; q <= p; ++q) out.add(k[p], k[q], c[p] * c[q] / (kBendSd_mm * kBendSd_mm));
     }
-    a(i, i) += 1.0;  // a millimetre: keeps unseen points where they started
+    out.add(i, i, 1.0);  // a millimetre: keeps unseen points where they started
   }
   const BrokenCorner& corner = known.corner;
   const double height = known.height_sd_mm * known.height_sd_mm + corner.height_sd_mm * corner.height_sd_mm;
   const double tilt = known.tilt_sd * known.tilt_sd;
   const Vector3d weight = prior.alike * Vector3d(1 / height, 1 / tilt, 1 / tilt);
   for (int k = 0; k < 3; ++k) {
-    a(u.plane() + k, u.plane() + k) += weight[k];
-    b[u.plane() + k] += weight[k] * prior.plane[k];
-    a(u.shade() + k, u.shade() + k) += 1 / (kShadeSd * kShadeSd);
+    out.add(u.plane() + k, u.plane() + k, weight[k]);
+    out.add_right(u.plane() + k, weight[k] * prior.plane[k]);
+    out.add(u.shade() + k, u.shade() + k, 1 / (kShadeSd * kShadeSd));
   }
-  b[u.shade()] += kShade / (kShadeSd * kShadeSd);
-  a(u.wider(), u.wider()) += prior.alike / std::pow(aspect_sd(corner), 2);
+  out.add_right(u.shade(), kShade / (kShadeSd * kShadeSd));
+  out.add(u.wider(), u.wider(), prior.alike / std::pow(aspect_sd(corner), 2));
   const double uneven = prior.knots_alike / (prior.uneven_mm * prior.uneven_mm);
-  a.block(u.knot(), u.knot(), u.knots(), u.knots()) += uneven * prior.precision;
-  b.segment(u.knot(), u.knots()) -= uneven * prior.precision * prior.knots;
+  const VectorXd now = uneven * (prior.precision * prior.knots);
+  for (Eigen::Index k = 0; k < u.knots(); ++k) {
+    for (Eigen::Index l = 0; l <= k; ++l) out.add(u.knot() + k, u.knot() + l, uneven * prior.precision(k, l));
+    out.add_right(u.knot() + k, -now[k]);
+  }
+  return out;
+}
+
+double residual(const ArrisUnknowns::Row& row, double offset_mm, const VectorXd& x) {
+  for (int k = 0; k < ArrisUnknowns::kTerms; ++k) offset_mm -= row.value[k] * x[row.index[k]];
+  return offset_mm;
 }
 
 // Sizes of the residuals become weights; their robust scale is returned, from the views that see a contour.
-double reweight(const ArrisUnknowns& u, const VectorXd& x, std::vector<ArrisObservation>& observations) {
+double reweight(const std::vector<ArrisUnknowns::Row>& rows, const VectorXd& x,
+                std::vector<ArrisObservation>& observations) {
   std::vector<double> contour, all;
-  for (ArrisObservation& o : observations) {
-    o.weight = std::abs(u.residual(o, x)) / o.sd_mm;  // for now the size itself
+  for (std::size_t i = 0; i < rows.size(); ++i) {
+    ArrisObservation& o = observations[i];
+    o.weight = std::abs(residual(rows[i], o.offset_mm, x)) / o.sd_mm;  // for now the size itself
     all.push_back(o.weight);
     if (o.slope < 0) contour.push_back(o.weight);
   }
@@ -85,30 +96,22 @@ double reweight(const ArrisUnknowns& u, const VectorXd& x, std::vector<ArrisObse
   return factor;
 }
 
-Solution solve(const ArrisUnknowns& u, std::vector<ArrisObservation>& observations,
-               const HeightPrior& expected, const ArrisPrior& known) {
-  Solution s;
-  MatrixXd prior = MatrixXd::Zero(u.size(), u.size()), a;
-  VectorXd prior_b = VectorXd::Zero(u.size());
-  add_prior(u, expected, known, prior, prior_b);
-  s.x = VectorXd::Zero(u.size());
+// `rows`: of the observations.
+Solution solve(const ArrisUnknowns& u, const std::vector<ArrisUnknowns::Row>& rows,
+               std::vector<ArrisObservation>& observations, const HeightPrior& expected,
+               const ArrisPrior& known) {
+  const ArrisNormal prior = prior_equations(u, expected, known);
+  Solution s{VectorXd::Zero(u.size()), prior};
   for (int round = 0; round < 8; ++round) {
-    a = prior;
-    VectorXd b = prior_b;
-    for (const ArrisObservation& o : observations) {
-      const ArrisUnknowns::Row r = u.row(o);
-      const double w = o.weight / (o.sd_mm * o.sd_mm);
-      for (int p = 0; p < ArrisUnknowns::kTerms; ++p) {
-        b[r.index[p]] += w * r.value[p] * o.offset_mm;
-        for (int q = 0; q < ArrisUnknowns::kTerms; ++q)
-          a(r.index[p], r.index[q]) += w * r.value[p] * r.value[q];
-      }
+    s.normal = prior;
+    for (std::size_t i = 0; i < rows.size(); ++i) {
+      const ArrisObservation& o = observations[i];
+      s.normal.add(rows[i], o.weight / (o.sd_mm * o.sd_mm), o.offset_mm);
     }
-    s.x = a.ldlt().solve(b);
+    s.x = s.normal.solve();
     if (observations.empty()) break;
-    s.factor = reweight(u, s.x, observations);
+    s.factor = reweight(rows, s.x, observations);
   }
-  s.normal = std::move(a);
   return s;
 }
 
@@ -143,11 +146,13 @@ ArrisSolution fit_readings(const ArrisUnknowns& u, const ArrisLine& line, const 
   constexpr int kRounds = 3;
   HeightPrior prior{expected_plane(line, known), 1, knots_precision(u), heights_at_knots(u, line),
                     known.corner.uneven_mm,      1};
+  std::vector<ArrisUnknowns::Row> rows;
+  for (const ArrisObservation& o : observations) rows.push_back(u.row(o));
   ArrisSolution out;
   for (int round = 0; round < kRounds; ++round) {
-    Solution s = solve(u, observations, prior, known);
+    Solution s = solve(u, rows, observations, prior, known);
     const double shared = shared_points(u, observations, s.x);
-    out.inverse = s.normal.ldlt().solve(MatrixXd::Identity(u.size(), u.size()));
+    out.inverse = s.normal.inverse();
     out.x = std::move(s.x);
     out.factor = s.factor;
     out.noise_scale = s.factor * s.factor * shared * per_freedom(u, observations, out.inverse);

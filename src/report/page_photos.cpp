@@ -1,6 +1,9 @@
 // The maker's photos with the flagged seams drawn over them.
 #include <algorithm>
+#include <atomic>
 #include <cmath>
+#include <iterator>
+#include <limits>
 #include <opencv2/imgcodecs.hpp>
 
 #include "core/parallel.h"
@@ -67,14 +70,22 @@ std::string jpeg_of(const cv::Mat& picture, int quality) {
   return {bytes.begin(), bytes.end()};
 }
 
-PagePhotos pictures_at(const PageInput& input, const std::vector<const scan::ScannedPhoto*>& photos,
-                       const std::vector<std::vector<std::size_t>>& seams, const Sizes& sizes) {
+// None when they come to more than `most_bytes`: then what is left of them is not made.
+std::optional<PagePhotos> pictures_at(const PageInput& input,
+                                      const std::vector<const scan::ScannedPhoto*>& photos,
+                                      const std::vector<std::vector<std::size_t>>& seams, const Sizes& sizes,
+                                      double most_bytes) {
   std::vector<PagePhotos> each(photos.size());
+  std::atomic<std::size_t> bytes = 0;
+  const auto too_many = [&] { return static_cast<double>(bytes) > most_bytes; };
   core::parallel_for(photos.size(), input.threads, [&](std::size_t n) {
+    if (too_many()) return;
     const cv::Mat whole = input.scan.store->colour(photos[n]->info);
     const auto taken = [&](const cv::Rect& crop, int longest_px) {
       const PhotoView view = view_of(*photos[n], crop, longest_px);
-      return PagePicture{view, jpeg_of(picture_of(view, whole), sizes.quality)};
+      PagePicture picture{view, jpeg_of(picture_of(view, whole), sizes.quality)};
+      bytes += picture.jpeg.size();
+      return picture;
     };
     each[n].whole.push_back({taken(form_in_photo(*photos[n], input.fit), sizes.whole_px), seams[n]});
     for (const std::size_t i : seams[n]) {
@@ -82,19 +93,13 @@ PagePhotos pictures_at(const PageInput& input, const std::vector<const scan::Sca
           i, taken(close_crop(*photos[n], input.fit.seams[i], input.fit.smallest_fill_mm), sizes.close_px));
     }
   });
+  if (too_many()) return std::nullopt;
   PagePhotos out;
   for (PagePhotos& one : each) {
     out.whole.push_back(std::move(one.whole.front()));
     out.close.merge(one.close);
   }
   return out;
-}
-
-double bytes_of(const PagePhotos& photos) {
-  double sum = 0;
-  for (const auto& [seam, picture] : photos.close) sum += static_cast<double>(picture.jpeg.size());
-  for (const auto& whole : photos.whole) sum += static_cast<double>(whole.picture.jpeg.size());
-  return sum;
 }
 
 // Points of a line in the shown picture, those nearer than two pixels to the one before left out.
@@ -208,11 +213,13 @@ PagePhotos take_photos(const PageInput& input) {
     photos.push_back(&photo);
     seams.push_back(shown);
   }
-  PagePhotos out;
-  for (const Sizes& sizes : kSizes) {
-    out = pictures_at(input, photos, seams, sizes);
-    if (bytes_of(out) <= kBudgetBytes) break;
+  std::optional<PagePhotos> made;
+  for (std::size_t k = 0; !made; ++k) {
+    const bool last = k + 1 == std::size(kSizes);
+    made = pictures_at(input, photos, seams, kSizes[k],
+                       last ? std::numeric_limits<double>::infinity() : kBudgetBytes);
   }
+  PagePhotos out = std::move(*made);
   out.gone = std::move(gone);
   return out;
 }

@@ -45,8 +45,13 @@ PhotoView view_of(const scan::ScannedPhoto& photo, const cv::Rect& crop, int lon
 }
 
 cv::Mat picture_of(const PhotoView& view, const cv::Mat& whole) {
-  cv::Mat picture = whole(view.crop).clone();
-  if (view.size != picture.size()) cv::resize(picture, picture, view.size, 0, 0, cv::INTER_AREA);
+  const cv::Mat crop = whole(view.crop);
+  cv::Mat picture;
+  if (view.size != crop.size()) {
+    cv::resize(crop, picture, view.size, 0, 0, cv::INTER_AREA);
+  } else {
+    picture = crop.clone();
+  }
   switch (view.photo->info.exif_orientation) {
     case 2:
       cv::flip(picture, picture, 1);

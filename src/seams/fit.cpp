@@ -319,8 +319,15 @@ std::set<std::string> lowest_ring(const plan::Plan& plan) {
 
 }  // namespace
 
-FitDocument fit_pieces(const scan::Scan& given, const surface::Surface& surface, const plan::Plan& plan,
+FitDocument fit_pieces(const scan::Scan& scan, const surface::Surface& surface, const plan::Plan& plan,
                        const FitOptions& options) {
+  check_fineness(scan);
+  return fit_pieces(scan, surface::read_pictures(scan, 0, true, options.threads), surface, plan, options);
+}
+
+FitDocument fit_pieces(const scan::Scan& given,
+                       const geometry::IndexedVector<geometry::PhotoIndex, surface::Picture>& pictures,
+                       const surface::Surface& surface, const plan::Plan& plan, const FitOptions& options) {
   check_fineness(given);
   FitDocument fit;
   fit.name = plan.name;
@@ -329,7 +336,6 @@ FitDocument fit_pieces(const scan::Scan& given, const surface::Surface& surface,
   fit.form_profile = surface.form.points();
   fit.quality = quality_of(given);
   options.progress("measuring the pieces' edges");
-  const auto pictures = surface::read_pictures(given, 0, true, options.threads);
   MeasuredTiles tiles = measure_tiles(given, surface, plan, pictures, options.threads);
   const scan::Scan& scan = tiles.scan;
   std::vector<TileResult>& results = tiles.results;

@@ -9,6 +9,7 @@
 #include "plan/plan.h"
 #include "scan/scan.h"
 #include "seams/fit_document.h"
+#include "surface/pictures.h"
 #include "surface/surface.h"
 
 namespace interstice::seams {
@@ -22,5 +23,9 @@ struct FitOptions {
 
 FitDocument fit_pieces(const scan::Scan& scan, const surface::Surface& surface, const plan::Plan& plan,
                        const FitOptions& options);
+// The same with the photos' pictures at hand: full size, in colour.
+FitDocument fit_pieces(const scan::Scan& scan,
+                       const geometry::IndexedVector<geometry::PhotoIndex, surface::Picture>& pictures,
+                       const surface::Surface& surface, const plan::Plan& plan, const FitOptions& options);
 
 }  // namespace interstice::seams

@@ -21,6 +21,7 @@
 #include "geometry/index.h"
 #include "geometry/plane.h"
 #include "geometry/profile.h"
+#include "solid/wall_bar.h"
 
 namespace interstice::solid {
 
@@ -86,6 +87,7 @@ class SolidBody {
     Eigen::Vector3d centre;
     double radius;
   };
+  WallBar bar_of(std::size_t first, std::size_t last) const;
   void search_wall(const Eigen::Vector3d& p, std::size_t segment, Nearest& best) const;
   void search_face(const Eigen::Vector3d& p, Nearest& best) const;
 
@@ -94,9 +96,11 @@ class SolidBody {
   double radius_ = 0;
   std::vector<double> arc_;               // arc length at each vertex; one more for the whole perimeter
   std::vector<Eigen::Vector3d> outward_;  // by segment
-  std::vector<Ball> quads_, chunks_;      // bounding balls of wall quads, and of runs of them
+  std::vector<Ball> chunks_;              // bounding balls of runs of wall quads
+  std::vector<WallBar> quad_bars_, chunk_bars_;  // closer bounds of wall quads, and of the same runs
   std::vector<Eigen::Vector2d> face_arris_;
   std::vector<Eigen::Vector3d> face_arris3_, face_root3_;  // (x, y, height) in the face's frame
+  std::vector<std::pair<double, double>> face_y_;          // of each line from arris to root: least, greatest
 };
 
 struct MouthOptions {

@@ -96,27 +96,53 @@ SolidBody::SolidBody(PieceSolid solid) : solid_(std::move(solid)) {
   }
   centre_ = (low + high) / 2;
   arc_.assign(1, 0.0);
+  std::vector<Ball> quads;
   for (std::size_t i = 0; i < n; ++i) {
     const std::size_t j = (i + 1) % n;
     radius_ = std::max({radius_, (arris[i] - centre_).norm(), (root[i] - centre_).norm()});
     arc_.push_back(arc_.back() + (arris[j] - arris[i]).norm());
     outward_.push_back((arris[j] - arris[i]).cross(solid_.face.normal).normalized());
     const Vector3d middle = (arris[i] + arris[j] + root[i] + root[j]) / 4;
-    quads_.push_back({middle, std::max({(arris[i] - middle).norm(), (arris[j] - middle).norm(),
-                                        (root[i] - middle).norm(), (root[j] - middle).norm()})});
+    quads.push_back({middle, std::max({(arris[i] - middle).norm(), (arris[j] - middle).norm(),
+                                       (root[i] - middle).norm(), (root[j] - middle).norm()})});
     face_arris_.push_back(solid_.face.drop(arris[i]));
     const Vector2d r = solid_.face.drop(root[i]);
     face_arris3_.emplace_back(face_arris_[i].x(), face_arris_[i].y(), solid_.face.height(arris[i]));
     face_root3_.emplace_back(r.x(), r.y(), solid_.face.height(root[i]));
+    const double top = face_arris3_[i].y(), foot = top + (face_root3_[i].y() - top);
+    face_y_.push_back(std::minmax({top, foot}));
+    quad_bars_.push_back(bar_of(i, i + 1));
   }
   for (std::size_t first = 0; first < n; first += kChunk) {
     const std::size_t last = std::min(n, first + kChunk);
-    Ball ball{quads_[(first + last) / 2].centre, 0};
+    Ball ball{quads[(first + last) / 2].centre, 0};
     for (std::size_t i = first; i < last; ++i) {
-      ball.radius = std::max(ball.radius, (quads_[i].centre - ball.centre).norm() + quads_[i].radius);
+      ball.radius = std::max(ball.radius, (quads[i].centre - ball.centre).norm() + quads[i].radius);
     }
     chunks_.push_back(ball);
+    chunk_bars_.push_back(bar_of(first, last));
   }
+}
+
+// Of the wall from arris point `first` to `last`: how far from a line a triangle reaches, its corners reach.
+WallBar SolidBody::bar_of(std::size_t first, std::size_t last) const {
+  const std::size_t n = solid_.arris.size();
+  const Vector3d top = (solid_.arris[first] + solid_.arris[last % n]) / 2,
+                 down = (solid_.root[first] + solid_.root[last % n]) / 2 - top;
+  WallBar bar{top, down, down.squaredNorm(), 0};
+  for (std::size_t i = first; i <= last; ++i) {
+    for (const Vector3d& p : {solid_.arris[i % n], solid_.root[i % n]})
+      bar.radius = std::max(bar.radius, (top + along_segment(p, top, top + down) * down - p).norm());
+  }
+  bar.radius += 1e-9 * (bar.radius + down.norm() + top.norm());  // more than rounding takes
+  return bar;
+}
+
+bool WallBar::beyond(const Vector3d& p, double distance) const {
+  const Vector3d d = p - top;
+  const double t = squared_length > 0 ? std::clamp(d.dot(down) / squared_length, 0.0, 1.0) : 0.0;
+  const double reach = distance + radius;
+  return (d - t * down).squaredNorm() >= reach * reach;
 }
 
 std::pair<std::size_t, double> SolidBody::place_of_arc(double arc_mm) const {
@@ -134,8 +160,7 @@ Vector3d SolidBody::arris_at(std::size_t segment, double t) const {
 }
 
 void SolidBody::search_wall(const Vector3d& p, std::size_t i, Nearest& best) const {
-  const double reach = best.distance_mm + quads_[i].radius;
-  if ((p - quads_[i].centre).squaredNorm() >= reach * reach) return;
+  if (quad_bars_[i].beyond(p, best.distance_mm)) return;
   const std::size_t j = (i + 1) % solid_.arris.size();
   const OnTriangle lower = nearest_on_triangle(p, solid_.arris[i], solid_.root[i], solid_.root[j]);
   const OnTriangle upper = nearest_on_triangle(p, solid_.arris[i], solid_.root[j], solid_.arris[j]);
@@ -167,20 +192,29 @@ bool SolidBody::inside(const Vector3d& p) const {
     const double t = d.z() < -1e-9 ? std::clamp((height - a.z()) / d.z(), 0.0, 1.0) : 0.0;
     return a.head<2>() + t * d.head<2>();
   };
+  // Most walls lie on one side of the point whatever their height.
   bool in = false;
+  const auto above = [&](std::size_t i) {
+    const auto [least, greatest] = face_y_[i];
+    return least > q.y() || (greatest > q.y() && cut(i).y() > q.y());
+  };
+  bool b_above = above(n - 1);
+  for (std::size_t i = 0, j = n - 1; i < n; j = i++) {
+    const bool a_above = above(i);
+    if (a_above != b_above) {
+      const Vector2d a = cut(i), b = cut(j);
+      if (q.x() < (b.x() - a.x()) * (q.y() - a.y()) / (b.y() - a.y()) + a.x()) in = !in;
+    }
+    b_above = a_above;
+  }
+  if (!in) return false;
   std::size_t nearest = 0;
   double nearest_squared = std::numeric_limits<double>::infinity();
-  Vector2d b = cut(n - 1);
   for (std::size_t i = 0; i < n; ++i) {
-    const Vector2d a = cut(i);
-    if ((a.y() > q.y()) != (b.y() > q.y()) &&
-        q.x() < (b.x() - a.x()) * (q.y() - a.y()) / (b.y() - a.y()) + a.x())
-      in = !in;
-    const double squared = (a - q).squaredNorm();
+    const double squared = (cut(i) - q).squaredNorm();
     if (squared < nearest_squared) nearest_squared = squared, nearest = i;
-    b = a;
   }
-  return in && height >= face_root3_[nearest].z();  // not under the piece
+  return height >= face_root3_[nearest].z();  // not under the piece
 }
 
 std::optional<SolidBody::Nearest> SolidBody::nearest(const Vector3d& p, double limit_mm) const {
@@ -197,13 +231,12 @@ std::optional<SolidBody::Nearest> SolidBody::nearest(const Vector3d& p, double l
     if (bound < first_bound) first_bound = bound, first_chunk = c;
   }
   const auto search_chunk = [&](std::size_t c) {
-    const std::size_t last = std::min(quads_.size(), (c + 1) * kChunk);
+    const std::size_t last = std::min(quad_bars_.size(), (c + 1) * kChunk);
     for (std::size_t i = c * kChunk; i < last; ++i) search_wall(p, i, best);
   };
   search_chunk(first_chunk);
   for (std::size_t c = 0; c < chunks_.size(); ++c) {
-    const double reach = best.distance_mm + chunks_[c].radius;
-    if (c != first_chunk && (p - chunks_[c].centre).squaredNorm() < reach * reach) search_chunk(c);
+    if (c != first_chunk && !chunk_bars_[c].beyond(p, best.distance_mm)) search_chunk(c);
   }
   // Overlapping pieces come apart across the seam, not through their faces: depth is counted to the walls.
   if (!within) search_face(p, best);

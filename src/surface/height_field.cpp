@@ -114,6 +114,12 @@ struct Places {
   }
 };
 
+ushort pair(const uchar* p) {
+  ushort out;
+  std::memcpy(&out, p, 2);
+  return out;
+}
+
 // Bilinear values of a patch that lies inside the picture, counted from the whole pixel `corner`.
 void read_patch(const cv::Mat& grey, const Landing& l, const Vector2d& corner, Patch& patch) {
   static const Places places;
@@ -132,13 +138,10 @@ void read_patch(const cv::Mat& grey, const Landing& l, const Vector2d& corner, P
     cv::v_store_aligned(column, ix);
     cv::v_store_aligned(line, iy);
     // A pixel and the next, of the upper row and of the lower.
-    alignas(16) uchar pairs[2 * 2 * kLanes];
-    for (int k = 0; k < kLanes; ++k) {
-      const uchar* p = origin + static_cast<std::size_t>(line[k]) * row + column[k];
-      std::memcpy(pairs + 2 * k, p, 2);
-      std::memcpy(pairs + 2 * kLanes + 2 * k, p + row, 2);
-    }
-    const cv::v_uint16x8 both = cv::v_reinterpret_as_u16(cv::v_load_aligned(pairs));
+    const uchar* at[kLanes];
+    for (int k = 0; k < kLanes; ++k) at[k] = origin + static_cast<std::size_t>(line[k]) * row + column[k];
+    const cv::v_uint16x8 both(pair(at[0]), pair(at[1]), pair(at[2]), pair(at[3]), pair(at[0] + row),
+                              pair(at[1] + row), pair(at[2] + row), pair(at[3] + row));
     cv::v_uint32x4 left[2], right[2];  // vectors count bytes from the low end
     cv::v_expand(both & cv::v_setall_u16(0xff), left[0], left[1]);
     cv::v_expand(both >> 8, right[0], right[1]);
