@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "core/median.h"
+#include "refill/plain_resin.h"
 
 namespace interstice::refill {
 
@@ -100,7 +101,10 @@ std::optional<Sight> sight_of(const Sights& s, const CellView& view, const Vecto
   const auto as_dark = [&](const Vector3f& l) { return Vector3f(seen.sum() / std::max(1e-6f, l.sum()) * l); };
   const Vector2d from = hue(as_dark(resin)), axis = hue(as_dark(lights(codes))) - from;
   if (axis.norm() < 0.15) return std::nullopt;  // wood and resin of one hue
-  const double light = static_cast<double>(seen.sum() / 3), dark = static_cast<double>(kDark);
+  // A glossy floor has the walls' image: what is no lighter may be it.
+  const double mirrored = static_cast<double>(wall_in_resin(lights(codes), view.cosine));
+  const double light = static_cast<double>(seen.sum() / 3),
+               dark = std::hypot(static_cast<double>(kDark), mirrored);
   Sight out;
   out.depth_mm = wall.depth_mm;
   out.woodness = std::clamp((hue(seen) - from).dot(axis) / axis.squaredNorm(), -0.5, 1.5);

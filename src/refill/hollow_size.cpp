@@ -35,7 +35,7 @@ double opening_u95_mm2(const Band& band, const Patch& patch) {
 }
 
 double doubtful_mm2(const Band& band, const ResinLook& look, const Patch& patch) {
-  double sum = 0;
+  double sum = patch.followed_mm2;
   for (const CellIndex i : patch.cells) {
     const CellEvidence& e = look.cells[i.value];
     if (e.weight >= kSeenAtAll && e.log_odds < kBeyondDoubt) sum += band.cells()[i].area_mm2;

@@ -4,10 +4,10 @@
 #include <cmath>
 #include <map>
 #include <numbers>
-#include <optional>
 #include <set>
 
 #include "core/median.h"
+#include "refill/hollow_reach.h"
 #include "refill/patch_shape.h"
 
 namespace interstice::refill {
@@ -23,21 +23,16 @@ constexpr double kLeastPart_mm2 = 6, kLeastPart_mm = 3;  // of a hollow that is 
 constexpr double kEnd_mm = 2.5;
 // A meniscus, or an outline that is a little off, draws a line along the wood: long, and less than half the way
 // across. What is narrower than the spot's two standard deviations either way is one in any case.
-constexpr double kLine_mm = 0.45, kLineLong = 4, kLineShare = 0.5;
-constexpr double kBin_mm = 0.75, kAcross_mm = 8;  // along a hollow; the widest seam
+constexpr double kLine_mm = 0.45, kLineLong = 4;
 constexpr float kLeastWeight = 0.05f;
-constexpr float kHardlySeen = 0.15f;
 constexpr double kAtWood_mm =
     0.5;  // the spot and an outline's error hide a hollow's edge so far from the wood
-// Of a hollow's light: so much less than resin's shows where it ends. Its edge is blurred over two cells either way.
-constexpr float kLeastFall = 0.25f;
-constexpr int kEdgeLayers = 2;
 // A bubble's floor curves up to its edge: its light falls slowly, and no part of it need be surely hollow. Then it must
 // be as likely hollow as not over all its opening, and plain resin all round.
 constexpr double kPitRing_mm = 1.0;
 constexpr float kPitInside = 0.25f, kPitRound = -0.5f;
 // Burst bubbles are a few millimetres wide (common practice, no source).
-constexpr double kWidestPit_mm = 4.0, kRoundPit = 1.7, kFullPit = 0.6;
+constexpr double kRoundPit = 1.7, kFullPit = 0.6;
 constexpr double kSpans = 0.8;  // of the way from wood to wood: no pit
 
 bool is_pit(const Band& band, const std::vector<CellIndex>& cells, const PatchExtent& e, double area_mm2) {
@@ -80,17 +75,6 @@ Patch patch_of(const Band& band, const ResinLook& look, std::vector<CellIndex> c
   std::sort(cells.begin(), cells.end());
   p.cells = std::move(cells);
   return p;
-}
-
-template <class Work>
-void for_near(const Band& band, const BandCell& cell, int reach, const Work& work) {
-  for (int r = std::max(0, cell.row - reach); r <= std::min(band.grid().rows - 1, cell.row + reach); ++r) {
-    for (int c = std::max(0, cell.column - reach); c <= std::min(band.grid().cols - 1, cell.column + reach);
-         ++c) {
-      const int i = band.grid().at<int>(r, c);
-      if (i >= 0) work(CellIndex(static_cast<std::size_t>(i)));
-    }
-  }
 }
 
 // A bubble by its shape and by what is round it.
@@ -160,117 +144,6 @@ std::vector<std::vector<CellIndex>> connected(const Band& band, const ResinLook&
   return out;
 }
 
-// A hollow and its seam's band in steps along it.
-class Steps {
- public:
-  Steps(const Band& band, const std::vector<CellIndex>& cells, const Pair& pair)
-      : band_(band), extent_(extent_of(band, cells)) {
-    const auto bins = static_cast<std::size_t>(std::ceil(extent_.length_mm / kBin_mm)) + 2;
-    hollow_.assign(bins, 0);
-    all_.assign(bins, 0);
-    int left = 1 << 30, top = 1 << 30, right = 0, bottom = 0;
-    for (const CellIndex i : cells) {
-      const BandCell& c = band.cells()[i];
-      first_ = std::min(first_, along(c));
-      left = std::min(left, c.column), right = std::max(right, c.column);
-      top = std::min(top, c.row), bottom = std::max(bottom, c.row);
-    }
-    for (const CellIndex i : cells) hollow_[*step(band.cells()[i])] += band.cells()[i].area_mm2;
-    const int margin = static_cast<int>(kAcross_mm / Band::kStep_mm);
-    for (int r = std::max(0, top - margin); r <= std::min(band.grid().rows - 1, bottom + margin); ++r) {
-      for (int c = std::max(0, left - margin); c <= std::min(band.grid().cols - 1, right + margin); ++c) {
-        const int k = band.grid().at<int>(r, c);
-        if (k < 0) continue;
-        const BandCell& cell = band.cells()[CellIndex(static_cast<std::size_t>(k))];
-        const auto b = step(cell);
-        if (cell.pair() == pair && b) all_[*b] += cell.area_mm2;
-      }
-    }
-  }
-
-  const PatchExtent& extent() const { return extent_; }
-  std::size_t count() const { return all_.size(); }
-  // The step of a cell; none beyond the ends.
-  std::optional<std::size_t> step(const BandCell& c) const {
-    const double b = std::floor((along(c) - first_) / kBin_mm);
-    if (b < 0 || b >= static_cast<double>(all_.size())) return std::nullopt;
-    return static_cast<std::size_t>(b);
-  }
-  // Whether it fills half the way across there.
-  bool across(std::size_t b) const { return hollow_[b] >= kLineShare * all_[b] && all_[b] > 0; }
-
- private:
-  double along(const BandCell& c) const { return (c.at - extent_.middle).dot(extent_.along); }
-
-  const Band& band_;
-  PatchExtent extent_;
-  double first_ = 1e9;
-  std::vector<double> hollow_, all_;
-};
-
-// What runs on along one side only, beyond where a hollow fills half the way across, is the line that a meniscus or an
-// outline a little off draws; it is cut off.
-std::vector<CellIndex> without_tails(const Band& band, const std::vector<CellIndex>& cells,
-                                     const Pair& pair) {
-  const Steps steps(band, cells, pair);
-  if (steps.extent().length_mm < 2 * kWidestPit_mm) return cells;
-  std::size_t from = 0, to = steps.count();
-  while (from < to && !steps.across(from)) ++from;
-  while (to > from && !steps.across(to - 1)) --to;
-  if (from >= to) return cells;
-  std::vector<CellIndex> out;
-  for (const CellIndex i : cells) {
-    const std::size_t b = *steps.step(band.cells()[i]);
-    if (b >= from && b < to) out.push_back(i);
-  }
-  return out;
-}
-
-// Resin that does not bridge a seam stands in none of its width: where a hollow fills half the way across, what is not
-// proved resin up to the wood on either side belongs to it.
-std::vector<CellIndex> from_wood_to_wood(const Band& band, const ResinLook& look,
-                                         const std::vector<CellIndex>& cells, const Pair& pair) {
-  const Steps steps(band, cells, pair);
-  const double gap_mm = gap_at(band, cells);
-  const int reach = static_cast<int>(std::ceil(kLineShare * gap_mm / Band::kStep_mm));
-  std::set<CellIndex> all(cells.begin(), cells.end());
-  for (const CellIndex i : cells) {
-    const auto b = steps.step(band.cells()[i]);
-    if (!b || !steps.across(*b)) continue;
-    for_near(band, band.cells()[i], reach, [&](CellIndex k) {
-      const CellEvidence& seen = look.cells[k.value];
-      if (band.cells()[k].pair() == pair && steps.step(band.cells()[k]) == b &&
-          (seen.weight < kHardlySeen || seen.log_odds > kProvedResin))
-        all.insert(k);
-    });
-  }
-  return {all.begin(), all.end()};
-}
-
-// Light falls from the resin's to the hollow's over the width of the spot: the edge lies where it is half way. What is
-// hollow beyond doubt reaches a little farther. Of a hollow that is no darker than resin (a wall in light), nothing.
-std::vector<CellIndex> to_half_light(const Band& band, const ResinLook& look,
-                                     const std::vector<CellIndex>& cells) {
-  std::vector<double> shades;
-  for (const CellIndex i : cells) shades.push_back(static_cast<double>(look.cells[i.value].shade));
-  const auto inside = static_cast<float>(core::median(std::move(shades)));
-  if (inside > 1 - kLeastFall) return cells;
-  std::set<CellIndex> in(cells.begin(), cells.end());
-  for (int layer = 0; layer < kEdgeLayers; ++layer) {
-    std::vector<CellIndex> off;
-    for (const CellIndex i : in) {
-      if (look.cells[i.value].shade <= (1 + inside) / 2 || look.cells[i.value].weight < kHardlySeen) continue;
-      bool at_resin = false;
-      for_near(band, band.cells()[i], 1, [&](CellIndex k) {
-        at_resin = at_resin || (in.count(k) == 0 && look.cells[k.value].log_odds < 0);
-      });
-      if (at_resin) off.push_back(i);
-    }
-    for (const CellIndex i : off) in.erase(i);
-  }
-  return in.empty() ? cells : std::vector<CellIndex>(in.begin(), in.end());
-}
-
 // The parts of a joined hollow by seam; what is too little for itself goes to the nearest part.
 std::map<Pair, std::vector<CellIndex>> by_seam(const Band& band, const std::vector<CellIndex>& cells) {
   std::map<Pair, std::vector<CellIndex>> parts;
@@ -308,17 +181,25 @@ std::map<Pair, std::vector<CellIndex>> by_seam(const Band& band, const std::vect
 }  // namespace
 
 std::vector<Patch> find_hollows(const Band& band, const ResinLook& look) {
-  std::vector<Patch> out;
+  std::vector<SeamPart> parts;
   std::size_t group = 0;
   for (const std::vector<CellIndex>& cells : connected(band, look)) {
-    for (auto& [pair, part] : by_seam(band, cells)) {
-      std::vector<CellIndex> kept = without_tails(band, part, pair);
-      if (!is_pit(band, kept, extent_of(band, kept), area_of(band, kept)))
-        kept = to_half_light(band, look, from_wood_to_wood(band, look, kept, pair));
-      Patch p = patch_of(band, look, std::move(kept), pair, group);
-      if (!is_line(band, p)) out.push_back(std::move(p));
-    }
+    for (auto& [pair, part] : by_seam(band, cells))
+      parts.push_back({pair, without_tails(band, part, pair), group, {}});
     ++group;
+  }
+  join_unproved(band, look, parts);
+  std::vector<Patch> out;
+  for (SeamPart& part : parts) {
+    std::vector<CellIndex> kept = std::move(part.cells);
+    if (!is_pit(band, kept, extent_of(band, kept), area_of(band, kept)))
+      kept = to_half_light(band, look, from_wood_to_wood(band, look, kept, part.pair));
+    if (is_line(band, patch_of(band, look, kept, part.pair, part.group))) continue;
+    part.cells = std::move(kept);
+    if (!is_pit(band, part.cells, extent_of(band, part.cells), area_of(band, part.cells)))
+      follow_unproved(band, look, part);
+    out.push_back(patch_of(band, look, std::move(part.cells), part.pair, part.group));
+    out.back().followed_mm2 = area_of(band, part.followed);
   }
   return out;
 }

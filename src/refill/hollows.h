@@ -25,6 +25,7 @@ struct Patch {  // a hollow as cells of the band
   Eigen::Vector3d at{0, 0, 0}, normal{0, 0, 1};
   Eigen::Vector3d along{1, 0, 0};  // unit, of its longest extent
   double length_mm = 0, opening_mm2 = 0;
+  double followed_mm2 = 0;           // of the opening: no photo tells, what lies beside it does
   double certainty = 0;              // mean log of odds of its cells
   double hue_share = 0;              // of what is seen of it: of another hue than resin, the wood of walls
   double shade = 1;                  // median light of its cells over that of plain resin

@@ -21,6 +21,7 @@ constexpr std::size_t kLeastSeen = 60;  // cells for a median that noise does no
 constexpr std::size_t kLeastOwn = 160;  // 10 mm2 of one seam: more than the least hollow that counts
 constexpr int kOwnReach = 3;      // blocks: farther than half the longest hollow, so that resin is among it
 constexpr double kDensest = 0.4;  // of all that is seen
+constexpr float kMirrorsFacing = 0.04f, kTwice = 2;
 
 Vector3f unknown() {
   return Vector3f::Constant(std::numeric_limits<float>::quiet_NaN());
@@ -44,6 +45,10 @@ void sort_by_light(std::vector<Vector3f>& light) {
 }
 
 }  // namespace
+
+float wall_in_resin(const Vector3f& wood, float cosine) {
+  return kTwice * (kMirrorsFacing + (1 - kMirrorsFacing) * std::pow(1 - cosine, 5.0f)) * light_sum(wood);
+}
 
 float light_sum(const Vector3f& light) {
   return light.sum() / 3;

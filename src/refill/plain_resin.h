@@ -20,6 +20,10 @@ using CellsAndViews = std::vector<std::pair<std::size_t, std::size_t>>;  // numb
 // sees the sky under. Deeper ones are darker.
 constexpr float kFloorLight = 0.6f;
 
+// Of the light of wood that resin mirrors, at most: Schlick's approximation for a refractive index of 1.5 (Computer
+// Graphics Forum 13, 1994, p. 233), twice over for what is known of it.
+float wall_in_resin(const Eigen::Vector3f& wood, float cosine);
+
 float light_sum(const Eigen::Vector3f& light);  // mean of the channels
 float bright(const Eigen::Vector3f& codes);     // along the grey axis
 Eigen::Vector3f codes(const Eigen::Vector3f& light);

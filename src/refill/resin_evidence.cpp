@@ -38,6 +38,9 @@ constexpr float kOwnGloss = 0.4f;  // of the light of plain resin, at most
 constexpr float kMostTint =
     1.25f;  // of gloss against white: what is mirrored is sky, wall or paper, not wood
 
+constexpr float kWallFrom = 0.55f;  // of the way from resin's hue to the wood's
+constexpr float kApart = 3;         // standard deviations by which the two hues must differ
+
 struct Sds {
   float dark = kLeastSd, bright = kLeastSd, red_blue = kLeastSd, green = kLeastSd;
 };
@@ -87,6 +90,20 @@ Vector3f nearest_resin(const Vector3f& light, const Vector3f& resin, const Vecto
       shade = s, gloss = g;
   }
   return shade * resin + gloss * tint;
+}
+
+// Whether what is seen is a piece's wall: it has the wood's hue, and more light than resin mirrors of wood. A lamp's
+// image has as much, but the lamp's hue.
+bool is_wall(const Vector3f& light, const Vector3f& as_resin, const Vector3f& resin, const Vector3f& wood,
+             float cosine) {
+  const float seen = light_sum(light);
+  if (seen < light_sum(resin) + wall_in_resin(wood, cosine)) return false;
+  const Vector3f wall = codes(seen / std::max(1e-4f, light_sum(wood)) * wood);
+  if (wall.maxCoeff() >= 255) return false;
+  const auto hue = [](const Vector3f& c) { return Eigen::Vector2f(red_blue(c), green(c)); };
+  const Eigen::Vector2f from = hue(codes(as_resin)), way = hue(wall) - from;
+  const float share = (hue(codes(light)) - from).dot(way) / std::max(1e-4f, way.squaredNorm());
+  return way.norm() > kApart * kLeastSd && share > kWallFrom;
 }
 
 // The wood beside a cell as this photo shows it.
@@ -175,7 +192,13 @@ class Learner {
     const Vector3f seen = codes(light), as_resin = codes(expected);
     d.red_blue = red_blue(seen) - red_blue(as_resin);
     d.green = green(seen) - green(as_resin);
-    d.red_blue_edge = d.green_edge = kHueOfShade * std::abs(bright(seen) - bright(codes(resin)));
+    const auto wall_of = [&](geometry::TileIndex piece) {
+      const Vector3f& c = wood_[piece.value][view.photo.value];
+      return c.allFinite() && !burnt(view.codes) && is_wall(light, expected, resin, lights(c), view.cosine);
+    };
+    // Gloss and shade have a hue that is not quite known; the light of a wall is neither.
+    if (!wall_of(cell.first) && !wall_of(cell.second))
+      d.red_blue_edge = d.green_edge = kHueOfShade * std::abs(bright(seen) - bright(codes(resin)));
     // Where this very seam's resin is plainer, mirroring less, that is what a hollow must be darker than.
     const bool plainer = own_[v].allFinite() && light_sum(own_[v]) < light_sum(resin);
     const Vector3f& own = plainer ? own_[v] : resin;

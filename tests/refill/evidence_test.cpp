@@ -43,7 +43,7 @@ struct Colours {
 };
 constexpr float kGlare = 60;
 
-enum class Shown { resin, glare, dark_floor, walls };
+enum class Shown { resin, glare, dark_floor, walls, walls_over_resin };
 
 // Every cell seen by four photos: resin, but for a stretch of a seam.
 BandViews views_of(const Band& band, const Colours& c, const std::vector<char>& there, Shown what,
@@ -60,6 +60,7 @@ BandViews views_of(const Band& band, const Colours& c, const std::vector<char>& 
       Vector3f codes = c.resin;
       if (there[i] && what == Shown::dark_floor) codes = c.floor;
       if (there[i] && what == Shown::walls) codes = p % 2 == 0 ? c.wood : c.floor;
+      if (there[i] && what == Shown::walls_over_resin && p % 2 == 0) codes = c.wood;
       if (there[i] && what == Shown::glare && p < 2) {
         // A lamp mirrored: the same light added to every channel, in half of the photos.
         for (Eigen::Index k = 0; k < 3; ++k) codes[k] = code_of(light_of(codes[k]) + light_of(kGlare * 2));
@@ -143,6 +144,18 @@ TEST(Evidence, DarkFloorsAndWallsAreHollowsWithTheirArea) {
       EXPECT_EQ(patches[0].kind, HollowKind::slot);
     }
   }
+}
+
+// A shallow floor is as bright as the resin beside it. What else shows the hollow is a wall in the lamp's light: brighter
+// than resin mirrors any wood, and of the wood's hue, which pale wood's light hardly differs by from a warm lamp's.
+TEST(Evidence, AWallInLightIsNoMirroredLamp) {
+  const Colours pale{{50, 49, 49}, {113, 152, 182}, {20, 20, 20}};
+  double area = 0;
+  Eigen::Vector3d at;
+  const std::vector<Patch> patches = found(pale, Shown::walls_over_resin, &area, &at);
+  ASSERT_EQ(patches.size(), 1u);
+  EXPECT_NEAR(patches[0].opening_mm2, area, 0.2 * area);
+  EXPECT_TRUE(found(pale, Shown::glare, &area, &at).empty());
 }
 
 TEST(PlainResin, TheDensestPartIsNeitherHollowNorGlare) {
@@ -281,6 +294,26 @@ TEST(Hollows, EndsLieWhereLightIsHalfWayFromResins) {
   };
   EXPECT_NEAR(opening(0.9f), inner, 0.03 * inner);
   EXPECT_NEAR(opening(0.4f), outer, 0.03 * outer);
+}
+
+TEST(Hollows, PartsAreOneWhereNoResinIsProvedBetweenThem) {
+  const Shell& s = plover();
+  const seams::FitSeam& seam = wide_seam(s.fit);
+  double area = 0, neck = 0;
+  const std::vector<char> all = stretch(*s.band, seam, 7, &area), middle = stretch(*s.band, seam, 2.8, &neck);
+  const auto openings = [&](float log_odds) {
+    ResinLook look = proved_but_for(all, 2);
+    for (std::size_t i = 0; i < all.size(); ++i) {
+      if (middle[i]) look.cells[i].log_odds = log_odds;
+    }
+    std::vector<double> out;
+    for (const Patch& p : find_hollows(*s.band, look)) out.push_back(p.opening_mm2);
+    return out;
+  };
+  const std::vector<double> joined = openings(-0.1f), apart = openings(-1);
+  ASSERT_EQ(joined.size(), 1u);
+  ASSERT_EQ(apart.size(), 2u);
+  EXPECT_NEAR(joined[0], apart[0] + apart[1] + neck, 0.1 * area);
 }
 
 // The band's area by another way: mouth widths along the seams, against cells of that pair away from junctions.
