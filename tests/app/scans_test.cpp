@@ -95,7 +95,9 @@ TEST_P(SharedScan, ShowsWhatIsAskedOfIt) {
         if (tight) {
           EXPECT_NE(m["verdict"], "clear") << t["tiles"];
         }
-        clear_called_tight += !tight && m["verdict"] == "too tight" ? 1 : 0;
+        // Shut behind its mouth a seam is named by the likelier fault.
+        clear_called_tight +=
+            !tight && t["clearance_mm"] >= truth_["smallest_fill"] && m["verdict"] == "too tight" ? 1 : 0;
       });
   const auto seen = static_cast<double>(u95.size());
   EXPECT_GE(seen, GetParam().seen_share * scored);
