@@ -108,8 +108,8 @@ class Laws : public testing::Test {
   }
 
   // The same seams; widths `scale` times as wide but for a small part of what the program itself calls
-  // uncertain (photos are read a little differently; in pictures as coarse as these one or two edges may be), and
-  // no verdict turned round.
+  // uncertain, which itself stays as it is (photos are read a little differently; in pictures as coarse as these one or
+  // two edges may be, and whether few photos show an edge or another line is a matter of odds), and no verdict turned round.
   static void same_seams(const json& other, double scale) {
     const std::map<Pair, json> want = seams_of(fit()), got = seams_of(other);
     ASSERT_EQ(got.size(), want.size());
@@ -125,8 +125,9 @@ class Laws : public testing::Test {
       const double w = s["narrowest_mm"], u95 = s["u95_mm"],
                    change = g["narrowest_mm"].get<double>() / scale - w;
       EXPECT_LE(std::abs(change), 0.6 * u95) << name;
-      differently += std::abs(change) > 0.25 * u95 ? 1 : 0;
-      EXPECT_NEAR(g["u95_mm"].get<double>() / scale, u95, 0.35 * u95) << name;
+      const double u95_change = std::abs(g["u95_mm"].get<double>() / scale - u95);
+      EXPECT_LE(u95_change, 0.6 * u95) << name;
+      differently += std::abs(change) > 0.25 * u95 || u95_change > 0.35 * u95 ? 1 : 0;
       EXPECT_FALSE(s["verdict"] == "clear" && g["verdict"] == "too tight") << name;
       EXPECT_FALSE(s["verdict"] == "too tight" && g["verdict"] == "clear") << name;
       sizes.push_back(std::abs(change));
