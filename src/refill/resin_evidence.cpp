@@ -192,9 +192,9 @@ class Learner {
     const Vector3f seen = codes(light), as_resin = codes(expected);
     d.red_blue = red_blue(seen) - red_blue(as_resin);
     d.green = green(seen) - green(as_resin);
-    const auto wall_of = [&](geometry::TileIndex piece) {
+    const auto wall_of = [&, &lit = light](geometry::TileIndex piece) {
       const Vector3f& c = wood_[piece.value][view.photo.value];
-      return c.allFinite() && !burnt(view.codes) && is_wall(light, expected, resin, lights(c), view.cosine);
+      return c.allFinite() && !burnt(view.codes) && is_wall(lit, expected, resin, lights(c), view.cosine);
     };
     // Gloss and shade have a hue that is not quite known; the light of a wall is neither.
     if (!wall_of(cell.first) && !wall_of(cell.second))
