@@ -72,18 +72,14 @@ ArrisNormal prior_equations(const ArrisUnknowns& u, const HeightPrior& prior, co
   return out;
 }
 
-double residual(const ArrisUnknowns::Row& row, double offset_mm, const VectorXd& x) {
-  for (int k = 0; k < ArrisUnknowns::kTerms; ++k) offset_mm -= row.value[k] * x[row.index[k]];
-  return offset_mm;
-}
-
 // Sizes of the residuals become weights; their robust scale is returned, from the views that see a contour.
 double reweight(const std::vector<ArrisUnknowns::Row>& rows, const VectorXd& x,
                 std::vector<ArrisObservation>& observations) {
   std::vector<double> contour, all;
   for (std::size_t i = 0; i < rows.size(); ++i) {
     ArrisObservation& o = observations[i];
-    o.weight = std::abs(residual(rows[i], o.offset_mm, x)) / o.sd_mm;  // for now the size itself
+    o.weight =
+        std::abs(ArrisUnknowns::residual(rows[i], o.offset_mm, x)) / o.sd_mm;  // for now the size itself
     all.push_back(o.weight);
     if (o.slope < 0) contour.push_back(o.weight);
   }

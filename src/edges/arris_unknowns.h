@@ -77,10 +77,12 @@ class ArrisUnknowns {
              o.shade_mm * n.y(), rim ? -corner.height_mm : 0.0}};
   }
   double residual(const ArrisObservation& o, const Eigen::VectorXd& x) const {
-    const Row r = row(o);
-    double sum = o.offset_mm;
-    for (int k = 0; k < kTerms; ++k) sum -= r.value[k] * x[r.index[k]];
-    return sum;
+    return residual(row(o), o.offset_mm, x);
+  }
+  // With the row at hand.
+  static double residual(const Row& row, double offset_mm, const Eigen::VectorXd& x) {
+    for (int k = 0; k < kTerms; ++k) offset_mm -= row.value[k] * x[row.index[k]];
+    return offset_mm;
   }
   double higher(std::size_t point, const Eigen::VectorXd& x) const {
     const Between k = knots_about(point);

@@ -242,16 +242,23 @@ std::vector<SideMessages> messages_of(const std::vector<StretchLikelihood>& all,
   return out;
 }
 
-// Log likelihood of all sides together.
-double log_likelihood(const std::vector<SideMessages>& sides, double piece_deg, double side_deg) {
+// What every side says of its piece: its stretches may all have gone astray, and it may differ from the piece.
+std::vector<Density> to_pieces(const std::vector<SideMessages>& sides, double side_deg) {
+  std::vector<Density> out;
+  for (const SideMessages& s : sides) out.push_back(smeared(with_astray(s.together), side_deg));
+  return out;
+}
+
+// Log likelihood of all sides together. `to_piece`: of every side.
+double log_likelihood(const std::vector<SideMessages>& sides, const std::vector<Density>& to_piece,
+                      double piece_deg) {
   const Density prior = normal_density(piece_deg);
   double out = 0;
   for (std::size_t i = 0; i < sides.size();) {
     Density p = prior;
     for (const std::size_t piece = sides[i].piece; i < sides.size() && sides[i].piece == piece; ++i) {
       out += sides[i].log_evidence;
-      const Density message = smeared(with_astray(sides[i].together), side_deg);
-      for (std::size_t k = 0; k < p.size(); ++k) p[k] *= message[k] * kBevels;
+      for (std::size_t k = 0; k < p.size(); ++k) p[k] *= to_piece[i][k] * kBevels;
     }
     double sum = 0;
     for (const double x : p) sum += x;
@@ -271,8 +278,9 @@ Spread learnt_spread(const std::vector<StretchLikelihood>& all) {
   for (const double waver : {0.1, 0.5, part, kPlannedBevelSd_deg, 2.0}) {
     const std::vector<SideMessages> sides = messages_of(all, waver);
     for (const double side : {0.25, 0.5, part, kPlannedBevelSd_deg}) {
+      const std::vector<Density> to_piece = to_pieces(sides, side);
       for (const double piece : {0.5, part, kPlannedBevelSd_deg, 2.0}) {
-        const double x = log_likelihood(sides, piece, side);
+        const double x = log_likelihood(sides, to_piece, piece);
         if (x > most) most = x, best = {piece, side, waver};
       }
     }
@@ -339,8 +347,7 @@ geometry::IndexedVector<geometry::TileIndex, std::vector<SideSlope>> wall_slopes
   const std::vector<StretchLikelihood> all = all_likelihoods(sides, planned_deg, depth);
   const Spread spread = learnt_spread(all);
   const std::vector<SideMessages> seen = messages_of(all, spread.waver);
-  std::vector<Density> to_piece;
-  for (const SideMessages& s : seen) to_piece.push_back(smeared(with_astray(s.together), spread.side));
+  const std::vector<Density> to_piece = to_pieces(seen, spread.side);
   geometry::IndexedVector<geometry::TileIndex, std::vector<SideSlope>> out(sides.size());
   for (std::size_t t = 0; t < sides.size(); ++t) {
     const std::vector<WallSide>& of_piece = sides[geometry::TileIndex(t)];
