@@ -18,6 +18,14 @@ constexpr double kLocalisation = 0.15;
 // a fifth less of the whole.
 constexpr double kMaxWidth = 1200;
 
+// RootSIFT: the Hellinger kernel on the histograms.
+void hellinger(const uchar* histogram, int bins, float* root) {
+  int total = 0;
+  for (int k = 0; k < bins; ++k) total += histogram[k];
+  const float share = static_cast<float>(1 / (total + 1e-12));
+  for (int k = 0; k < bins; ++k) root[k] = std::sqrt(static_cast<float>(histogram[k]) * share);
+}
+
 }  // namespace
 
 Features find_features(const cv::Mat& grey, const cv::Mat& mask, int most) {
@@ -44,24 +52,37 @@ Features find_features(const cv::Mat& grey, const cv::Mat& mask, int most) {
   return out;
 }
 
-Features features_in(const Features& found, const cv::Mat& mask) {
-  Features out;
+std::vector<std::size_t> inside(const Features& features, const cv::Mat& mask) {
+  std::vector<std::size_t> out;
   const cv::Rect frame({0, 0}, mask.size());
-  for (std::size_t i = 0; i < found.pixel.size(); ++i) {
-    const Eigen::Vector2d& p = found.pixel[i];
+  for (std::size_t i = 0; i < features.pixel.size(); ++i) {
+    const Eigen::Vector2d& p = features.pixel[i];
     const cv::Point at(static_cast<int>(std::lround(p.x())), static_cast<int>(std::lround(p.y())));
-    if (!frame.contains(at) || mask.at<uchar>(at) == 0) continue;
-    out.pixel.push_back(p);
-    out.sd_px.push_back(found.sd_px[i]);
-    out.strength.push_back(found.strength[i]);
-    // RootSIFT: the Hellinger kernel on the histograms.
-    cv::Mat row;
-    found.descriptors.row(static_cast<int>(i)).convertTo(row, CV_32F);
-    row /= cv::norm(row, cv::NORM_L1) + 1e-12;
-    cv::sqrt(row, row);
-    out.descriptors.push_back(row);
+    if (frame.contains(at) && mask.at<uchar>(at) != 0) out.push_back(i);
   }
   return out;
+}
+
+Features chosen(const Features& features, const std::vector<std::size_t>& which) {
+  Features out;
+  const int rows = static_cast<int>(which.size());
+  out.descriptors.create(rows, features.descriptors.cols, features.descriptors.type());
+  for (int k = 0; k < rows; ++k) {
+    const std::size_t i = which[static_cast<std::size_t>(k)];
+    features.descriptors.row(static_cast<int>(i)).copyTo(out.descriptors.row(k));
+    out.pixel.push_back(features.pixel[i]);
+    out.sd_px.push_back(features.sd_px[i]);
+    out.strength.push_back(features.strength[i]);
+  }
+  return out;
+}
+
+Features ready_to_compare(Features found) {
+  const cv::Mat histograms = found.descriptors;
+  found.descriptors = cv::Mat(histograms.rows, histograms.cols, CV_32F);
+  for (int k = 0; k < histograms.rows; ++k)
+    hellinger(histograms.ptr<uchar>(k), histograms.cols, found.descriptors.ptr<float>(k));
+  return found;
 }
 
 Features strongest(const Features& features, int most) {
@@ -73,14 +94,7 @@ Features strongest(const Features& features, int most) {
                    [&](std::size_t a, std::size_t b) { return features.strength[a] > features.strength[b]; });
   order.resize(count);
   std::sort(order.begin(), order.end());
-  Features out;
-  for (const std::size_t i : order) {
-    out.pixel.push_back(features.pixel[i]);
-    out.sd_px.push_back(features.sd_px[i]);
-    out.strength.push_back(features.strength[i]);
-    out.descriptors.push_back(features.descriptors.row(static_cast<int>(i)));
-  }
-  return out;
+  return chosen(features, order);
 }
 
 }  // namespace interstice::scan

@@ -19,8 +19,14 @@ struct Features {
 // pixel. The positions carry no systematic shift (SIFT of this library returns +0.25 px at every scale).
 Features find_features(const cv::Mat& grey, const cv::Mat& mask, int most);
 
-// Of features as found, those inside `mask`, ready to be compared.
-Features features_in(const Features& found, const cv::Mat& mask);
+// Numbers of the features inside a mask of the whole photo.
+std::vector<std::size_t> inside(const Features& features, const cv::Mat& mask);
+
+// Those of these numbers.
+Features chosen(const Features& features, const std::vector<std::size_t>& which);
+
+// Features as found, made ready to be compared.
+Features ready_to_compare(Features found);
 
 // The `most` strongest, in their order.
 Features strongest(const Features& features, int most);

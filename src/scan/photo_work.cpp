@@ -25,9 +25,10 @@ using Eigen::Vector3d;
 
 namespace {
 
-// The form's middle is looked at, about a third of the searched radius above the bench; a hand's aim is off by a seventh
-// of it. Where it is off by more, the features are looked for again once it is known where the form stands.
-constexpr double kAimHeight = 0.3, kAimSlack = 1.15;
+constexpr double kSearchedHeights = 1.1;  // of the form's height with its pieces
+// The middle of the form is looked at, half as high as what is searched; a hand's aim is off by a tenth of it. Where it
+// is off by more, the features are looked for again once it is known where the form stands.
+constexpr double kAimHeight = 0.5 / kSearchedHeights, kAimSlack = 1.1;
 constexpr int kMostFeatures = 14000;  // twice as many as are tied: the cards' own corners are among them
 
 std::string digest_of(const std::filesystem::path& photo) {
@@ -53,7 +54,7 @@ std::string exact(const camera::Lens& lens, const SearchSpace& space) {
 SearchSpace search_space(const plan::Plan& plan) {
   const double reach = plan.profile.points().back().x() + plan.tile_thickness_mm;
   const double height = plan.profile.points().front().y() + plan.tile_thickness_mm;
-  return {1.35 * reach, 1.1 * height};
+  return {1.35 * reach, kSearchedHeights * height};
 }
 
 cv::Mat cylinder_mask(const camera::Lens& lens, const Isometry3d& camera_T_level, const Vector2d& aim_mm,
@@ -73,6 +74,17 @@ cv::Mat cylinder_mask(const camera::Lens& lens, const Isometry3d& camera_T_level
   cv::convexHull(points, hull);
   cv::fillConvexPoly(mask, hull, 255);
   return mask;
+}
+
+void leave_out_sheet(const camera::Lens& lens, const Isometry3d& camera_T_card, cv::Mat& mask) {
+  std::vector<cv::Point> sheet;
+  for (const auto& [sx, sy] : {std::pair{-1, -1}, {1, -1}, {1, 1}, {-1, 1}}) {
+    const Vector2d uv = lens.project(
+        camera_T_card * Vector3d(sx * camera::kSheetWidthMm / 2, sy * camera::kSheetHeightMm / 2, 0));
+    if (!uv.allFinite()) return;
+    sheet.emplace_back(static_cast<int>(uv.x()), static_cast<int>(uv.y()));
+  }
+  cv::fillConvexPoly(mask, sheet, 0);
 }
 
 PhotoWork::PhotoWork(camera::PhotoInfo info, camera::Lens start, const core::KeptWork* kept)
@@ -114,20 +126,25 @@ std::vector<camera::CardView> PhotoWork::cards(camera::PhotoStore& store) const 
 }
 
 cv::Mat PhotoWork::region(const std::vector<camera::CardView>& cards, const SearchSpace& space) const {
+  std::vector<CardPose> sheets;
   std::optional<CardPose> best;
   for (const camera::CardView& card : cards) {
     const auto pose = card_pose(start_, card, 1.0);
-    if (pose && (!best || pose->cost() < best->cost())) best = pose;
+    if (!pose) continue;
+    sheets.push_back(*pose);
+    if (!best || pose->cost() < best->cost()) best = pose;
   }
   const cv::Mat everywhere(info_.height, info_.width, CV_8U, cv::Scalar(255));
   if (!best) return everywhere;
   const Isometry3d card_T_camera = best->camera_T_card.inverse();
   const Vector3d from = card_T_camera.translation(), axis = card_T_camera.linear().col(2);
-  const double down = (from.z() - kAimHeight * space.radius_mm) / -axis.z();
+  const double down = (from.z() - kAimHeight * space.height_mm) / -axis.z();
   if (!(down > 0) || down * axis.head<2>().norm() > 20 * space.radius_mm) return everywhere;
   const Vector2d aim = (from + down * axis).head<2>();
-  return cylinder_mask(start_, best->camera_T_card, aim,
-                       {kAimSlack * space.radius_mm, kAimSlack * space.height_mm});
+  cv::Mat mask = cylinder_mask(start_, best->camera_T_card, aim,
+                               {kAimSlack * space.radius_mm, kAimSlack * space.height_mm});
+  for (const CardPose& sheet : sheets) leave_out_sheet(start_, sheet.camera_T_card, mask);
+  return mask;
 }
 
 Features PhotoWork::features(const cv::Mat& region, const std::vector<camera::CardView>& cards,

@@ -33,6 +33,10 @@ SearchSpace search_space(const plan::Plan& plan);
 cv::Mat cylinder_mask(const camera::Lens& lens, const Eigen::Isometry3d& camera_T_level,
                       const Eigen::Vector2d& aim_mm, const SearchSpace& space);
 
+// Takes a card's sheet of paper, as a photo shows it, out of a mask of the photo; nothing where it reaches behind
+// the camera.
+void leave_out_sheet(const camera::Lens& lens, const Eigen::Isometry3d& camera_T_card, cv::Mat& mask);
+
 // A photo whose work is asked for. `kept` may be null: then nothing is looked up and nothing kept.
 class PhotoWork {
  public:
@@ -45,7 +49,7 @@ class PhotoWork {
   std::vector<camera::CardView> cards(camera::PhotoStore& store) const;
 
   // Where this photo by itself shows the space: round the point its axis meets, seen by its best card, with room
-  // for an aim that is off. All of the photo when no card tells.
+  // for an aim that is off, less its cards' sheets. All of the photo when no card tells.
   cv::Mat region(const std::vector<camera::CardView>& cards, const SearchSpace& space) const;
 
   // As find_features() inside region(), which is given. Throws PhotoError.

@@ -48,15 +48,24 @@ std::vector<Rays> rays_of(const std::vector<TiePhoto>& photos) {
   return out;
 }
 
-// Distance of a pixel of b from the epipolar line of a's ray, by projecting two points of the ray.
-double epipolar_px(const TiePhoto& b, const Vector3d& centre_a, const Vector3d& ray_a, double depth,
-                   const Vector2d& pixel_b) {
-  const Vector2d p = b.lens.project(b.camera_T_bench * (centre_a + 0.9 * depth * ray_a));
-  const Vector2d q = b.lens.project(b.camera_T_bench * (centre_a + 1.1 * depth * ray_a));
-  const Vector2d d = q - p;
-  if (!d.allFinite() || d.norm() < 1e-9) return std::numeric_limits<double>::infinity();
-  return std::abs(d.x() * (pixel_b - p).y() - d.y() * (pixel_b - p).x()) / d.norm();
-}
+// The epipolar line of a's ray in b's photo near a depth, by projecting two points of the ray.
+class EpipolarLine {
+ public:
+  EpipolarLine(const TiePhoto& b, const Vector3d& centre_a, const Vector3d& ray_a, double depth)
+      : p_(b.lens.project(b.camera_T_bench * (centre_a + 0.9 * depth * ray_a))),
+        d_(b.lens.project(b.camera_T_bench * (centre_a + 1.1 * depth * ray_a)) - p_),
+        length_(d_.norm()) {}
+
+  // Of a pixel of b.
+  double distance_px(const Vector2d& pixel_b) const {
+    if (!d_.allFinite() || length_ < 1e-9) return std::numeric_limits<double>::infinity();
+    return std::abs(d_.x() * (pixel_b - p_).y() - d_.y() * (pixel_b - p_).x()) / length_;
+  }
+
+ private:
+  Vector2d p_, d_;
+  double length_;
+};
 
 double angle_between(const Vector3d& a, const Vector3d& b) {
   return std::acos(std::clamp(a.normalized().dot(b.normalized()), -1.0, 1.0));
@@ -156,6 +165,7 @@ std::vector<Match> match_pair(const TiePhoto& a, const TiePhoto& b, const Rays& 
   for (std::size_t i = 0; i < ka.size(); ++i) {
     if (!ka[i].uv.allFinite()) continue;
     const double depth = (bench_T_bowl * ka[i].p - ra.centre).norm();
+    const EpipolarLine line(b, ra.centre, ra.ray[i], depth);
     const auto [cu, cv] = cells_b.cell_of(ka[i].uv);
     for (int du = -1; du <= 1; ++du) {
       for (int dv = -1; dv <= 1; ++dv) {
@@ -163,7 +173,7 @@ std::vector<Match> match_pair(const TiePhoto& a, const TiePhoto& b, const Rays& 
         if (cell == cells_b.at.end()) continue;
         for (const std::size_t j : cell->second) {
           if ((kb[j].uv - ka[i].uv).norm() > kMeet_mm) continue;
-          if (epipolar_px(b, ra.centre, ra.ray[i], depth, b.features.pixel[j]) > kEpipolar_px) continue;
+          if (line.distance_px(b.features.pixel[j]) > kEpipolar_px) continue;
           const float d = descriptor_distance(a.features.descriptors, i, b.features.descriptors, j);
           best_a[i].offer(j, d);
           best_b[j].offer(i, d);

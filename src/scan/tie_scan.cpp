@@ -38,17 +38,8 @@ constexpr const char* kUnsettled =
 cv::Mat search_mask(const camera::Lens& lens, const Isometry3d& camera_T_bench, const CardScan& cards,
                     const SearchSpace& space) {
   cv::Mat mask = cylinder_mask(lens, camera_T_bench * cards.level_T_bench.inverse(), cards.aim_mm, space);
-  for (const Isometry3d& card : cards.solution.poses.bundle.bench_T_card) {
-    std::vector<cv::Point> sheet;
-    for (const auto& [sx, sy] : {std::pair{-1, -1}, {1, -1}, {1, 1}, {-1, 1}}) {
-      const Vector2d uv =
-          lens.project(camera_T_bench *
-                       (card * Vector3d(sx * camera::kSheetWidthMm / 2, sy * camera::kSheetHeightMm / 2, 0)));
-      if (!uv.allFinite()) break;
-      sheet.emplace_back(static_cast<int>(uv.x()), static_cast<int>(uv.y()));
-    }
-    if (sheet.size() == 4) cv::fillConvexPoly(mask, sheet, 0);
-  }
+  for (const Isometry3d& card : cards.solution.poses.bundle.bench_T_card)
+    leave_out_sheet(lens, camera_T_bench * card, mask);
   return mask;
 }
 
@@ -63,7 +54,8 @@ std::vector<TiePhoto> photos_with_features(const CardScan& cards, const SearchSp
     photo.lens = lens_of_photo(bundle, geometry::PhotoIndex(i));
     photo.camera_T_bench = bundle.camera_T_bench[geometry::PhotoIndex(i)];
     const cv::Mat mask = search_mask(photo.lens, photo.camera_T_bench, cards, space);
-    photo.features = strongest(features_in(find(i, mask), mask), kAllFeatures);
+    const Features found = find(i, mask);
+    photo.features = ready_to_compare(strongest(chosen(found, inside(found, mask)), kAllFeatures));
   });
   return photos;
 }
@@ -216,18 +208,7 @@ std::vector<TiePhoto> features_within(const CardScan& cards, const std::vector<T
   std::vector<TiePhoto> out;
   for (const TiePhoto& photo : photos) {
     const cv::Mat mask = search_mask(photo.lens, photo.camera_T_bench, cards, space);
-    const cv::Rect frame({0, 0}, mask.size());
-    TiePhoto kept{photo.lens, photo.camera_T_bench, {}};
-    for (std::size_t i = 0; i < photo.features.pixel.size(); ++i) {
-      const Vector2d& p = photo.features.pixel[i];
-      const cv::Point at(static_cast<int>(std::lround(p.x())), static_cast<int>(std::lround(p.y())));
-      if (!frame.contains(at) || mask.at<uchar>(at) == 0) continue;
-      kept.features.pixel.push_back(p);
-      kept.features.sd_px.push_back(photo.features.sd_px[i]);
-      kept.features.strength.push_back(photo.features.strength[i]);
-      kept.features.descriptors.push_back(photo.features.descriptors.row(static_cast<int>(i)));
-    }
-    out.push_back(std::move(kept));
+    out.push_back({photo.lens, photo.camera_T_bench, chosen(photo.features, inside(photo.features, mask))});
   }
   return out;
 }
