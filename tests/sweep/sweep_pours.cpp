@@ -39,13 +39,14 @@ int main(int argc, char** argv) {
   sweep::Programs programs;
   std::string out;
   std::vector<std::string> only;
-  int seeds = 2;
+  int seeds = 2, first = 1;
   app.add_option("--interstice", programs.interstice, "The program")->required()->check(CLI::ExistingFile);
   app.add_option("--work", programs.work, "Folder for scans and results; kept, so that a sweep can go on")
       ->required();
   app.add_option("--out", out, "Folder for refill-accuracy.md")->required();
   app.add_option("--only", only, "Only scenes whose names begin so");
   app.add_option("--seeds", seeds, "Shells a scene")->check(CLI::Range(1, 100));
+  app.add_option("--first", first, "The first of them")->check(CLI::Range(1, 1000));
   app.add_option("--threads", programs.threads, "Of the renderer and the program")->check(CLI::Range(1, 64));
   app.add_flag("--again", programs.again, "Look again into what has been poured, for a changed program");
   CLI11_PARSE(app, argc, argv);
@@ -60,7 +61,7 @@ int main(int argc, char** argv) {
           }))
         continue;
       std::vector<sweep::PourScore> runs;
-      for (int seed = 1; seed <= seeds; ++seed) {
+      for (int seed = first; seed < first + seeds; ++seed) {
         runs.push_back(sweep::run_pour(programs, point, seed, lens));
         tell(point.label + ", shell " + std::to_string(seed), runs.back());
       }
