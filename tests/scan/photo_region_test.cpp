@@ -66,8 +66,7 @@ TEST(PhotoRegion, CardsAreNotSearched) {
   const Shot shot(50, kHeight_mm / 2);
   const cv::Mat region = shot.region();
   for (int k = 0; k < camera::kCornersPerCard; ++k) {
-    const Vector2d q =
-        shot.lens.project(shot.camera_T_bench * (shot.bench_T_card * camera::card_point(k)));
+    const Vector2d q = shot.lens.project(shot.camera_T_bench * (shot.bench_T_card * camera::card_point(k)));
     if (!shot.lens.in_frame(q, 5)) continue;
     EXPECT_EQ(region.at<uchar>(static_cast<int>(q.y()), static_cast<int>(q.x())), 0) << k;
   }
