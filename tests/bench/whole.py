@@ -243,9 +243,9 @@ def against_baseline(bench, ready=None):
 
 INTRODUCTION = """# Speed
 
-Written by `tests/bench/whole.py`; every ratio is between figures measured side by side, on 2 cores. CPU is that of
-whole processes, all threads together. The floor is the CPU needed to decode every photo once in colour and to read every pixel once:
-nothing that looks at the photos can cost less.
+Written by `tests/bench/whole.py`; every ratio is between figures measured side by side, on 2 cores; parts may come from
+different runs (`--only`). CPU is that of whole processes, all threads together. The floor is the CPU needed to decode every
+photo once in colour and to read every pixel once: nothing that looks at the photos can cost less.
 """
 FLOOR = """
 What the rest is: finding the form is SIFT over every photo at twelve hundred pixels or less; a neighbour's
