@@ -26,6 +26,21 @@ void hellinger(const uchar* histogram, int bins, float* root) {
   for (int k = 0; k < bins; ++k) root[k] = std::sqrt(static_cast<float>(histogram[k]) * share);
 }
 
+// Those of these numbers.
+Features chosen(const Features& features, const std::vector<std::size_t>& which) {
+  Features out;
+  const int rows = static_cast<int>(which.size());
+  out.descriptors.create(rows, features.descriptors.cols, features.descriptors.type());
+  for (int k = 0; k < rows; ++k) {
+    const std::size_t i = which[static_cast<std::size_t>(k)];
+    features.descriptors.row(static_cast<int>(i)).copyTo(out.descriptors.row(k));
+    out.pixel.push_back(features.pixel[i]);
+    out.sd_px.push_back(features.sd_px[i]);
+    out.strength.push_back(features.strength[i]);
+  }
+  return out;
+}
+
 }  // namespace
 
 Features find_features(const cv::Mat& grey, const cv::Mat& mask, int most) {
@@ -52,29 +67,15 @@ Features find_features(const cv::Mat& grey, const cv::Mat& mask, int most) {
   return out;
 }
 
-std::vector<std::size_t> inside(const Features& features, const cv::Mat& mask) {
-  std::vector<std::size_t> out;
+Features inside(const Features& features, const cv::Mat& mask) {
+  std::vector<std::size_t> which;
   const cv::Rect frame({0, 0}, mask.size());
   for (std::size_t i = 0; i < features.pixel.size(); ++i) {
     const Eigen::Vector2d& p = features.pixel[i];
     const cv::Point at(static_cast<int>(std::lround(p.x())), static_cast<int>(std::lround(p.y())));
-    if (frame.contains(at) && mask.at<uchar>(at) != 0) out.push_back(i);
+    if (frame.contains(at) && mask.at<uchar>(at) != 0) which.push_back(i);
   }
-  return out;
-}
-
-Features chosen(const Features& features, const std::vector<std::size_t>& which) {
-  Features out;
-  const int rows = static_cast<int>(which.size());
-  out.descriptors.create(rows, features.descriptors.cols, features.descriptors.type());
-  for (int k = 0; k < rows; ++k) {
-    const std::size_t i = which[static_cast<std::size_t>(k)];
-    features.descriptors.row(static_cast<int>(i)).copyTo(out.descriptors.row(k));
-    out.pixel.push_back(features.pixel[i]);
-    out.sd_px.push_back(features.sd_px[i]);
-    out.strength.push_back(features.strength[i]);
-  }
-  return out;
+  return chosen(features, which);
 }
 
 Features ready_to_compare(Features found) {

@@ -19,11 +19,8 @@ struct Features {
 // pixel. The positions carry no systematic shift (SIFT of this library returns +0.25 px at every scale).
 Features find_features(const cv::Mat& grey, const cv::Mat& mask, int most);
 
-// Numbers of the features inside a mask of the whole photo.
-std::vector<std::size_t> inside(const Features& features, const cv::Mat& mask);
-
-// Those of these numbers.
-Features chosen(const Features& features, const std::vector<std::size_t>& which);
+// Those inside a mask of the whole photo.
+Features inside(const Features& features, const cv::Mat& mask);
 
 // Features as found, made ready to be compared.
 Features ready_to_compare(Features found);

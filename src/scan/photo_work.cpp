@@ -26,10 +26,10 @@ using Eigen::Vector3d;
 namespace {
 
 constexpr double kSearchedHeights = 1.1;  // of the form's height with its pieces
-// The middle of the form is looked at, half as high as what is searched; a hand's aim is off by a tenth of it. Where it
-// is off by more, the features are looked for again once it is known where the form stands.
+// The middle of the form's height is looked at; a hand's aim is off by a tenth of what is searched. Where it is off by
+// more, the features are looked for again once it is known where the form stands.
 constexpr double kAimHeight = 0.5 / kSearchedHeights, kAimSlack = 1.1;
-constexpr int kMostFeatures = 14000;  // twice as many as are tied: the cards' own corners are among them
+constexpr int kMostFeatures = 14000;  // twice as many as are tied: more is searched than will be asked for
 
 std::string digest_of(const std::filesystem::path& photo) {
   try {

@@ -54,8 +54,7 @@ std::vector<TiePhoto> photos_with_features(const CardScan& cards, const SearchSp
     photo.lens = lens_of_photo(bundle, geometry::PhotoIndex(i));
     photo.camera_T_bench = bundle.camera_T_bench[geometry::PhotoIndex(i)];
     const cv::Mat mask = search_mask(photo.lens, photo.camera_T_bench, cards, space);
-    const Features found = find(i, mask);
-    photo.features = ready_to_compare(strongest(chosen(found, inside(found, mask)), kAllFeatures));
+    photo.features = ready_to_compare(strongest(inside(find(i, mask), mask), kAllFeatures));
   });
   return photos;
 }
@@ -208,7 +207,7 @@ std::vector<TiePhoto> features_within(const CardScan& cards, const std::vector<T
   std::vector<TiePhoto> out;
   for (const TiePhoto& photo : photos) {
     const cv::Mat mask = search_mask(photo.lens, photo.camera_T_bench, cards, space);
-    out.push_back({photo.lens, photo.camera_T_bench, chosen(photo.features, inside(photo.features, mask))});
+    out.push_back({photo.lens, photo.camera_T_bench, inside(photo.features, mask)});
   }
   return out;
 }
