@@ -143,7 +143,7 @@ bool CorrectionModel::least_with(const Fewest& fewest, const std::vector<PieceIn
     const auto least = part.program.minimise(part.work, {.absolute_gap = 0.01,
                                                          .relative_gap = 0.02,
                                                          .max_nodes = nodes_for(part.program),
-                                                         .heuristics = false});
+                                                         .root = MixedProgram::Limits::Root::nodes_alone});
     if (!least.feasible) return false;
     read(part, least.values, out);
     if (!activate_missed(part, at, least.values)) return true;
@@ -159,8 +159,9 @@ CorrectionModel::Fewest CorrectionModel::fewest_of(const std::vector<PieceIndex>
   for (const auto& [variable, weight] : part.lost)
     first.emplace_back(variable, weight * static_cast<double>(pieces.size() + 1));
   // Whole numbers throughout: within one of the bound is the optimum.
-  const auto found = part.program.minimise(
-      first, {.absolute_gap = 0.99, .max_nodes = nodes_for(part.program), .heuristics = false});
+  const auto found = part.program.minimise(first, {.absolute_gap = 0.99,
+                                                   .max_nodes = nodes_for(part.program),
+                                                   .root = MixedProgram::Limits::Root::nodes_alone});
   Fewest out{found.feasible, found.proved, {}, {}};
   missed = false;
   if (!found.feasible) return out;

@@ -12,7 +12,8 @@ MixedProgram::Limits work_limits(const MixedProgram& program) {
   constexpr int kWork = 100000;  // nodes times rows
   return {.absolute_gap = 0.1,
           .relative_gap = 0.03,
-          .max_nodes = std::clamp(kWork / std::max(1, program.row_count()), 10, 1000)};
+          .max_nodes = std::clamp(kWork / std::max(1, program.row_count()), 10, 1000),
+          .root = MixedProgram::Limits::Root::cheap};
 }
 constexpr double kNoMove = 0.02;
 constexpr double kNoSand = 0.05;     // less than the tenths would show

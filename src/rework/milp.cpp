@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <initializer_list>
 #include <memory>
 #include <stdexcept>
 #include <string>
@@ -67,10 +68,12 @@ void set_limits(Cbc_Model* model, const MixedProgram::Limits& limits) {
   Cbc_setParameter(model, "threads", "0");
   Cbc_setParameter(model, "randomCbcSeed", "1");
   Cbc_setParameter(model, "maxNodes", std::to_string(limits.max_nodes).c_str());
-  if (!limits.heuristics) {
-    Cbc_setParameter(model, "heuristicsOnOff", "off");
-    Cbc_setParameter(model, "preprocess", "off");
-  }
+  using Root = MixedProgram::Limits::Root;
+  const auto turn_off = [&](std::initializer_list<const char*> parts) {
+    for (const char* part : parts) Cbc_setParameter(model, part, "off");
+  };
+  if (limits.root == Root::cheap) turn_off({"feasibilityPump", "cutsOnOff"});
+  if (limits.root == Root::nodes_alone) turn_off({"heuristicsOnOff", "preprocess"});
   Cbc_setAllowableGap(model, limits.absolute_gap);
   Cbc_setAllowableFractionGap(model, limits.relative_gap);
 }
@@ -95,9 +98,9 @@ void MixedProgram::set_bounds(int variable, double low, double high) {
 
 MixedProgram::Solution MixedProgram::minimise(const Terms& objective, const Limits& limits) const {
   const Solution found = solve(objective, limits);
-  if (found.feasible || found.proved || limits.heuristics) return found;
+  if (found.feasible || found.proved || limits.root == Limits::Root::all) return found;
   Limits all = limits;
-  all.heuristics = true;
+  all.root = Limits::Root::all;
   return solve(objective, all);
 }
 

@@ -29,10 +29,10 @@ class MixedProgram {
     double absolute_gap = 1e-6;  // a solution this near the bound is good enough
     double relative_gap = 0;
     int max_nodes = 20000;
-    // Cbc's own search for first solutions and its rewriting of the program. For large programs with bounds
-    // that are good from the start the nodes alone are two to three times as fast, with the same result;
-    // found no solution, they are used after all.
-    bool heuristics = true;
+    // How much Cbc does before it branches. Rounding, diving and its rewriting of the program are cheap; the
+    // feasibility pump and cuts pay only where the linear relaxation is far from whole. For large programs with
+    // bounds that are good from the start the nodes alone are faster still; found no solution, all is used after all.
+    enum class Root { all, cheap, nodes_alone } root = Root::all;
   };
   struct Solution {
     bool feasible = false;

@@ -164,8 +164,9 @@ TEST(MixedProgram, agrees_with_enumeration) {
       }
       if (*std::min_element(met.begin(), met.end()) >= 9) best = std::min(best, price);
     }
-    for (const bool heuristics : {true, false}) {
-      const auto solution = program.minimise(cost, {.heuristics = heuristics});
+    using Root = rework::MixedProgram::Limits::Root;
+    for (const Root root : {Root::all, Root::cheap, Root::nodes_alone}) {
+      const auto solution = program.minimise(cost, {.root = root});
       EXPECT_TRUE(solution.proved);
       EXPECT_EQ(solution.feasible, best < 1e9);
       if (best < 1e9) {
@@ -189,7 +190,8 @@ TEST(MixedProgram, a_search_that_was_stopped_has_a_solution) {
     }
     program.add_row(17, terms, rework::MixedProgram::kInfinity);
   }
-  const auto solution = program.minimise(cost, {.max_nodes = 1, .heuristics = false});
+  const auto solution =
+      program.minimise(cost, {.max_nodes = 1, .root = rework::MixedProgram::Limits::Root::nodes_alone});
   EXPECT_TRUE(solution.feasible);
   EXPECT_FALSE(solution.proved);
 }
