@@ -4,8 +4,9 @@
 // unless it meets the hollow's floor before. Where the wall would be met at depth z, the photo shows wood if the
 // floor lies deeper, resin if not: so over all lines of sight of all photos, wood changes to resin at the floor's
 // depth. Wood and resin are told apart by their hue in that very photo (the neighbouring face's, the band's), so
-// that neither light nor colours need be known; places too dark to have a hue say nothing. Where no change is seen,
-// the hollow is at least as deep as the deepest wood seen. mm below the tape line.
+// that neither light nor colours need be known; places too dark to have a hue say nothing. A line nearly along a wall
+// meets it no one knows how deep: each line has its own uncertainty, from where the outline lies in the photo and how the
+// wall leans. Where no change is seen, the hollow is at least as deep as the deepest wood seen. mm below the tape line.
 #pragma once
 
 #include <optional>
@@ -31,12 +32,14 @@ struct Sights {
 
 HollowDepth depth_of(const Sights& sights, const Patch& patch, const std::vector<std::size_t>& group_of_cell);
 
-// One line of sight: where it would meet a wall, and how much like wood that place looks (0 resin, 1 wood).
+// One line of sight: where it would meet a wall (with its standard uncertainty), and how much like wood that place looks
+// (0 resin, 1 wood).
 struct Sight {
-  double depth_mm = 0, woodness = 0, weight = 0;
+  double depth_mm = 0, sd_mm = 0, woodness = 0, weight = 0;
 };
 
-// The change from wood to resin along depth; the sights in any order.
-HollowDepth floor_from(std::vector<Sight> sights);
+// The change from wood to resin along depth in a slot of this width; the sights in any order, of which so many count as
+// one.
+HollowDepth floor_from(std::vector<Sight> sights, double alike, double width_mm);
 
 }  // namespace interstice::refill

@@ -19,7 +19,7 @@ constexpr std::size_t kFollow = 16;               // steps: as far as the longes
 constexpr double kBin_mm = 0.75, kAcross_mm = 8;  // along a hollow; the widest seam
 // Of a hollow's light: so much less than resin's shows where it ends. Its edge is blurred over two cells either way.
 constexpr float kLeastFall = 0.25f;
-constexpr int kEdgeLayers = 2;
+constexpr int kEdgeLayers = 4;
 
 // A hollow and its seam's band in steps along it.
 class Steps {
@@ -80,6 +80,18 @@ bool proved_resin(const CellEvidence& seen) {
   return seen.weight >= kHardlySeen && seen.log_odds < kProvedResin;
 }
 
+// Half way from a hollow's light to the resin's; none of a hollow that is no darker than resin (a wall in light).
+std::optional<float> half_light(const ResinLook& look, const std::vector<CellIndex>& hollow) {
+  std::vector<double> shades;
+  for (const CellIndex i : hollow) shades.push_back(static_cast<double>(look.cells[i.value].shade));
+  const auto inside = static_cast<float>(core::median(std::move(shades)));
+  return inside > 1 - kLeastFall ? std::nullopt : std::optional((1 + inside) / 2);
+}
+
+bool lighter_than(float half, const CellEvidence& seen) {
+  return seen.weight >= kHardlySeen && seen.shade > half;
+}
+
 // Of two parts of a seam: what lies between them along it, where nowhere half of the way across is proved resin.
 std::optional<std::vector<CellIndex>> unproved_between(const Band& band, const ResinLook& look,
                                                        const SeamPart& a, const SeamPart& b) {
@@ -128,8 +140,8 @@ std::vector<CellIndex> without_tails(const Band& band, const std::vector<CellInd
   return out;
 }
 
-std::vector<CellIndex> from_wood_to_wood(const Band& band, const ResinLook& look,
-                                         const std::vector<CellIndex>& cells, const Pair& pair) {
+std::vector<CellIndex> from_wood_to_wood(const Band& band, const std::vector<CellIndex>& cells,
+                                         const Pair& pair) {
   const Steps steps(band, cells, pair);
   const double gap_mm = gap_at(band, cells);
   const int reach = static_cast<int>(std::ceil(kLineShare * gap_mm / Band::kStep_mm));
@@ -138,34 +150,32 @@ std::vector<CellIndex> from_wood_to_wood(const Band& band, const ResinLook& look
     const auto b = steps.step(band.cells()[i]);
     if (!b || !steps.across(*b)) continue;
     for_near(band, band.cells()[i], reach, [&](CellIndex k) {
-      if (band.cells()[k].pair() == pair && steps.step(band.cells()[k]) == b &&
-          !proved_resin(look.cells[k.value]))
-        all.insert(k);
+      if (band.cells()[k].pair() == pair && steps.step(band.cells()[k]) == b) all.insert(k);
     });
   }
   return {all.begin(), all.end()};
 }
 
-// Light falls from the resin's to the hollow's over the width of the spot: the edge lies where it is half way. What is
-// hollow beyond doubt reaches a little farther. Of a hollow that is no darker than resin (a wall in light), nothing.
+// Light falls from the resin's to the hollow's over the width of the spot: the edge lies where it is half way. Farther in,
+// what is hollow beyond doubt and light is a wall in light.
 std::vector<CellIndex> to_half_light(const Band& band, const ResinLook& look,
                                      const std::vector<CellIndex>& cells) {
-  std::vector<double> shades;
-  for (const CellIndex i : cells) shades.push_back(static_cast<double>(look.cells[i.value].shade));
-  const auto inside = static_cast<float>(core::median(std::move(shades)));
-  if (inside > 1 - kLeastFall) return cells;
-  std::set<CellIndex> in(cells.begin(), cells.end());
+  const std::optional<float> half = half_light(look, cells);
+  if (!half) return cells;
+  std::set<CellIndex> in(cells.begin(), cells.end()), taken_off;
   for (int layer = 0; layer < kEdgeLayers; ++layer) {
     std::vector<CellIndex> off;
     for (const CellIndex i : in) {
-      if (look.cells[i.value].shade <= (1 + inside) / 2 || look.cells[i.value].weight < kHardlySeen) continue;
+      if (!lighter_than(*half, look.cells[i.value])) continue;
       bool at_resin = false;
+      const bool doubtful = look.cells[i.value].log_odds < kBeyondDoubt;
       for_near(band, band.cells()[i], 1, [&](CellIndex k) {
-        at_resin = at_resin || (in.count(k) == 0 && look.cells[k.value].log_odds < 0);
+        at_resin = at_resin || (in.count(k) == 0 && look.cells[k.value].log_odds < 0) ||
+                   (doubtful && taken_off.count(k) != 0);
       });
       if (at_resin) off.push_back(i);
     }
-    for (const CellIndex i : off) in.erase(i);
+    for (const CellIndex i : off) in.erase(i), taken_off.insert(i);
   }
   return in.empty() ? cells : std::vector<CellIndex>(in.begin(), in.end());
 }
@@ -200,11 +210,12 @@ void follow_unproved(const Band& band, const ResinLook& look, SeamPart& part) {
     if (steps.across(s)) first = std::min(first, s), last = std::max(last, s);
   }
   if (first > last) return;
+  const std::optional<float> half = half_light(look, part.cells);
   for (const CellIndex i : steps.near()) {
     const std::size_t s = *steps.step(band.cells()[i]);
     area[s] += band.cells()[i].area_mm2;
     if (in.count(i) != 0) continue;
-    if (proved_resin(look.cells[i.value]))
+    if (proved_resin(look.cells[i.value]) || (half && lighter_than(*half, look.cells[i.value])))
       proved[s] += band.cells()[i].area_mm2;
     else
       open[s].push_back(i);
@@ -214,9 +225,10 @@ void follow_unproved(const Band& band, const ResinLook& look, SeamPart& part) {
     for (const CellIndex i : open[s]) part.followed.push_back(i);
     return true;
   };
-  for (std::size_t s = last + 1; s < steps.count() && follow(s); ++s) {
+  const std::size_t most = last + 1 - first;
+  for (std::size_t s = last + 1; s < steps.count() && s <= last + most && follow(s); ++s) {
   }
-  for (std::size_t s = first; s > 0 && follow(s - 1); --s) {
+  for (std::size_t s = first; s > 0 && first - s < most && follow(s - 1); --s) {
   }
   part.cells.insert(part.cells.end(), part.followed.begin(), part.followed.end());
 }

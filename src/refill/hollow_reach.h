@@ -2,7 +2,8 @@
 //
 // Resin stands in a seam where it is wide before it stands where it is narrow, and none of its width where it does not
 // bridge it. So what no photo tells of belongs to the hollow beside it: what lies between two parts of it, what lies
-// along the wood, and what follows along the seam up to the first step where half of the way across is proved resin.
+// along the wood, and what follows along the seam up to the first step where half of the way across is proved resin or as
+// light as resin.
 #pragma once
 
 #include "refill/hollows.h"
@@ -28,15 +29,16 @@ std::vector<CellIndex> without_tails(const Band& band, const std::vector<CellInd
 // Joins parts of one seam that a narrow neck cuts apart.
 void join_unproved(const Band& band, const ResinLook& look, std::vector<SeamPart>& parts);
 
-// Where a hollow fills half the way across, what is not proved resin up to the wood on either side belongs to it.
-std::vector<CellIndex> from_wood_to_wood(const Band& band, const ResinLook& look,
-                                         const std::vector<CellIndex>& cells, const Pair& pair);
+// Where a hollow fills half the way across, all of it up to the wood on either side belongs to it: what seems to be resin
+// there is a wall in light.
+std::vector<CellIndex> from_wood_to_wood(const Band& band, const std::vector<CellIndex>& cells,
+                                         const Pair& pair);
 
 // Ends where light is half way between the resin's and the hollow's.
 std::vector<CellIndex> to_half_light(const Band& band, const ResinLook& look,
                                      const std::vector<CellIndex>& cells);
 
-// On along the seam beyond either end.
+// On along the seam beyond either end, no farther than it is long.
 void follow_unproved(const Band& band, const ResinLook& look, SeamPart& part);
 
 }  // namespace interstice::refill

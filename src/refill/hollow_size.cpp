@@ -13,7 +13,6 @@ constexpr double kPitEdge_mm = 0.15;    // of a bubble's edge, all round alike
 constexpr double kShallowest_mm = 0.5;  // of what looks hollow at all
 constexpr double kLeastLeft = 0.5;      // of an opening stays, whatever its uncertainty
 constexpr float kSeenAtAll = 0.15f;     // weight of a cell; what is not lies between wood and hollow
-constexpr float kBeyondDoubt = 1.1f;    // log of odds: three to one
 constexpr double kBeside_mm = 0.5;      // of the wood: cells whose number gives the wood's length
 
 }  // namespace

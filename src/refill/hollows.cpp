@@ -193,7 +193,7 @@ std::vector<Patch> find_hollows(const Band& band, const ResinLook& look) {
   for (SeamPart& part : parts) {
     std::vector<CellIndex> kept = std::move(part.cells);
     if (!is_pit(band, kept, extent_of(band, kept), area_of(band, kept)))
-      kept = to_half_light(band, look, from_wood_to_wood(band, look, kept, part.pair));
+      kept = to_half_light(band, look, from_wood_to_wood(band, kept, part.pair));
     if (is_line(band, patch_of(band, look, kept, part.pair, part.group))) continue;
     part.cells = std::move(kept);
     if (!is_pit(band, part.cells, extent_of(band, part.cells), area_of(band, part.cells)))

@@ -19,6 +19,9 @@
 
 namespace interstice::refill {
 
+// Standard uncertainty of where the dry outlines lie in the photos of after the pour.
+constexpr double kPose_mm = 0.12;
+
 using Pictures = geometry::IndexedVector<geometry::PhotoIndex, surface::Picture>;
 
 struct Registration {

@@ -21,7 +21,6 @@ constexpr int kRounds = 3;               // of learning the resin with the hollo
 constexpr std::size_t kLeastGloss = 60;  // cells for a median that noise does not move
 constexpr double kClear_mm = 0.45;       // of wood: twice the spot
 constexpr double kColourSpot_mm = 0.2;   // standard deviation of what a colour is the mean of
-constexpr double kPose_mm = 0.12;        // standard uncertainty of where the dry outlines lie in the photos
 constexpr double kResinLevel_mm = 0.3;   // of how high resin stands: menisci, pieces not flush
 constexpr float kLimit = 9;              // three standard deviations, squared: neither for nor against
 constexpr float kMostFor = 6, kMostAgainst = 3;  // what a single view may say

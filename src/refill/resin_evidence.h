@@ -28,6 +28,7 @@ struct CellEvidence {
 };
 
 constexpr float kProvedResin = -0.3f;  // log of odds below which a cell is resin: 1.35 to 1
+constexpr float kBeyondDoubt = 1.1f;   // and above which it is hollow beyond doubt: three to one
 
 struct ResinLook {
   // Of each view in BandViews: the resin's light expected there, B G R; NaN: not known.
