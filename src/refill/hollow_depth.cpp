@@ -28,6 +28,7 @@ constexpr double kWoodFrom = 0.55;
 constexpr double kLeastSights = 40;
 constexpr double kLean = 0.026;  // tangent of 1.5 degrees, by which a wall may lean otherwise than measured
 constexpr double kLeastClosing = 0.02;  // mm of a line to a wall, a millimetre of line: less is along it
+constexpr double kLeastSd_mm = 0.05;    // of where a wall is met: half a step of the floors
 constexpr double kChiSquared95 = 3.84;  // one degree of freedom
 constexpr double kFloorStep_mm = 0.1;   // of the floors tried
 // Standard deviation of a floor's mean about where it meets the walls, of its width: resin that wets climbs by half the
@@ -160,14 +161,14 @@ struct Sums {
 
 // That a wall met about there lies above a floor.
 double above(const Sight& s, double floor_mm) {
-  return 0.5 * std::erfc((s.depth_mm - floor_mm) / (std::numbers::sqrt2 * std::max(0.05, s.sd_mm)));
+  return 0.5 * std::erfc((s.depth_mm - floor_mm) / (std::numbers::sqrt2 * std::max(kLeastSd_mm, s.sd_mm)));
 }
 
 // How well the walls met about there are known: by the best of them, their weights falling with their distance.
 double sd_near(const std::vector<Sight>& sights, double floor_mm, double shape_sd_mm) {
   double weights = 0, precisions = 0;
   for (const Sight& s : sights) {
-    const double sd = std::max(0.05, s.sd_mm), d = (s.depth_mm - floor_mm) / std::max(0.5, sd);
+    const double sd = std::max(kLeastSd_mm, s.sd_mm), d = (s.depth_mm - floor_mm) / std::max(0.5, sd);
     const double w = s.weight * std::exp(-d * d / 2);
     weights += w, precisions += w / (sd * sd);
   }
@@ -213,6 +214,7 @@ HollowDepth floor_from(std::vector<Sight> sights, double alike, double width_mm)
   // What is allowed by walls that are badly known, better known ones nearer the opening may bound better.
   double deepest_wood = 0, shallowest_resin = std::numeric_limits<double>::infinity();
   for (std::size_t k = 0; k + 1 < cost.size(); ++k) {
+    if (low < k && k < high) continue;
     const double own = 2 * sd_near(sights, floor_at(k), kMeniscus * width_mm);
     if (k <= low) deepest_wood = std::max(deepest_wood, floor_at(k) - own);
     if (k >= high) shallowest_resin = std::min(shallowest_resin, floor_at(k) + own);
